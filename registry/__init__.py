@@ -1,0 +1,1 @@
+"""The crew competency and training-record registry."""

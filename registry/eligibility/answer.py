@@ -1,0 +1,190 @@
+"""The answer of the engine: permitted or refused, requirement by requirement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from registry.eligibility.question import Question
+from registry.eligibility.reasons import REASONS
+from registry.eligibility.standard import Source
+
+PERMITTED = "permitted"
+REFUSED = "refused"
+
+
+@dataclass(frozen=True, slots=True)
+class NotCounted:
+    """Records that did not count, and why; ``detail`` names people where that helps."""
+
+    reason: str
+    records: tuple[str, ...]
+    detail: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """The reason in words."""
+        return REASONS[self.reason] + (f" ({self.detail})" if self.detail else "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeafResult:
+    """One requirement's part of the answer.
+
+    ``fails_from`` is the first instant of the window at which it is not met;
+    ``needed`` says that the refusal rests on it (an unmet branch beside a met
+    one does not).
+    The ``*_minutes`` figures are given for hours only, in whole minutes, at the
+    worst instant of the window.
+    """
+
+    key: str
+    kind: str
+    sentence: str
+    source: Source
+    met: bool
+    required: str
+    found: str
+    shortfall: str
+    fails_from: datetime | None
+    counted: tuple[str, ...]
+    not_counted: tuple[NotCounted, ...]
+    required_minutes: int | None = None
+    found_minutes: int | None = None
+    shortfall_minutes: int | None = None
+    set_by_employer: bool = False
+    needed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class RemedyItem:
+    """One thing to obtain. ``minutes`` for hours only; ``cost`` as the standard declares it."""
+
+    kind: str
+    leaf: str
+    sentence: str
+    cost: int
+    minutes: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """The cheapest set of things that would turn a refusal into a permission.
+
+    ``items`` is empty and ``obstacle`` says why where nothing a person can
+    obtain would help.
+    """
+
+    items: tuple[RemedyItem, ...] = ()
+    obstacle: str = ""
+
+    @property
+    def cost(self) -> int:
+        """The declared cost of all items."""
+        return sum(each.cost for each in self.items)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decision:
+    """The engine's answer to one question by one standard version."""
+
+    question: Question
+    outcome: str
+    standard: str
+    standard_version: int
+    standard_title: str
+    role_title: str
+    requirements: tuple[LeafResult, ...]
+    holds_until: datetime | None
+    fails_from: datetime | None
+    remedy: Remedy | None
+    objections: tuple[str, ...] = ()
+
+    @property
+    def permitted(self) -> bool:
+        """Whether the worker may be assigned."""
+        return self.outcome == PERMITTED
+
+    def as_json(self) -> dict[str, Any]:
+        """The answer as plain JSON data; instants as ISO 8601 in UTC."""
+        asked = self.question
+        return {
+            "outcome": self.outcome,
+            "question": {
+                "worker": asked.worker,
+                "role": asked.role,
+                "role_title": self.role_title,
+                "model": asked.model,
+                "configuration": asked.configuration,
+                "operation": asked.operation,
+                "employer": asked.employer,
+                "jurisdiction": asked.jurisdiction,
+                "start": _iso(asked.start),
+                "end": _iso(asked.end),
+                "time_zone": asked.zone.key,
+                "working_language": asked.working_language,
+                "known_at": _iso(asked.known_at),
+            },
+            "standard": {
+                "id": self.standard,
+                "version": self.standard_version,
+                "title": self.standard_title,
+            },
+            "holds_until": _iso(self.holds_until),
+            "fails_from": _iso(self.fails_from),
+            "objections": list(self.objections),
+            "requirements": [_leaf_json(each) for each in self.requirements],
+            "remedy": _remedy_json(self.remedy),
+        }
+
+
+def _leaf_json(leaf: LeafResult) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "key": leaf.key,
+        "kind": leaf.kind,
+        "sentence": leaf.sentence,
+        "source": {"id": leaf.source.id, "title": leaf.source.title, "kind": leaf.source.kind},
+        "met": leaf.met,
+        "needed": leaf.needed,
+        "required": leaf.required,
+        "found": leaf.found,
+        "shortfall": leaf.shortfall,
+        "fails_from": _iso(leaf.fails_from),
+        "set_by_employer": leaf.set_by_employer,
+        "counted": list(leaf.counted),
+        "not_counted": [
+            {"reason": each.reason, "sentence": each.sentence, "records": list(each.records)}
+            for each in leaf.not_counted
+        ],
+    }
+    if leaf.required_minutes is not None:
+        found |= {
+            "required_minutes": leaf.required_minutes,
+            "found_minutes": leaf.found_minutes,
+            "shortfall_minutes": leaf.shortfall_minutes,
+        }
+    return found
+
+
+def _remedy_json(remedy: Remedy | None) -> dict[str, Any] | None:
+    if remedy is None:
+        return None
+    return {
+        "cost": remedy.cost,
+        "obstacle": remedy.obstacle,
+        "items": [
+            {
+                "kind": each.kind,
+                "leaf": each.leaf,
+                "sentence": each.sentence,
+                "cost": each.cost,
+                "minutes": each.minutes,
+            }
+            for each in remedy.items
+        ],
+    }
+
+
+def _iso(instant: datetime | None) -> str | None:
+    return None if instant is None else instant.isoformat().replace("+00:00", "Z")

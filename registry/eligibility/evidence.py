@@ -1,0 +1,400 @@
+"""What the register holds about people, as the engine sees it.
+
+Plain frozen values: no database, no clock. Every instant is an aware
+``datetime`` in UTC; a site's calendar day is always asked for together with a
+named time zone. Identifiers are opaque strings; within one
+:class:`Evidence` every record's ``id`` is unique across all kinds.
+
+Each record has two times: when the thing happened (``start``, ``assessed_at``,
+``issued`` ...) and ``recorded_at``, when the register learned of it. A record
+that corrects another names it in ``supersedes``; with ``withdrawn`` it says
+that the earlier record should not have been there at all.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, fields, replace
+from datetime import date, datetime
+from functools import cached_property
+from typing import Any, Protocol, TypeVar
+from zoneinfo import ZoneInfo
+
+OPERATIONS = ("erection", "climbing", "repositioning", "dismantling")
+
+ROLES = (
+    "erector",
+    "trainee",
+    "erection_supervisor",
+    "overseeing_engineer",
+    "rigger",
+    "signal_person",
+    "crane_operator",
+    "assist_crane_operator",
+    "assessor",
+)
+
+ORIGINS = ("register", "paper", "import")
+"""How a record got here: entered in the register, transcribed from paper with
+a scan attached, or imported from another register with its signature verified."""
+
+DEFAULT_ZONE = ZoneInfo("UTC")
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A worker. ``name`` is only for explanations."""
+
+    id: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Employer:
+    """The organisation that assigns crews and owes the duty."""
+
+    id: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A crane model: maker's name, model designation and crane class."""
+
+    id: str
+    maker: str
+    designation: str
+    crane_class: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """What every record carries."""
+
+    id: str
+    recorded_at: datetime
+    supersedes: str | None = None
+    withdrawn: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FamilyDeclaration(Record):
+    """The maker's own statement that models are equivalent for training.
+
+    In force from the start of ``valid_from`` through the end of ``valid_until``
+    (``None``: open) in the zone of the site in question.
+    """
+
+    maker: str
+    models: frozenset[str]
+    document: str
+    valid_from: date
+    valid_until: date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CranePlacement(Record):
+    """A crane stood on a site from ``start`` until ``end`` (``None``: still there)."""
+
+    crane: str
+    model: str
+    site: str
+    start: datetime
+    end: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Countersignature:
+    """Somebody's confirmation of an hours entry: signed at one instant, recorded at another."""
+
+    by: str
+    at: datetime
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoursEntry(Record):
+    """Time actually worked, ``[start, end)``, in one operation on one crane model.
+
+    ``capacity`` is the role the person worked in. ``crane`` and ``site`` let
+    the engine check that the crane stood there. ``document`` is the scan of an
+    entry transcribed from paper; ``issuer`` the other register of an imported
+    one, whose signature was verified.
+    """
+
+    worker: str
+    model: str
+    operation: str
+    start: datetime
+    end: datetime
+    employer: str
+    capacity: str = "erector"
+    configuration: str | None = None
+    zone: ZoneInfo = DEFAULT_ZONE
+    crane: str | None = None
+    site: str | None = None
+    origin: str = "register"
+    document: str | None = None
+    issuer: str | None = None
+    countersignatures: tuple[Countersignature, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assessment(Record):
+    """A demonstrated performance judged by ``assessor``: ``pass`` or ``not_yet_competent``.
+
+    ``third_party`` says on whose behalf it was given: an independent body, or
+    the employer ``employer``, for whose work alone it then counts.
+    """
+
+    worker: str
+    role: str
+    model: str
+    operations: frozenset[str]
+    assessed_at: datetime
+    outcome: str
+    assessor: str
+    third_party: bool
+    employer: str | None = None
+    kind: str = "practical"
+    configuration: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Certification(Record):
+    """A third party's certificate: valid through the end of the ``expires`` day."""
+
+    worker: str
+    scheme: str
+    number: str
+    issued: date
+    expires: date | None = None
+    scope: frozenset[str] = frozenset()
+    models: frozenset[str] = frozenset()
+    classes: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CertificationStatus(Record):
+    """The certificate is ``suspended``, ``revoked`` or ``reinstated`` from an instant on."""
+
+    worker: str
+    certification: str
+    status: str
+    effective_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instruction(Record):
+    """Classroom or maker's course; never counts as hands-on.
+
+    ``after_stand_down`` names the stand-down that this retraining answers.
+    """
+
+    worker: str
+    topic: str
+    completed_at: datetime
+    provider: str = "employer"
+    model: str | None = None
+    after_stand_down: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Appointment(Record):
+    """The employer's (or, for ``maker_instructor``, the maker's) dated written act.
+
+    ``kind`` is ``duty``, ``founding`` (an employer's first assessors, with the
+    outside document ``document``) or ``maker_instructor``.
+    """
+
+    worker: str
+    duty: str
+    start: datetime
+    end: datetime | None = None
+    kind: str = "duty"
+    employer: str | None = None
+    maker: str | None = None
+    document: str | None = None
+    stop_work_authority: bool = False
+    model: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandDown(Record):
+    """A dated bar for a role (``None``: every role) and a model (``None``: every model)."""
+
+    worker: str
+    start: datetime
+    reason: str
+    role: str | None = None
+    model: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LanguageSkill(Record):
+    """The worker can work in ``language`` (BCP 47 tag)."""
+
+    worker: str
+    language: str
+
+
+class _OfAWorker(Protocol):
+    @property
+    def worker(self) -> str: ...
+
+
+AnyRecord = TypeVar("AnyRecord", bound=Record)
+PersonalRecord = TypeVar("PersonalRecord", bound=_OfAWorker)
+
+
+HoursGroup = tuple[str, str, str, str | None]
+"""``(model, operation, capacity, configuration)``."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Everything one decision may look at.
+
+    Record tuples may hold several versions of one record; :meth:`known_at`
+    gives what the register knew at an instant, with superseded versions gone.
+    """
+
+    people: dict[str, Person] = field(default_factory=dict)
+    employers: dict[str, Employer] = field(default_factory=dict)
+    models: dict[str, Model] = field(default_factory=dict)
+    families: tuple[FamilyDeclaration, ...] = ()
+    placements: tuple[CranePlacement, ...] = ()
+    hours: tuple[HoursEntry, ...] = ()
+    assessments: tuple[Assessment, ...] = ()
+    certifications: tuple[Certification, ...] = ()
+    certification_statuses: tuple[CertificationStatus, ...] = ()
+    instruction: tuple[Instruction, ...] = ()
+    appointments: tuple[Appointment, ...] = ()
+    stand_downs: tuple[StandDown, ...] = ()
+    languages: tuple[LanguageSkill, ...] = ()
+
+    def record_kinds(self) -> Iterator[tuple[str, tuple[Record, ...]]]:
+        """Yield ``(field name, records)`` for every kind of record."""
+        for each in fields(self):
+            if each.name not in ("people", "employers", "models"):
+                yield each.name, getattr(self, each.name)
+
+    def known_at(self, instant: datetime | None) -> Evidence:
+        """The evidence as the register knew it at ``instant`` (``None``: the latest).
+
+        A record whose ``recorded_at`` is later does not exist; a record
+        superseded by one that exists is gone, and so is a withdrawal itself.
+        """
+        known: dict[str, Any] = {
+            name: _known(records, instant) for name, records in self.record_kinds()
+        }
+        return Evidence(
+            people=self.people,
+            employers=self.employers,
+            models=self.models,
+            **known,
+        )
+
+    @cached_property
+    def hours_groups_of(self) -> dict[str, dict[HoursGroup, list[HoursEntry]]]:
+        """Hours entries by worker and by what requirements tell entries apart."""
+        found: dict[str, dict[HoursGroup, list[HoursEntry]]] = defaultdict(
+            lambda: defaultdict(list)
+        )
+        for entry in self.hours:
+            group = entry.model, entry.operation, entry.capacity, entry.configuration
+            found[entry.worker][group].append(entry)
+        return found
+
+    @cached_property
+    def assessments_of(self) -> dict[str, list[Assessment]]:
+        """Assessments by worker, in order of time."""
+        return _by_worker(sorted(self.assessments, key=lambda each: each.assessed_at))
+
+    @cached_property
+    def certifications_of(self) -> dict[str, list[Certification]]:
+        """Certifications by worker."""
+        return _by_worker(self.certifications)
+
+    @cached_property
+    def statuses_of(self) -> dict[str, list[CertificationStatus]]:
+        """Status changes by certification, in order of time."""
+        ordered = sorted(self.certification_statuses, key=lambda each: each.effective_at)
+        found: dict[str, list[CertificationStatus]] = defaultdict(list)
+        for each in ordered:
+            found[each.certification].append(each)
+        return found
+
+    @cached_property
+    def instruction_of(self) -> dict[str, list[Instruction]]:
+        """Instruction by worker."""
+        return _by_worker(self.instruction)
+
+    @cached_property
+    def appointments_of(self) -> dict[str, list[Appointment]]:
+        """Appointments by worker."""
+        return _by_worker(self.appointments)
+
+    @cached_property
+    def stand_downs_of(self) -> dict[str, list[StandDown]]:
+        """Stand-downs by worker."""
+        return _by_worker(self.stand_downs)
+
+    @cached_property
+    def languages_of(self) -> dict[str, list[LanguageSkill]]:
+        """Language skills by worker."""
+        return _by_worker(self.languages)
+
+    @cached_property
+    def placements_of(self) -> dict[str, list[CranePlacement]]:
+        """Placements by crane."""
+        found: dict[str, list[CranePlacement]] = defaultdict(list)
+        for each in self.placements:
+            found[each.crane].append(each)
+        return found
+
+    @cached_property
+    def signed_for(self) -> dict[str, set[str]]:
+        """Whose records each person signed: countersigner or assessor → workers."""
+        found: dict[str, set[str]] = defaultdict(set)
+        for entry in self.hours:
+            for signature in entry.countersignatures:
+                found[signature.by].add(entry.worker)
+        for assessment in self.assessments:
+            found[assessment.assessor].add(assessment.worker)
+        return found
+
+    def name_of(self, person: str) -> str:
+        """The person's name, or the identifier where the name is not held."""
+        return self.people[person].name if person in self.people else person
+
+
+def _known(records: tuple[AnyRecord, ...], instant: datetime | None) -> tuple[AnyRecord, ...]:
+    if instant is not None:
+        records = tuple(each for each in records if each.recorded_at <= instant)
+    superseded = {each.supersedes for each in records if each.supersedes is not None}
+    if superseded:
+        records = tuple(
+            each for each in records if each.id not in superseded and not each.withdrawn
+        )
+    if instant is not None:
+        records = tuple(
+            _signed_by_then(each, instant) if isinstance(each, HoursEntry) else each
+            for each in records
+        )
+    return records
+
+
+def _signed_by_then(entry: HoursEntry, instant: datetime) -> HoursEntry:
+    if all(signature.recorded_at <= instant for signature in entry.countersignatures):
+        return entry
+    signed = tuple(each for each in entry.countersignatures if each.recorded_at <= instant)
+    return replace(entry, countersignatures=signed)
+
+
+def _by_worker(records: Iterable[PersonalRecord]) -> dict[str, list[PersonalRecord]]:
+    found: dict[str, list[PersonalRecord]] = defaultdict(list)
+    for each in records:
+        found[each.worker].append(each)
+    return found

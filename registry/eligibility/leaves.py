@@ -1,0 +1,489 @@
+"""Each kind of requirement: when it is met, and the account of it.
+
+:func:`evaluate` gives a :class:`LeafEvaluation`: the exact timeline from
+``asked.since`` on, the records that counted and those that did not. Leaves only
+ever gain from a favourable record, which is what makes the fixed point of
+``signing`` well defined.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from itertools import pairwise
+from typing import TypeVar
+
+from registry.eligibility.calendar import end_of_day, first_day_outside, local_date, start_of_day
+from registry.eligibility.evidence import (
+    Appointment,
+    Assessment,
+    Certification,
+    Evidence,
+    Instruction,
+    StandDown,
+)
+from registry.eligibility.hours import INSTANT, CountedEntry, HoursProfile, HoursRule
+from registry.eligibility.intervals import (
+    ALWAYS,
+    BEGINNING,
+    FOREVER,
+    NEVER,
+    Interval,
+    Timeline,
+    at_least,
+)
+from registry.eligibility.question import Asked
+from registry.eligibility.signing import Signatures
+from registry.eligibility.standard import (
+    Appointed,
+    Certified,
+    Group,
+    Hours,
+    Instructed,
+    Leaf,
+    Node,
+    NoStandDown,
+    PracticalAssessment,
+    SharedLanguage,
+)
+
+
+@dataclass(slots=True)
+class LeafEvaluation:
+    """When a leaf is met, and by which records."""
+
+    timeline: Timeline
+    counted: list[str] = field(default_factory=list)
+    not_counted: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    hours: list[tuple[Interval, HoursProfile]] = field(default_factory=list)
+
+    def lowest_minutes(self, start: datetime, end: datetime) -> int:
+        """The lowest total of hours within ``[start, end)``, whichever models count when."""
+        return min(
+            profile.lowest(max(start, span[0]), min(end, span[1]))
+            for span, profile in self.hours
+            if max(start, span[0]) < min(end, span[1])
+        )
+
+
+class Requirements:
+    """Evaluates one role standard's tree for whoever is asked about."""
+
+    def __init__(self, evidence: Evidence, signatures: Signatures) -> None:
+        self.evidence = evidence
+        self.signatures = signatures
+
+    def of_role(self, asked: Asked) -> Timeline:
+        """When the person meets the standard of the role."""
+        role = self.signatures.standard.by_role_and_operation[asked.role, asked.operation]
+        leaves = {leaf.key: leaf for leaf in role.leaves()}
+        return tree_timeline(
+            role.requirement, lambda leaf: self.evaluate(leaf, asked, leaves).timeline
+        )
+
+    def evaluate(self, leaf: Leaf, asked: Asked, leaves: dict[str, Leaf]) -> LeafEvaluation:
+        """Evaluate one leaf; ``leaves`` finds what an ``after`` names."""
+        if isinstance(leaf, Hours):
+            return self.hours(leaf, asked, leaves)
+        if isinstance(leaf, PracticalAssessment):
+            return self.assessment(leaf, asked)
+        if isinstance(leaf, Certified):
+            return self.certification(leaf, asked)
+        if isinstance(leaf, Instructed):
+            return self.instruction(leaf, asked)
+        if isinstance(leaf, Appointed):
+            return self.appointment(leaf, asked)
+        if isinstance(leaf, SharedLanguage):
+            return self.language(leaf, asked)
+        assert isinstance(leaf, NoStandDown)
+        return self.no_stand_down(asked)
+
+    # Hands-on hours
+
+    def hours(self, leaf: Hours, asked: Asked, leaves: dict[str, Leaf]) -> LeafEvaluation:
+        evaluation = LeafEvaluation(NEVER)
+        judged: dict[str, CountedEntry] = {}
+        may_start = self._first_met(leaves[leaf.after], asked, leaves) if leaf.after else None
+        wanted = leaf.operations or {asked.operation}
+        scopes = self._model_epochs(leaf.scope, asked)
+        models = frozenset().union(*(each[1] for each in scopes))
+        for key, entries in self.evidence.hours_groups_of.get(asked.person, {}).items():
+            reason = self._irrelevant(key, leaf, asked, wanted, models)
+            if reason is not None:
+                evaluation.not_counted[reason] += [entry.id for entry in entries]
+                continue
+            for entry in entries:
+                if may_start is not None and entry.start < may_start:
+                    evaluation.not_counted["before_what_must_come_first"].append(entry.id)
+                    continue
+                found = self.signatures.judge_hours(entry)
+                if isinstance(found, str):
+                    evaluation.not_counted[found].append(entry.id)
+                else:
+                    judged[entry.id] = found
+        rule = HoursRule(
+            asked.zone,
+            leaf.within_months,
+            leaf.longest_gap_months,
+            leaf.day_cap,
+            leaf.minimum * self.signatures.standard.provenance.part_at_most_percent // 100,
+        )
+        epochs = []
+        for span, models_then in scopes:
+            counted = [each for each in judged.values() if each.entry.model in models_then]
+            profile = HoursProfile(counted, rule)
+            epochs.append(profile.timeline(leaf.minimum, asked.since).limited_to(*span))
+            evaluation.hours.append((span, profile))
+            if not asked.signing and span[0] <= asked.since < span[1]:
+                _account_for(counted, profile, asked.since, evaluation)
+        evaluation.timeline = at_least(1, epochs)
+        return evaluation
+
+    def _irrelevant(
+        self,
+        key: tuple[str, str, str, str | None],
+        leaf: Hours,
+        asked: Asked,
+        operations: Iterable[str],
+        models: frozenset[str],
+    ) -> str | None:
+        model, operation, capacity, configuration = key
+        if model not in models:
+            return "another_model"
+        if leaf.scope == "configuration" and (
+            asked.configuration is None or configuration != asked.configuration
+        ):
+            return "another_configuration"
+        if operation not in operations:
+            return "another_operation"
+        if leaf.capacity is not None and capacity != leaf.capacity:
+            return "another_capacity"
+        return None
+
+    def _first_met(self, leaf: Leaf, asked: Asked, leaves: dict[str, Leaf]) -> datetime:
+        whole_past = Asked(
+            person=asked.person,
+            role=asked.role,
+            model=asked.model,
+            operation=asked.operation,
+            employer=asked.employer,
+            zone=asked.zone,
+            since=BEGINNING,
+            configuration=asked.configuration,
+            working_language=asked.working_language,
+            signing=asked.signing,
+        )
+        intervals = self.evaluate(leaf, whole_past, leaves).timeline.intervals
+        return intervals[0][0] if intervals else FOREVER
+
+    def _model_epochs(self, scope: str, asked: Asked) -> list[tuple[Interval, frozenset[str]]]:
+        """Which models count, and when: a maker's declaration is in force only for a time."""
+        own = frozenset({asked.model})
+        models = self.evidence.models
+        if scope in ("model", "configuration"):
+            return [((BEGINNING, FOREVER), own)]
+        if scope == "any":
+            return [((BEGINNING, FOREVER), frozenset(models))]
+        if scope == "class":
+            crane_class = models[asked.model].crane_class
+            same = {key for key, each in models.items() if each.crane_class == crane_class}
+            return [((BEGINNING, FOREVER), frozenset(same))]
+        maker = models[asked.model].maker
+        declared = [
+            (self._in_force(each.valid_from, each.valid_until, asked), each.models)
+            for each in self.evidence.families
+            if asked.model in each.models
+            and each.maker == maker
+            and all(models[member].maker == maker for member in each.models)
+        ]
+        edges = sorted({BEGINNING, FOREVER, *(edge for span, _ in declared for edge in span)})
+        return [
+            (
+                (start, end),
+                own.union(*(group for span, group in declared if span[0] <= start < span[1])),
+            )
+            for start, end in pairwise(edges)
+        ]
+
+    # Practical assessment
+
+    def assessment(self, leaf: PracticalAssessment, asked: Asked) -> LeafEvaluation:
+        evaluation = LeafEvaluation(NEVER)
+        role = leaf.role or asked.role
+        passes: list[Assessment] = []
+        setbacks: list[Assessment] = []
+        scopes = self._model_epochs(leaf.scope, asked)
+        models = frozenset().union(*(each[1] for each in scopes))
+        wanted = leaf.operations or frozenset({asked.operation})
+        for given in self.evidence.assessments_of.get(asked.person, []):
+            reason = self._assessed_something_else(given, leaf, asked, role, models, wanted)
+            if reason is None and given.outcome != "pass":
+                # Counts against the worker whoever gave it: doubt is not met.
+                setbacks.append(given)
+                reason = "not_yet_competent"
+            if reason is None:
+                reason = self.signatures.judge_assessment(given, leaf, asked)
+            if reason is None:
+                passes.append(given)
+            else:
+                evaluation.not_counted[reason].append(given.id)
+        standing: list[Interval] = []
+        for given in passes:
+            end = FOREVER
+            if leaf.within_months is not None:
+                day = local_date(given.assessed_at, asked.zone)
+                end = start_of_day(first_day_outside(day, leaf.within_months), asked.zone)
+            reason = "too_old" if end <= asked.since else None
+            for setback in setbacks:
+                if setback.assessed_at >= given.assessed_at:
+                    end = min(end, setback.assessed_at)
+                    if setback.assessed_at <= asked.since:
+                        reason = "overturned"
+            for span, models_then in scopes:
+                if given.model in models_then:
+                    standing.append((max(given.assessed_at, span[0]), min(end, span[1])))
+            if reason is None:
+                evaluation.counted.append(given.id)
+            else:
+                evaluation.not_counted[reason].append(given.id)
+        evaluation.timeline = Timeline.of(standing)
+        return evaluation
+
+    def _assessed_something_else(
+        self,
+        given: Assessment,
+        leaf: PracticalAssessment,
+        asked: Asked,
+        role: str,
+        models: frozenset[str],
+        operations: frozenset[str],
+    ) -> str | None:
+        if given.kind != "practical":
+            return "not_practical"
+        if given.role != role:
+            return "another_role"
+        if given.model not in models:
+            return "another_model"
+        if leaf.scope == "configuration" and (
+            asked.configuration is None or given.configuration != asked.configuration
+        ):
+            return "another_configuration"
+        if not given.operations & operations:
+            return "another_operation"
+        return None
+
+    # Certification
+
+    def certification(self, leaf: Certified, asked: Asked) -> LeafEvaluation:
+        evaluation = LeafEvaluation(NEVER)
+        valid: list[Timeline] = []
+        for each in self.evidence.certifications_of.get(asked.person, []):
+            reason = self._certified_something_else(each, leaf, asked)
+            if reason is None:
+                in_force, suspended = self._certificate_in_force(each, asked)
+                valid.append(in_force)
+                if in_force.holds_at(asked.since) or asked.signing:
+                    evaluation.counted.append(each.id)
+                    continue
+                reason = "suspended_or_revoked" if suspended else "not_in_the_window"
+            evaluation.not_counted[reason].append(each.id)
+        evaluation.timeline = at_least(1, valid)
+        return evaluation
+
+    def _certified_something_else(
+        self, held: Certification, leaf: Certified, asked: Asked
+    ) -> str | None:
+        if held.scheme not in leaf.schemes:
+            return "another_scheme"
+        if not leaf.scope <= held.scope:
+            return "scope_missing"
+        crane_class = self.evidence.models[asked.model].crane_class
+        if leaf.covers == "model" and asked.model not in held.models:
+            return "scope_missing"
+        if leaf.covers == "class" and not (
+            crane_class in held.classes or asked.model in held.models
+        ):
+            return "scope_missing"
+        return None
+
+    def _certificate_in_force(self, held: Certification, asked: Asked) -> tuple[Timeline, bool]:
+        """When it is in force, and whether a suspension or revocation took it out."""
+        whole = Timeline.of([self._in_force(held.issued, held.expires, asked)])
+        barred: list[Interval] = []
+        since: datetime | None = None
+        for change in self.evidence.statuses_of.get(held.id, []):
+            if change.status == "revoked":
+                barred.append((since or change.effective_at, FOREVER))
+                since = None
+                break
+            if change.status == "suspended":
+                since = since or change.effective_at
+            elif since is not None:
+                barred.append((since, change.effective_at))
+                since = None
+        if since is not None:
+            barred.append((since, FOREVER))
+        taken_out = Timeline.of(barred)
+        return whole.minus(taken_out), taken_out.holds_at(asked.since)
+
+    # Instruction, appointment, language
+
+    def instruction(self, leaf: Instructed, asked: Asked) -> LeafEvaluation:
+        def end(given: Instruction) -> datetime:
+            if leaf.within_months is None:
+                return FOREVER
+            day = local_date(given.completed_at, asked.zone)
+            return start_of_day(first_day_outside(day, leaf.within_months), asked.zone)
+
+        def reason(given: Instruction) -> str | None:
+            if given.topic != leaf.topic:
+                return "another_topic"
+            if leaf.providers and given.provider not in leaf.providers:
+                return "another_provider"
+            if leaf.scope == "model" and given.model != asked.model:
+                return "another_model"
+            return None
+
+        return _spans(
+            self.evidence.instruction_of.get(asked.person, []),
+            reason,
+            lambda given: (given.completed_at, end(given)),
+            asked,
+        )
+
+    def appointment(self, leaf: Appointed, asked: Asked) -> LeafEvaluation:
+        def reason(act: Appointment) -> str | None:
+            if act.duty != leaf.duty:
+                return "another_duty"
+            if act.kind not in leaf.kinds:
+                return "another_kind"
+            if act.model not in (None, asked.model):
+                return "another_model"
+            if act.kind != "duty" and act.document is None:
+                return "no_document"
+            if act.kind == "maker_instructor":
+                if act.maker != self.evidence.models[asked.model].maker:
+                    return "another_model"
+            elif act.employer is None or act.employer != asked.employer:
+                return "another_employer"
+            if leaf.stop_work_authority and not act.stop_work_authority:
+                return "no_stop_work_authority"
+            return None
+
+        return _spans(
+            self.evidence.appointments_of.get(asked.person, []),
+            reason,
+            lambda act: (act.start, act.end or FOREVER),
+            asked,
+        )
+
+    def language(self, leaf: SharedLanguage, asked: Asked) -> LeafEvaluation:
+        if asked.signing and not leaf.languages:
+            # A signature does not depend on the language of somebody's later site.
+            return LeafEvaluation(ALWAYS)
+        wanted = leaf.languages or {asked.working_language}
+        evaluation = LeafEvaluation(NEVER)
+        for skill in self.evidence.languages_of.get(asked.person, []):
+            if skill.language in wanted:
+                evaluation.counted.append(skill.id)
+                evaluation.timeline = ALWAYS
+            else:
+                evaluation.not_counted["other_language"].append(skill.id)
+        return evaluation
+
+    # Stand-down
+
+    def no_stand_down(self, asked: Asked) -> LeafEvaluation:
+        evaluation = LeafEvaluation(ALWAYS)
+        barred: list[Interval] = []
+        for each in self.evidence.stand_downs_of.get(asked.person, []):
+            if each.role not in (None, asked.role) or each.model not in (None, asked.model):
+                continue
+            lifted = self._lifted_at(each, asked)
+            barred.append((each.start, lifted))
+            if lifted > asked.since:
+                evaluation.not_counted["stand_down"].append(each.id)
+        evaluation.timeline = Timeline.of(barred).outside()
+        return evaluation
+
+    def _lifted_at(self, barred: StandDown, asked: Asked) -> datetime:
+        """When retraining, and a re-assessment passed after it, were both there."""
+        retrained = [
+            each.completed_at
+            for each in self.evidence.instruction_of.get(asked.person, [])
+            if each.after_stand_down == barred.id and each.completed_at >= barred.start
+        ]
+        if not retrained:
+            return FOREVER
+        for given in self.evidence.assessments_of.get(asked.person, []):
+            if (
+                given.assessed_at >= min(retrained)
+                and given.outcome == "pass"
+                and given.kind == "practical"
+                and given.role == asked.role
+                and given.model == asked.model
+                and asked.operation in given.operations
+                and self.signatures.judge_assessment(given, None, asked) is None
+            ):
+                return given.assessed_at
+        return FOREVER
+
+    def _in_force(self, first: date, last: date | None, asked: Asked) -> Interval:
+        """From the start of the day ``first`` through the end of ``last`` (``None``: open)."""
+        start = start_of_day(first, asked.zone)
+        return start, FOREVER if last is None else end_of_day(last, asked.zone)
+
+
+def _account_for(
+    entries: list[CountedEntry], profile: HoursProfile, instant: datetime, into: LeafEvaluation
+) -> None:
+    """Say of each entry whether it counts at ``instant``, and if not, why."""
+    oldest, unbroken = profile.cutoffs_at(instant)
+    for each in entries:
+        entry = each.entry
+        day = local_date(entry.end - INSTANT, entry.zone)
+        if each.available_at > instant:
+            into.not_counted["after_the_window_starts"].append(entry.id)
+        elif day < oldest:
+            into.not_counted["too_old"].append(entry.id)
+        elif day < unbroken:
+            into.not_counted["after_a_long_pause"].append(entry.id)
+        else:
+            into.counted.append(entry.id)
+        if entry.id in profile.lost:
+            into.not_counted["overlap_or_day_cap"].append(entry.id)
+
+
+def tree_timeline(node: Node, timeline_of: Callable[[Leaf], Timeline]) -> Timeline:
+    """When a tree of requirements is met."""
+    if isinstance(node, Group):
+        return at_least(node.count, [tree_timeline(each, timeline_of) for each in node.children])
+    return timeline_of(node)
+
+
+Spanning = TypeVar("Spanning", Instruction, Appointment)
+
+
+def _spans(
+    records: Iterable[Spanning],
+    reason: Callable[[Spanning], str | None],
+    span: Callable[[Spanning], Interval],
+    asked: Asked,
+) -> LeafEvaluation:
+    """A leaf met while any record that fits is in force."""
+    evaluation = LeafEvaluation(NEVER)
+    spans: list[Interval] = []
+    for each in records:
+        why = reason(each)
+        if why is None:
+            start, end = span(each)
+            spans.append((start, end))
+            if asked.signing or start <= asked.since < end:
+                evaluation.counted.append(each.id)
+                continue
+            why = "not_in_the_window"
+        evaluation.not_counted[why].append(each.id)
+    evaluation.timeline = Timeline.of(spans)
+    return evaluation

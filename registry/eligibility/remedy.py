@@ -1,0 +1,270 @@
+"""What would cure a refusal: the cheapest set of things to obtain.
+
+Costs are declared by the standard. Of several branches the cheapest is named;
+at equal cost the one with fewer things, then the first in the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from itertools import combinations, product
+
+from registry.eligibility.account import duration
+from registry.eligibility.answer import Remedy, RemedyItem
+from registry.eligibility.calendar import first_day_outside, local_date, start_of_day
+from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.eligibility.leaves import LeafEvaluation, tree_timeline
+from registry.eligibility.question import Question
+from registry.eligibility.standard import (
+    Appointed,
+    Certified,
+    Group,
+    Hours,
+    Instructed,
+    Leaf,
+    Node,
+    NoStandDown,
+    PracticalAssessment,
+    RoleStandard,
+    SharedLanguage,
+    Standard,
+)
+
+MOST_ALTERNATIVES = 2000
+"""More alternatives than any readable standard has; past it only the cheapest are kept."""
+
+LeafSet = frozenset[str]
+
+
+def remedy_for(
+    role: RoleStandard,
+    evaluations: dict[str, LeafEvaluation],
+    question: Question,
+    standard: Standard,
+) -> Remedy:
+    """The remedy for a refused question, or an obstacle that no document removes."""
+    finder = _Finder(role, evaluations, question, standard)
+    alternatives = finder.alternatives(role.requirement)
+    if not alternatives:
+        return Remedy(obstacle=" ".join(dict.fromkeys(finder.obstacles.values())))
+    best = min(alternatives, key=finder.preference)
+    return Remedy(finder.items(best))
+
+
+@dataclass(frozen=True, slots=True)
+class _FreshHours:
+    """Minutes that a leaf still needs, and what kinds of work count for it."""
+
+    leaf: Hours
+    minutes: int
+    counts: frozenset[tuple[str, str]]
+
+
+class _Finder:
+    def __init__(
+        self,
+        role: RoleStandard,
+        evaluations: dict[str, LeafEvaluation],
+        question: Question,
+        standard: Standard,
+    ) -> None:
+        self.evaluations = evaluations
+        self.question = question
+        self.standard = standard
+        self.leaves = {leaf.key: leaf for leaf in role.leaves()}
+        self.order = {key: index for index, key in enumerate(self.leaves)}
+        self.obstacles: dict[str, str] = {}
+
+    # Which leaves to cure
+
+    def alternatives(self, node: Node) -> list[LeafSet]:
+        """Sets of leaves, each of which would make ``node`` hold; none where nothing would."""
+        timeline = tree_timeline(node, lambda leaf: self.evaluations[leaf.key].timeline)
+        if timeline.holds_throughout(self.question.start, self.question.end):
+            return [frozenset()]
+        if not isinstance(node, Group):
+            return self._cure(node)
+        options = [self.alternatives(child) for child in node.children]
+        curable = [each for each in options if each]
+        found: dict[LeafSet, None] = {}
+        for chosen in combinations(curable, node.count):
+            for sets in product(*chosen):
+                found[frozenset().union(*sets)] = None
+        return sorted(found, key=self.preference)[:MOST_ALTERNATIVES]
+
+    def _cure(self, leaf: Leaf) -> list[LeafSet]:
+        obstacle = self._obstacle(leaf)
+        if obstacle:
+            self.obstacles[leaf.key] = obstacle
+            return []
+        first = self._must_come_first(leaf)
+        if first is None:
+            return [frozenset({leaf.key})]
+        return [each | {leaf.key} for each in self._cure(first)]
+
+    def _must_come_first(self, leaf: Leaf) -> Leaf | None:
+        """The leaf named in ``after``, where it was never met so far."""
+        if isinstance(leaf, Hours) and leaf.after is not None:
+            first = self.leaves[leaf.after]
+            if not self.evaluations[first.key].timeline.holds_at(self.question.start):
+                return first
+        return None
+
+    def _obstacle(self, leaf: Leaf) -> str:
+        """Why nothing obtained before the window would help, if so."""
+        question = self.question
+        timeline = self.evaluations[leaf.key].timeline
+        if isinstance(leaf, Hours) and self._fresh_minutes(leaf) is None:
+            return f"The window is longer than hours stay current ({leaf.sentence})."
+        if isinstance(leaf, PracticalAssessment | Instructed) and leaf.within_months is not None:
+            eve = local_date(question.start, question.zone)
+            expires = start_of_day(first_day_outside(eve, leaf.within_months), question.zone)
+            if expires < question.end:
+                return f"The window is longer than this stays valid ({leaf.sentence})."
+        ends_inside = timeline.first_gap(question.start, question.end)
+        if ends_inside is not None and ends_inside > question.start:
+            if isinstance(leaf, PracticalAssessment) and leaf.within_months is None:
+                return f"A later assessment inside the window overturns it ({leaf.sentence})."
+            if isinstance(leaf, NoStandDown):
+                return f"A stand-down begins inside the window ({leaf.sentence})."
+        if isinstance(leaf, SharedLanguage) and not (leaf.languages or question.working_language):
+            return "The site's working language is not stated."
+        return ""
+
+    # What to obtain for a set of leaves
+
+    def preference(self, leaves: LeafSet) -> tuple[int, int, list[int]]:
+        """Cheapest first, then fewest things, then first in the file."""
+        items = self.items(leaves)
+        return sum(each.cost for each in items), len(items), sorted(map(self.order.get, leaves))  # type: ignore[arg-type]
+
+    def items(self, leaves: LeafSet) -> tuple[RemedyItem, ...]:
+        """The things to obtain, each once, in the order in which to obtain them."""
+        chosen = sorted((self.leaves[key] for key in leaves), key=lambda leaf: self.order[leaf.key])
+        reassessed = any(
+            isinstance(leaf, PracticalAssessment) and leaf.role in (None, self.question.role)
+            for leaf in chosen
+        )
+        items: list[RemedyItem] = []
+        for leaf in chosen:
+            if isinstance(leaf, NoStandDown):
+                items.append(self._item(leaf, "retraining", self._retraining()))
+                if not reassessed:
+                    items.append(self._item(leaf, "assessment", self._assessment(None)))
+            elif not isinstance(leaf, Hours):
+                items.append(self._item(leaf, *self._other(leaf)))
+        items += self._hours_items(leaf for leaf in chosen if isinstance(leaf, Hours))
+        return tuple(sorted(items, key=lambda each: each.kind != "retraining"))
+
+    def _item(self, leaf: Leaf, kind: str, sentence: str) -> RemedyItem:
+        return RemedyItem(kind, leaf.key, sentence, leaf.cost)
+
+    def _other(self, leaf: Leaf) -> tuple[str, str]:
+        question = self.question
+        if isinstance(leaf, PracticalAssessment):
+            return "assessment", self._assessment(leaf)
+        if isinstance(leaf, Certified):
+            scope = f" covering {', '.join(sorted(leaf.scope))}" if leaf.scope else ""
+            schemes = " or ".join(leaf.schemes)
+            return "certification", (
+                f"a certificate of the scheme {schemes}{scope}, valid through {self._end_of_window}"
+            )
+        if isinstance(leaf, Instructed):
+            by = f" by the {' or '.join(sorted(leaf.providers))}" if leaf.providers else ""
+            on = " on the model" if leaf.scope == "model" else ""
+            return "instruction", f"instruction on {leaf.topic}{on}{by}"
+        if isinstance(leaf, Appointed):
+            authority = " with authority to stop work" if leaf.stop_work_authority else ""
+            kinds = " or ".join(sorted(each.replace("_", " ") for each in leaf.kinds))
+            return "appointment", (
+                f"a written {kinds} appointment as {leaf.duty.replace('_', ' ')}{authority}, "
+                f"through {self._end_of_window}"
+            )
+        assert isinstance(leaf, SharedLanguage)
+        wanted = " or ".join(sorted(leaf.languages)) or question.working_language
+        return "language", f"a working language in common: {wanted}"
+
+    @property
+    def _end_of_window(self) -> str:
+        return self.question.end.astimezone(self.question.zone).strftime("%Y-%m-%d")
+
+    def _assessment(self, leaf: PracticalAssessment | None) -> str:
+        role = (leaf.role if leaf and leaf.role else self.question.role).replace("_", " ")
+        by = {
+            None: "an entitled assessor",
+            "any": "an entitled assessor",
+            "third_party": "an entitled third-party assessor",
+            "employer": "the employer's entitled assessor",
+        }[leaf.assessor if leaf else None]
+        operation = self.question.operation
+        if leaf is not None and leaf.operations and operation not in leaf.operations:
+            operation = " or ".join(sorted(leaf.operations))
+        return f"a practical assessment as {role} in {operation}, passed before {by}"
+
+    def _retraining(self) -> str:
+        return "retraining that answers the stand-down, then a re-assessment"
+
+    def _hours_items(self, leaves: Iterable[Hours]) -> list[RemedyItem]:
+        """Hours still to work; an hour that counts for several requirements is asked for once."""
+        needs = [
+            _FreshHours(leaf, self._fresh_minutes(leaf) or 0, self._kinds_of_work(leaf))
+            for leaf in leaves
+        ]
+        # The narrowest requirement comes first, as its hours may serve the wider ones.
+        needs.sort(key=lambda need: (len(need.counts), self.order[need.leaf.key]))
+        items: list[RemedyItem] = []
+        planned: list[_FreshHours] = []
+        for need in needs:
+            served = sum(each.minutes for each in planned if each.counts <= need.counts)
+            rest = replace(need, minutes=need.minutes - served)
+            if rest.minutes > 0:
+                planned.append(rest)
+                items.append(self._hours_item(rest))
+        return items
+
+    def _hours_item(self, need: _FreshHours) -> RemedyItem:
+        leaf = need.leaf
+        where = {
+            "configuration": "on the model in this configuration",
+            "model": "on the model",
+            "family": "on the model or its family",
+            "class": "on cranes of the same class",
+            "any": "on any crane",
+        }[leaf.scope]
+        operations = leaf.operations or {self.question.operation}
+        if operations == set(OPERATIONS):
+            what = "any operation"
+        else:
+            what = " or ".join(sorted(operations))
+        capacity = f" as {leaf.capacity.replace('_', ' ')}" if leaf.capacity else ""
+        after = f", after: {self.leaves[leaf.after].sentence}" if leaf.after else ""
+        sentence = (
+            f"{duration(need.minutes)} more hands-on hours {where} in {what}{capacity}, "
+            f"countersigned by an entitled person{after}"
+        )
+        return RemedyItem("hours", leaf.key, sentence, leaf.cost, need.minutes)
+
+    def _kinds_of_work(self, leaf: Hours) -> frozenset[tuple[str, str]]:
+        operations = leaf.operations or {self.question.operation}
+        capacities = [leaf.capacity] if leaf.capacity else ROLES
+        return frozenset(product(operations, capacities))
+
+    def _fresh_minutes(self, leaf: Hours) -> int | None:
+        start, end = self.question.start, self.question.end
+        needed = 1
+        for span, profile in self.evaluations[leaf.key].hours:
+            first, last = _overlap(span, (start, end))
+            if first < last:
+                fresh = profile.fresh_minutes_needed(leaf.minimum, first, last)
+                if fresh is None:
+                    return None
+                needed = max(needed, fresh)
+        return needed
+
+
+def _overlap(
+    one: tuple[datetime, datetime], other: tuple[datetime, datetime]
+) -> tuple[datetime, datetime]:
+    return max(one[0], other[0]), min(one[1], other[1])

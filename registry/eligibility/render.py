@@ -1,0 +1,73 @@
+"""A decision as plain text, for people at a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from registry.eligibility.account import local_time
+from registry.eligibility.answer import Decision, LeafResult
+
+CAUTION = (
+    "The registry checks documents; it does not make a lift safe. Local law, the maker's "
+    "instructions and licensed professionals come first."
+)
+
+
+def as_text(decision: Decision, names: dict[str, str]) -> str:
+    """The whole answer in lines of text; ``names`` gives people's and models' names."""
+    return "\n".join(_lines(decision, names)) + "\n"
+
+
+def _lines(decision: Decision, names: dict[str, str]) -> Iterator[str]:
+    asked = decision.question
+    yield (
+        f"{decision.outcome.upper()}: {names.get(asked.worker, asked.worker)} as "
+        f"{decision.role_title}, {asked.operation} of {names.get(asked.model, asked.model)}"
+    )
+    yield (
+        f"  from {local_time(asked.start, asked.zone)} to {local_time(asked.end, asked.zone)} "
+        f"({asked.zone.key}), by {decision.standard_title}, version {decision.standard_version}"
+    )
+    if asked.known_at is not None:
+        yield f"  by what the register knew at {local_time(asked.known_at, asked.zone)}"
+    if decision.permitted:
+        until = decision.holds_until
+        yield "  holds " + (
+            "with no end in sight" if until is None else f"until {local_time(until, asked.zone)}"
+        )
+    elif decision.fails_from is not None:
+        yield f"  fails from {local_time(decision.fails_from, asked.zone)}"
+    yield from (f"  {each}" for each in decision.objections)
+    yield ""
+    for leaf in decision.requirements:
+        yield from _requirement(leaf, decision)
+    if decision.remedy is not None:
+        yield ""
+        yield "What would cure it:"
+        if decision.remedy.obstacle:
+            yield f"  nothing that can be obtained: {decision.remedy.obstacle}"
+        yield from (f"  - {each.sentence}" for each in decision.remedy.items)
+    yield ""
+    yield CAUTION
+
+
+def _requirement(leaf: LeafResult, decision: Decision) -> Iterator[str]:
+    word = "met    " if leaf.met else "NOT MET" if leaf.needed else "not met"
+    yield f"  {word}  {leaf.sentence}"
+    figures = f"required {leaf.required}; found {leaf.found}"
+    if leaf.shortfall:
+        figures += f"; {leaf.shortfall}"
+    yield f"           {figures}"
+    source = leaf.source.title
+    if leaf.set_by_employer:
+        source += " (figure set by the employer, no published figure)"
+    yield f"           source: {source}"
+    if leaf.counted:
+        yield f"           counted: {_some(leaf.counted)}"
+    for each in leaf.not_counted:
+        yield f"           not counted: {_some(each.records)}: {each.sentence}"
+
+
+def _some(records: tuple[str, ...], most: int = 6) -> str:
+    shown = ", ".join(records[:most])
+    return shown if len(records) <= most else f"{shown} and {len(records) - most} more"
