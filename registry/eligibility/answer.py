@@ -100,6 +100,11 @@ class Decision:
     fails_from: datetime | None
     remedy: Remedy | None
     objections: tuple[str, ...] = ()
+    doubted_signers: frozenset[str] = frozenset()
+    """People some of whose signatures did not count because they lack entitlement.
+
+    Where it is empty, more evidence about those who signed cannot change the answer.
+    """
 
     @property
     def permitted(self) -> bool:
@@ -144,7 +149,12 @@ def _leaf_json(leaf: LeafResult) -> dict[str, Any]:
         "key": leaf.key,
         "kind": leaf.kind,
         "sentence": leaf.sentence,
-        "source": {"id": leaf.source.id, "title": leaf.source.title, "kind": leaf.source.kind},
+        "source": {
+            "id": leaf.source.id,
+            "title": leaf.source.title,
+            "kind": leaf.source.kind,
+            "note": leaf.source.note,
+        },
         "met": leaf.met,
         "needed": leaf.needed,
         "required": leaf.required,

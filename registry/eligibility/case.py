@@ -65,9 +65,7 @@ def read_case(text: str | bytes) -> Case:
     except UnicodeDecodeError as error:
         raise BadInput("$", f"not UTF-8: byte {error.start}") from None
     except json.JSONDecodeError as error:
-        raise BadInput(
-            "$", f"not JSON: {error.msg} at line {error.lineno}, column {error.colno}"
-        ) from None
+        raise BadInput("$", f"not JSON: {error.msg} at line {error.lineno}, column {error.colno}") from None
     check_depth(data)
     check_schema(data, "case.schema.json")
     return _Reader(data).case()
@@ -93,9 +91,7 @@ class _Reader:
         self.ids: dict[str, str] = {}
 
     def case(self) -> Case:
-        standard = parse_standard(
-            self.data["standard"], figures=self.data.get("figures"), path="$.standard"
-        )
+        standard = parse_standard(self.data["standard"], figures=self.data.get("figures"), path="$.standard")
         evidence = Evidence(
             people=self.people,
             employers=self.employers,
@@ -105,9 +101,7 @@ class _Reader:
             hours=self.records("hours", self.hours),
             assessments=self.records("assessments", self.assessment),
             certifications=self.records("certifications", self.certification),
-            certification_statuses=self.records(
-                "certification_statuses", self.certification_status
-            ),
+            certification_statuses=self.records("certification_statuses", self.certification_status),
             instruction=self.records("instruction", self.instruction),
             appointments=self.records("appointments", self.appointment),
             stand_downs=self.records("stand_downs", self.stand_down),
@@ -128,9 +122,7 @@ class _Reader:
         for index, model in enumerate(each["models"]):
             self.known(model, self.models, f"{path}.models[{index}]", "crane model")
             if self.models[model].maker != each["maker"]:
-                raise BadInput(
-                    f"{path}.models[{index}]", "only the model's own maker can declare a family"
-                )
+                raise BadInput(f"{path}.models[{index}]", "only the model's own maker can declare a family")
         start = self.day(each["valid_from"], f"{path}.valid_from")
         until = self.day_or_none(each, "valid_until", path)
         if until is not None and until < start:
@@ -205,9 +197,7 @@ class _Reader:
         third_party = each["on_behalf_of"] == "third_party"
         employer = None
         if not third_party:
-            employer = self.known(
-                each["on_behalf_of"], self.employers, f"{path}.on_behalf_of", "employer"
-            )
+            employer = self.known(each["on_behalf_of"], self.employers, f"{path}.on_behalf_of", "employer")
         return Assessment(
             **self.common(each, path, assessed_at),
             worker=self.worker(each, path),
@@ -334,9 +324,7 @@ class _Reader:
     # Parts of a record
 
     def records(self, kind: str, read: Callable[[dict[str, Any], str], Any]) -> tuple[Any, ...]:
-        return tuple(
-            read(each, f"$.{kind}[{index}]") for index, each in enumerate(self.data.get(kind, []))
-        )
+        return tuple(read(each, f"$.{kind}[{index}]") for index, each in enumerate(self.data.get(kind, [])))
 
     def common(self, each: dict[str, Any], path: str, happened_at: datetime) -> dict[str, Any]:
         """What every record carries; recorded when it happened unless the file says otherwise."""
@@ -424,14 +412,10 @@ class _Reader:
         }
         self.check_corrections(by_id)
         for status in evidence.certification_statuses:
-            self.check_reference(
-                status.certification, "certifications", status, "certification", by_id
-            )
+            self.check_reference(status.certification, "certifications", status, "certification", by_id)
         for given in evidence.instruction:
             if given.after_stand_down is not None:
-                self.check_reference(
-                    given.after_stand_down, "stand_downs", given, "after_stand_down", by_id
-                )
+                self.check_reference(given.after_stand_down, "stand_downs", given, "after_stand_down", by_id)
 
     def check_corrections(self, by_id: dict[str, tuple[str, Record]]) -> None:
         corrected: dict[str, str] = {}
@@ -445,8 +429,7 @@ class _Reader:
             if record.supersedes in corrected:
                 raise BadInput(
                     f"{path}.supersedes",
-                    f"{record.supersedes!r} is already superseded by "
-                    f"{corrected[record.supersedes]!r}",
+                    f"{record.supersedes!r} is already superseded by {corrected[record.supersedes]!r}",
                 )
             if by_id[record.supersedes][1].recorded_at > record.recorded_at:
                 raise BadInput(f"{path}.supersedes", "a correction recorded before its original")

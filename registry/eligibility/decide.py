@@ -47,13 +47,13 @@ def decide(evidence: Evidence, standard: Standard, question: Question) -> Decisi
         standard_title=standard.title,
         role_title=standard.title_of(question.role),
         requirements=tuple(
-            account_of(leaf, evaluations[leaf.key], question, signatures, leaf.key in needed)
-            for leaf in role.leaves()
+            account_of(leaf, evaluations[leaf.key], question, signatures, leaf.key in needed) for leaf in role.leaves()
         ),
         holds_until=_holds_until(whole, question) if permitted else None,
         fails_from=fails_from,
         remedy=None if permitted else _remedy(role, evaluations, question, standard, objections),
         objections=objections,
+        doubted_signers=frozenset(signatures.doubted),
     )
 
 
@@ -69,8 +69,7 @@ def check_question(evidence: Evidence, standard: Standard, question: Question) -
     if role is None:
         raise BadInput(
             "$.question.role",
-            f"the standard {standard.id!r} says nothing of {question.role!r} "
-            f"in {question.operation!r}",
+            f"the standard {standard.id!r} says nothing of {question.role!r} in {question.operation!r}",
         )
     return role
 
@@ -80,6 +79,7 @@ def _evaluate(
 ) -> dict[str, LeafEvaluation]:
     leaves = {leaf.key: leaf for leaf in role.leaves()}
     while True:
+        signatures.doubted.clear()
         found = {key: requirements.evaluate(leaf, asked, leaves) for key, leaf in leaves.items()}
         if signatures.is_settled:
             return found
@@ -103,10 +103,7 @@ def _asked(question: Question) -> Asked:
 def _in_force(standard: Standard, question: Question) -> tuple[tuple[str, ...], Timeline]:
     """Objections to judging this window by this standard, and when it is in force."""
     if question.jurisdiction != standard.jurisdiction:
-        wrong = (
-            f"the standard {standard.title} is for {standard.jurisdiction}, "
-            f"the work is in {question.jurisdiction}"
-        )
+        wrong = f"the standard {standard.title} is for {standard.jurisdiction}, the work is in {question.jurisdiction}"
         return (wrong,), NEVER
     start = start_of_day(standard.in_force_from, question.zone)
     end = FOREVER
@@ -117,10 +114,7 @@ def _in_force(standard: Standard, question: Question) -> tuple[tuple[str, ...], 
     span = f"from {standard.in_force_from}"
     if standard.in_force_until is not None:
         span += f" through {standard.in_force_until}"
-    objection = (
-        f"version {standard.version} of {standard.title} is in force {span}: "
-        "the window must lie within"
-    )
+    objection = f"version {standard.version} of {standard.title} is in force {span}: the window must lie within"
     return (objection,), Timeline.of([(start, end)])
 
 
@@ -130,9 +124,7 @@ def _holds_until(whole: Timeline, question: Question) -> datetime | None:
     return None if interval[1] == FOREVER else interval[1]
 
 
-def _needed(
-    node: Node, evaluations: dict[str, LeafEvaluation], question: Question
-) -> frozenset[str]:
+def _needed(node: Node, evaluations: dict[str, LeafEvaluation], question: Question) -> frozenset[str]:
     """Keys of the unmet leaves that no met branch beside them makes up for."""
     timeline = tree_timeline(node, lambda leaf: evaluations[leaf.key].timeline)
     if timeline.holds_throughout(question.start, question.end):

@@ -286,9 +286,7 @@ class Evidence:
         A record whose ``recorded_at`` is later does not exist; a record
         superseded by one that exists is gone, and so is a withdrawal itself.
         """
-        known: dict[str, Any] = {
-            name: _known(records, instant) for name, records in self.record_kinds()
-        }
+        known: dict[str, Any] = {name: _known(records, instant) for name, records in self.record_kinds()}
         return Evidence(
             people=self.people,
             employers=self.employers,
@@ -299,9 +297,7 @@ class Evidence:
     @cached_property
     def hours_groups_of(self) -> dict[str, dict[HoursGroup, list[HoursEntry]]]:
         """Hours entries by worker and by what requirements tell entries apart."""
-        found: dict[str, dict[HoursGroup, list[HoursEntry]]] = defaultdict(
-            lambda: defaultdict(list)
-        )
+        found: dict[str, dict[HoursGroup, list[HoursEntry]]] = defaultdict(lambda: defaultdict(list))
         for entry in self.hours:
             group = entry.model, entry.operation, entry.capacity, entry.configuration
             found[entry.worker][group].append(entry)
@@ -375,19 +371,16 @@ def _known(records: tuple[AnyRecord, ...], instant: datetime | None) -> tuple[An
         records = tuple(each for each in records if each.recorded_at <= instant)
     superseded = {each.supersedes for each in records if each.supersedes is not None}
     if superseded:
-        records = tuple(
-            each for each in records if each.id not in superseded and not each.withdrawn
-        )
+        records = tuple(each for each in records if each.id not in superseded and not each.withdrawn)
     if instant is not None:
-        records = tuple(
-            _signed_by_then(each, instant) if isinstance(each, HoursEntry) else each
-            for each in records
-        )
+        records = tuple(_signed_by_then(each, instant) for each in records)
     return records
 
 
-def _signed_by_then(entry: HoursEntry, instant: datetime) -> HoursEntry:
-    if all(signature.recorded_at <= instant for signature in entry.countersignatures):
+def _signed_by_then(entry: AnyRecord, instant: datetime) -> AnyRecord:
+    if not isinstance(entry, HoursEntry) or all(
+        signature.recorded_at <= instant for signature in entry.countersignatures
+    ):
         return entry
     signed = tuple(each for each in entry.countersignatures if each.recorded_at <= instant)
     return replace(entry, countersignatures=signed)

@@ -52,9 +52,7 @@ Increment = tuple[datetime, date, int]
 """(available at, local day of the work, minutes added to that day)."""
 
 
-def increments(
-    entries: Iterable[CountedEntry], day_cap: int
-) -> tuple[list[Increment], dict[str, int]]:
+def increments(entries: Iterable[CountedEntry], day_cap: int) -> tuple[list[Increment], dict[str, int]]:
     """What each entry adds to its local days, in order of availability.
 
     A minute counts once however many entries cover it, and a day never counts
@@ -175,9 +173,7 @@ class HoursProfile:
                     break
         return Timeline.of(found)
 
-    def _holds_until(
-        self, every: _RunningDays, full: _RunningDays, minimum: int
-    ) -> datetime | None:
+    def _holds_until(self, every: _RunningDays, full: _RunningDays, minimum: int) -> datetime | None:
         """Until when the days so far reach ``minimum`` if nothing is added; ``None``: never."""
         critical_days = [every.critical_day(minimum, every.chain_start)]
         if not self.only_full and minimum > self.rule.part_minutes:

@@ -79,9 +79,7 @@ class Requirements:
         """When the person meets the standard of the role."""
         role = self.signatures.standard.by_role_and_operation[asked.role, asked.operation]
         leaves = {leaf.key: leaf for leaf in role.leaves()}
-        return tree_timeline(
-            role.requirement, lambda leaf: self.evaluate(leaf, asked, leaves).timeline
-        )
+        return tree_timeline(role.requirement, lambda leaf: self.evaluate(leaf, asked, leaves).timeline)
 
     def evaluate(self, leaf: Leaf, asked: Asked, leaves: dict[str, Leaf]) -> LeafEvaluation:
         """Evaluate one leaf; ``leaves`` finds what an ``after`` names."""
@@ -152,9 +150,7 @@ class Requirements:
         model, operation, capacity, configuration = key
         if model not in models:
             return "another_model"
-        if leaf.scope == "configuration" and (
-            asked.configuration is None or configuration != asked.configuration
-        ):
+        if leaf.scope == "configuration" and (asked.configuration is None or configuration != asked.configuration):
             return "another_configuration"
         if operation not in operations:
             return "another_operation"
@@ -292,9 +288,7 @@ class Requirements:
         evaluation.timeline = at_least(1, valid)
         return evaluation
 
-    def _certified_something_else(
-        self, held: Certification, leaf: Certified, asked: Asked
-    ) -> str | None:
+    def _certified_something_else(self, held: Certification, leaf: Certified, asked: Asked) -> str | None:
         if held.scheme not in leaf.schemes:
             return "another_scheme"
         if not leaf.scope <= held.scope:
@@ -302,9 +296,7 @@ class Requirements:
         crane_class = self.evidence.models[asked.model].crane_class
         if leaf.covers == "model" and asked.model not in held.models:
             return "scope_missing"
-        if leaf.covers == "class" and not (
-            crane_class in held.classes or asked.model in held.models
-        ):
+        if leaf.covers == "class" and not (crane_class in held.classes or asked.model in held.models):
             return "scope_missing"
         return None
 
@@ -436,9 +428,7 @@ class Requirements:
         return start, FOREVER if last is None else end_of_day(last, asked.zone)
 
 
-def _account_for(
-    entries: list[CountedEntry], profile: HoursProfile, instant: datetime, into: LeafEvaluation
-) -> None:
+def _account_for(entries: list[CountedEntry], profile: HoursProfile, instant: datetime, into: LeafEvaluation) -> None:
     """Say of each entry whether it counts at ``instant``, and if not, why."""
     oldest, unbroken = profile.cutoffs_at(instant)
     for each in entries:

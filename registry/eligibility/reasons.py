@@ -23,7 +23,7 @@ REASONS: dict[str, str] = {
     "suspended_or_revoked": "suspended or revoked",
     "before_what_must_come_first": "worked before what must come first was met",
     "after_a_long_pause": "before a pause longer than the standard allows",
-    "overlap_or_day_cap": "minutes that overlap others or pass the day's limit count once or not at all",
+    "overlap_or_day_cap": "overlapping minutes count once, those past the day's limit not at all",
     "claimed": "claimed only: nobody countersigned",
     "paper_without_scan": "transcribed from paper without a scan attached",
     "import_unverified": "imported without a verified signature",

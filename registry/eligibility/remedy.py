@@ -144,8 +144,7 @@ class _Finder:
         """The things to obtain, each once, in the order in which to obtain them."""
         chosen = sorted((self.leaves[key] for key in leaves), key=lambda leaf: self.order[leaf.key])
         reassessed = any(
-            isinstance(leaf, PracticalAssessment) and leaf.role in (None, self.question.role)
-            for leaf in chosen
+            isinstance(leaf, PracticalAssessment) and leaf.role in (None, self.question.role) for leaf in chosen
         )
         items: list[RemedyItem] = []
         for leaf in chosen:
@@ -208,10 +207,7 @@ class _Finder:
 
     def _hours_items(self, leaves: Iterable[Hours]) -> list[RemedyItem]:
         """Hours still to work; an hour that counts for several requirements is asked for once."""
-        needs = [
-            _FreshHours(leaf, self._fresh_minutes(leaf) or 0, self._kinds_of_work(leaf))
-            for leaf in leaves
-        ]
+        needs = [_FreshHours(leaf, self._fresh_minutes(leaf) or 0, self._kinds_of_work(leaf)) for leaf in leaves]
         # The narrowest requirement comes first, as its hours may serve the wider ones.
         needs.sort(key=lambda need: (len(need.counts), self.order[need.leaf.key]))
         items: list[RemedyItem] = []
@@ -264,7 +260,5 @@ class _Finder:
         return needed
 
 
-def _overlap(
-    one: tuple[datetime, datetime], other: tuple[datetime, datetime]
-) -> tuple[datetime, datetime]:
+def _overlap(one: tuple[datetime, datetime], other: tuple[datetime, datetime]) -> tuple[datetime, datetime]:
     return max(one[0], other[0]), min(one[1], other[1])

@@ -32,9 +32,7 @@ def _lines(decision: Decision, names: dict[str, str]) -> Iterator[str]:
         yield f"  by what the register knew at {local_time(asked.known_at, asked.zone)}"
     if decision.permitted:
         until = decision.holds_until
-        yield "  holds " + (
-            "with no end in sight" if until is None else f"until {local_time(until, asked.zone)}"
-        )
+        yield "  holds " + ("with no end in sight" if until is None else f"until {local_time(until, asked.zone)}")
     elif decision.fails_from is not None:
         yield f"  fails from {local_time(decision.fails_from, asked.zone)}"
     yield from (f"  {each}" for each in decision.objections)

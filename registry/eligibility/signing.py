@@ -53,6 +53,8 @@ class Signatures:
         self._asked_by: dict[Signer, set[Signer]] = defaultdict(set)
         self._unsettled: list[Signer] = []
         self._asking: Signer | None = None
+        self.doubted: set[str] = set()
+        """People whose signature was found wanting; see :attr:`Decision.doubted_signers`."""
 
     def settle(self, evaluate: Evaluate) -> None:
         """Raise the entitlements found so far to their least fixed point."""
@@ -145,11 +147,9 @@ class Signatures:
                 entry.employer,
             )
             entitled = self.entitled(signer)
-            if not (
-                entitled.holds_throughout(entry.start, entry.end)
-                and entitled.holds_at(signature.at)
-            ):
+            if not (entitled.holds_throughout(entry.start, entry.end) and entitled.holds_at(signature.at)):
                 reason = "countersigner_not_entitled"
+                self.doubted.add(signature.by)
                 continue
             available_at = max(entry.end, signature.at)
             if entry.origin == "paper":
@@ -170,9 +170,7 @@ class Signatures:
             for placement in self.evidence.placements_of.get(entry.crane, [])
         )
 
-    def judge_assessment(
-        self, given: Assessment, leaf: PracticalAssessment | None, asked: Asked
-    ) -> str | None:
+    def judge_assessment(self, given: Assessment, leaf: PracticalAssessment | None, asked: Asked) -> str | None:
         """``None`` if a pass counts for the leaf (``None``: a re-assessment), else why not."""
         if given.assessor == given.worker:
             return "assessed_by_the_worker"
@@ -202,7 +200,10 @@ class Signatures:
             ).holds_at(given.assessed_at)
             for operation in sorted(given.operations & wanted)
         ]
-        return None if any(entitled) else "assessor_not_entitled"
+        if any(entitled):
+            return None
+        self.doubted.add(given.assessor)
+        return "assessor_not_entitled"
 
     def _is_trainee(self, person: str, model: str, instant: datetime) -> bool:
         """Whether the person works on the model as a trainee then, or still did so later."""
@@ -215,9 +216,7 @@ class Signatures:
         )
         return trainee_appointment or any(
             capacity == "trainee" and worked_on == model and entry.end > instant
-            for (worked_on, _, capacity, _), entries in self.evidence.hours_groups_of.get(
-                person, {}
-            ).items()
+            for (worked_on, _, capacity, _), entries in self.evidence.hours_groups_of.get(person, {}).items()
             for entry in entries
         )
 

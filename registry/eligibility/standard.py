@@ -39,12 +39,14 @@ class Source:
     """Where a requirement comes from.
 
     ``kind`` is ``regulation``, ``standard``, ``maker``, ``common_practice``
-    (no source) or ``employer_setting`` (no published figure).
+    (no source) or ``employer_setting`` (no published figure). ``note`` says
+    how sure the wording is ("from memory").
     """
 
     id: str
     title: str
     kind: str
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +105,7 @@ class PracticalAssessment(Leaf):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Certified(Leaf):
-    """An unsuspended, unexpired certificate of one of ``schemes`` whose scope has all of ``scope``."""
+    """A certificate in force of one of ``schemes`` whose scope has all of ``scope``."""
 
     schemes: tuple[str, ...]
     scope: frozenset[str] = frozenset()
@@ -226,9 +228,7 @@ class Standard:
     @cached_property
     def by_role_and_operation(self) -> dict[tuple[str, str], RoleStandard]:
         """The role standard for each role and operation."""
-        return {
-            (each.role, operation): each for each in self.roles for operation in each.operations
-        }
+        return {(each.role, operation): each for each in self.roles for operation in each.operations}
 
     def title_of(self, role: str) -> str:
         """The jurisdiction's name for a role, else the glossary's."""
@@ -262,6 +262,8 @@ def check_depth(data: Any, root: str = "$") -> None:
     Runs before anything recursive touches the data.
     """
     pending: list[tuple[Any, str, int, tuple[int, ...]]] = [(data, root, 0, ())]
+    # A part that stands in many places is walked again only where it lies deeper.
+    walked: dict[int, int] = {}
     while pending:
         value, path, level, above = pending.pop()
         if not isinstance(value, dict | list):
@@ -270,13 +272,14 @@ def check_depth(data: Any, root: str = "$") -> None:
             raise BadInput(path, "refers to itself")
         if level > DEEPEST_LEVEL:
             raise BadInput(path, f"nested deeper than {DEEPEST_LEVEL} levels")
+        if walked.get(id(value), -1) >= level:
+            continue
+        walked[id(value)] = level
         inside = (*above, id(value))
         if isinstance(value, dict):
             pending += [(each, f"{path}.{key}", level + 1, inside) for key, each in value.items()]
         else:
-            pending += [
-                (each, f"{path}[{index}]", level + 1, inside) for index, each in enumerate(value)
-            ]
+            pending += [(each, f"{path}[{index}]", level + 1, inside) for index, each in enumerate(value)]
 
 
 def check_schema(data: Any, name: str) -> None:
@@ -286,9 +289,7 @@ def check_schema(data: Any, name: str) -> None:
         raise BadInput(json_path(list(error.absolute_path)), error.message[:300])
 
 
-def parse_standard(
-    data: Any, *, figures: Mapping[str, int] | None = None, path: str = "$"
-) -> Standard:
+def parse_standard(data: Any, *, figures: Mapping[str, int] | None = None, path: str = "$") -> Standard:
     """A :class:`Standard` from the plain data of a standard file.
 
     ``figures`` are an employer's own minutes for the standard's settings; a
@@ -307,7 +308,7 @@ class _Parser:
         self.path = path
         self.figures = figures
         self.sources = {
-            key: Source(key, each["title"], each["kind"]) for key, each in data["sources"].items()
+            key: Source(key, each["title"], each["kind"], each.get("note", "")) for key, each in data["sources"].items()
         }
         self.settings = {
             key: Setting(key, each["sentence"], each["minutes"], each["at_least_minutes"])
@@ -319,8 +320,7 @@ class _Parser:
             if minutes < self.settings[key].floor:
                 raise BadInput(
                     f"{path}.settings.{key}",
-                    f"{minutes} minutes is below the standard's floor of "
-                    f"{self.settings[key].floor} minutes",
+                    f"{minutes} minutes is below the standard's floor of {self.settings[key].floor} minutes",
                 )
         for key, each in self.settings.items():
             if each.minutes < each.floor:
@@ -333,16 +333,12 @@ class _Parser:
         in_force_until = until and self.day(until, f"{path}.in_force.until")
         if in_force_until and in_force_until < in_force_from:
             raise BadInput(f"{path}.in_force.until", "is before in_force.from")
-        roles = tuple(
-            self.role(each, f"{path}.roles[{index}]") for index, each in enumerate(data["roles"])
-        )
+        roles = tuple(self.role(each, f"{path}.roles[{index}]") for index, each in enumerate(data["roles"]))
         self.check_roles(roles)
         provenance, doubtful, crew = data["provenance"], data["plausibility"], data["crew"]
         both = set(provenance["counts_in_full"]) & set(provenance.get("counts_in_part", []))
         if both:
-            raise BadInput(
-                f"{path}.provenance.counts_in_part", f"{sorted(both)} also counts in full"
-            )
+            raise BadInput(f"{path}.provenance.counts_in_part", f"{sorted(both)} also counts in full")
         return Standard(
             id=data["standard"],
             version=data["version"],
@@ -390,9 +386,7 @@ class _Parser:
         for kind in ("countersigners", "assessors"):
             for role_name in self.data["sign_off"][kind]:
                 if role_name not in {each.role for each in roles}:
-                    raise BadInput(
-                        f"{self.path}.sign_off.{kind}", f"no standard for the role {role_name!r}"
-                    )
+                    raise BadInput(f"{self.path}.sign_off.{kind}", f"no standard for the role {role_name!r}")
 
     def role(self, data: dict[str, Any], path: str) -> RoleStandard:
         node = self.node(data["requirement"], f"{path}.requirement")
@@ -406,18 +400,14 @@ class _Parser:
         for leaf in leaves:
             self.check_after(leaf, by_key, path)
         if not _always_asks_no_stand_down(node):
-            raise BadInput(
-                f"{path}.requirement", "no_stand_down must be asked for on every branch of the tree"
-            )
+            raise BadInput(f"{path}.requirement", "no_stand_down must be asked for on every branch of the tree")
         return role
 
     def check_after(self, leaf: Leaf, by_key: dict[str, Leaf], path: str) -> None:
         seen = [leaf.key]
         while isinstance(leaf, Hours) and leaf.after is not None:
             if leaf.after not in by_key:
-                raise BadInput(
-                    f"{path}.requirement", f"{leaf.key!r} comes after unknown {leaf.after!r}"
-                )
+                raise BadInput(f"{path}.requirement", f"{leaf.key!r} comes after unknown {leaf.after!r}")
             if leaf.after in seen:
                 raise BadInput(
                     f"{path}.requirement",

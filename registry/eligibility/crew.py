@@ -1,0 +1,202 @@
+"""Rules over a whole crew, once each member's own documents are in order.
+
+:func:`crew_findings` looks at one job: its slots, who fills them and when. Pure,
+like the rest of the engine. A held assignment is not a filled slot.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from registry.eligibility.account import duration, local_time
+from registry.eligibility.calendar import DAY, local_date
+from registry.eligibility.hours import INSTANT
+from registry.eligibility.intervals import Timeline, at_least
+from registry.eligibility.standard import CrewRules, Source, Standard
+
+SUPERVISOR = "erection_supervisor"
+ENGINEER = "overseeing_engineer"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Member:
+    """One person in one slot over ``[start, end)``. ``key`` names the assignment."""
+
+    key: str
+    worker: str
+    name: str
+    role: str
+    slot: str
+    start: datetime
+    end: datetime
+    held: bool = False
+    paired_with: str | None = None
+    languages: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherWork:
+    """Another job a crew member is assigned to over ``[start, end)``."""
+
+    worker: str
+    job: str
+    start: datetime
+    end: datetime
+    minutes_per_day: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crew:
+    """A job as the crew rules see it. ``slots`` maps each slot to its role."""
+
+    start: datetime
+    end: datetime
+    zone: ZoneInfo
+    minutes_per_day: int
+    slots: dict[str, str]
+    members: tuple[Member, ...] = ()
+    other_work: tuple[OtherWork, ...] = ()
+    working_language: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CrewFinding:
+    """One crew rule: met or not, in words, with its source."""
+
+    rule: str
+    met: bool
+    sentence: str
+    source: Source
+
+
+def crew_findings(standard: Standard, crew: Crew) -> tuple[CrewFinding, ...]:
+    """Every crew rule and whether the crew meets it throughout the job's window."""
+    rules = standard.crew
+    standing = [each for each in crew.members if not each.held]
+    return (
+        *_slots_filled(standard, crew, standing),
+        _supervised(standard, crew, standing),
+        *_engineer_named(standard, crew, standing),
+        *_trainees_paired(rules, crew, standing),
+        *_not_elsewhere(rules, crew, standing),
+        *_hours_of_work(rules, crew, standing),
+        _common_language(rules, crew, standing),
+    )
+
+
+def _slots_filled(standard: Standard, crew: Crew, standing: list[Member]) -> Iterator[CrewFinding]:
+    for slot, role in crew.slots.items():
+        filled = Timeline.of((each.start, each.end) for each in standing if each.slot == slot)
+        gap = filled.first_gap(crew.start, crew.end)
+        title = standard.title_of(role)
+        if gap is None:
+            sentence = f"{title}: the slot is filled throughout"
+        else:
+            sentence = f"{title}: nobody in the slot from {local_time(gap, crew.zone)}"
+        yield CrewFinding("slot_filled", gap is None, sentence, standard.crew.source)
+
+
+def _supervised(standard: Standard, crew: Crew, standing: list[Member]) -> CrewFinding:
+    others = {each.worker for each in standing if each.role != SUPERVISOR}
+    free = [each for each in standing if each.role == SUPERVISOR and each.worker not in others]
+    gap = Timeline.of((each.start, each.end) for each in free).first_gap(crew.start, crew.end)
+    title = standard.title_of(SUPERVISOR)
+    if gap is None:
+        sentence = f"a {title} with no other role is present throughout"
+    else:
+        sentence = f"no {title} without another role from {local_time(gap, crew.zone)}"
+    return CrewFinding("supervised_throughout", gap is None, sentence, standard.crew.source)
+
+
+def _engineer_named(standard: Standard, crew: Crew, standing: list[Member]) -> Iterator[CrewFinding]:
+    if standard.crew.overseeing_engineer:
+        named = any(each.role == ENGINEER for each in standing)
+        title = standard.title_of(ENGINEER)
+        sentence = f"the {title} is named" if named else f"no {title} is named"
+        yield CrewFinding("engineer_named", named, sentence, standard.crew.source)
+
+
+def _trainees_paired(rules: CrewRules, crew: Crew, standing: list[Member]) -> Iterator[CrewFinding]:
+    erectors = {each.key: each for each in standing if each.role == "erector"}
+    led: dict[str, list[Member]] = defaultdict(list)
+    for trainee in (each for each in standing if each.role == "trainee"):
+        erector = erectors.get(trainee.paired_with or "")
+        if erector is None:
+            sentence = f"{trainee.name} is not paired with an erector of this crew"
+        elif not (erector.start <= trainee.start and trainee.end <= erector.end):
+            sentence = f"{trainee.name} stays when {erector.name}, the erector, is not there"
+        else:
+            led[erector.key].append(trainee)
+            sentence = f"{trainee.name} is paired with {erector.name}"
+            yield CrewFinding("trainee_paired", True, sentence, rules.source)
+            continue
+        yield CrewFinding("trainee_paired", False, sentence, rules.source)
+    for key, trainees in led.items():
+        most = _most_at_once(trainees)
+        if most > rules.trainees_per_erector:
+            sentence = (
+                f"{erectors[key].name} is paired with {most} trainees at once, "
+                f"at most {rules.trainees_per_erector} allowed"
+            )
+            yield CrewFinding("trainee_ratio", False, sentence, rules.source)
+
+
+def _most_at_once(members: Iterable[Member]) -> int:
+    timelines = [Timeline.of([(each.start, each.end)]) for each in members]
+    return max(count for count in range(1, len(timelines) + 1) if at_least(count, timelines).intervals)
+
+
+def _not_elsewhere(rules: CrewRules, crew: Crew, standing: list[Member]) -> Iterator[CrewFinding]:
+    for other in crew.other_work:
+        for each in standing:
+            if each.worker == other.worker and each.start < other.end and other.start < each.end:
+                sentence = f"{each.name} is also on {other.job} at the same time"
+                yield CrewFinding("one_job_at_a_time", False, sentence, rules.source)
+
+
+def _hours_of_work(rules: CrewRules, crew: Crew, standing: list[Member]) -> Iterator[CrewFinding]:
+    for worker, name in {each.worker: each.name for each in standing}.items():
+        here = Timeline.of((each.start, each.end) for each in standing if each.worker == worker)
+        planned: dict[date, int] = defaultdict(int)
+        for start, end in here.intervals:
+            for day in _days(start, end, crew.zone):
+                planned[day] = crew.minutes_per_day
+        for other in crew.other_work:
+            if other.worker == worker:
+                for day in _days(other.start, other.end, crew.zone):
+                    if day in planned:
+                        planned[day] += other.minutes_per_day
+        too_long = [day for day, minutes in planned.items() if minutes > rules.longest_day]
+        if too_long:
+            day = min(too_long)
+            sentence = (
+                f"{name} is planned for {duration(planned[day])} on {day}, "
+                f"at most {duration(rules.longest_day)} allowed"
+            )
+            yield CrewFinding("hours_of_work", False, sentence, rules.hours_source)
+
+
+def _days(start: datetime, end: datetime, zone: ZoneInfo) -> Iterator[date]:
+    day = local_date(start, zone)
+    last = local_date(end - INSTANT, zone)
+    while day <= last:
+        yield day
+        day += DAY
+
+
+def _common_language(rules: CrewRules, crew: Crew, standing: list[Member]) -> CrewFinding:
+    if not standing:
+        return CrewFinding("common_language", False, "there is no crew yet", rules.source)
+    common = frozenset.intersection(*(each.languages for each in standing))
+    if crew.working_language is not None and crew.working_language not in common:
+        without = [each.name for each in standing if crew.working_language not in each.languages]
+        sentence = f"without the working language {crew.working_language}: {', '.join(without)}"
+        return CrewFinding("common_language", False, sentence, rules.source)
+    if not common:
+        return CrewFinding("common_language", False, "the crew has no language in common", rules.source)
+    sentence = f"the crew shares: {', '.join(sorted(common))}"
+    return CrewFinding("common_language", True, sentence, rules.source)

@@ -1,0 +1,1 @@
+"""Role standards: the stored versions, and the figures employers set for them."""
