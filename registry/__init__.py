@@ -1,1 +1,1 @@
-"""The crew competency and training-record registry."""
+"""A crew competency and training-record registry for tower-crane work."""

@@ -11,7 +11,10 @@ from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from registry.eligibility.intervals import BEGINNING, FOREVER
+
 DAY = timedelta(days=1)
+MINUTE = timedelta(minutes=1)
 
 
 @lru_cache(maxsize=65536)
@@ -42,20 +45,32 @@ def first_day_outside(day: date, months: int) -> date:
 def start_of_day(day: date, zone: ZoneInfo) -> datetime:
     """The first instant of ``day`` in ``zone``, in UTC.
 
-    Where a daylight-saving change removes midnight itself, the day starts
-    at the first instant that exists.
+    Where a change of the clocks removes midnight, or the whole day, the day
+    starts at the first instant after the gap.
     """
     local = datetime.combine(day, time.min, tzinfo=zone)
-    instant = local.astimezone(UTC)
-    if instant.astimezone(zone).date() != day:
-        # A gap that swallows midnight can also be answered with the instant before it.
-        instant += timedelta(hours=1)
+    try:
+        instant, before = local.astimezone(UTC), local.replace(fold=1).astimezone(UTC)
+        while instant - before > MINUTE:
+            middle = before + (instant - before) // MINUTE // 2 * MINUTE
+            if local_date(middle, zone) < day:
+                before = middle
+            else:
+                instant = middle
+    except OverflowError:
+        return BEGINNING if day.year == date.min.year else FOREVER
     return instant
 
 
 def end_of_day(day: date, zone: ZoneInfo) -> datetime:
     """The first instant after ``day`` in ``zone``, in UTC: windows are half-open."""
-    return start_of_day(day + DAY, zone)
+    return FOREVER if day == date.max else start_of_day(day + DAY, zone)
+
+
+@lru_cache(maxsize=65536)
+def bounds_of_day(day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """The first instant of ``day`` in ``zone`` and the first one after it."""
+    return start_of_day(day, zone), end_of_day(day, zone)
 
 
 def local_date(instant: datetime, zone: ZoneInfo) -> date:
@@ -65,4 +80,4 @@ def local_date(instant: datetime, zone: ZoneInfo) -> date:
 
 def whole_minutes(start: datetime, end: datetime) -> int:
     """Whole minutes from ``start`` to ``end``, rounded down."""
-    return int((end - start).total_seconds() // 60)
+    return (end - start) // MINUTE

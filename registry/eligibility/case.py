@@ -39,10 +39,12 @@ from registry.eligibility.standard import (
     Standard,
     check_depth,
     check_schema,
+    check_text,
     parse_standard,
 )
 
 LONGEST_ENTRY = timedelta(hours=24)
+YEARS = range(1900, 3000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,8 @@ class Case:
 def read_case(text: str | bytes) -> Case:
     """Parse a case file; raises :class:`BadInput`."""
     try:
+        if isinstance(text, bytes):
+            text = text.decode("utf-8-sig")
         data = json.loads(text, object_pairs_hook=_without_duplicates)
     except RecursionError:
         raise BadInput("$", "nested far too deep") from None
@@ -66,7 +70,12 @@ def read_case(text: str | bytes) -> Case:
         raise BadInput("$", f"not UTF-8: byte {error.start}") from None
     except json.JSONDecodeError as error:
         raise BadInput("$", f"not JSON: {error.msg} at line {error.lineno}, column {error.colno}") from None
+    except BadInput:
+        raise
+    except ValueError:
+        raise BadInput("$", "a number with far too many digits") from None
     check_depth(data)
+    check_text(data)
     check_schema(data, "case.schema.json")
     return _Reader(data).case()
 
@@ -163,6 +172,8 @@ class _Reader:
             at = self.instant(signature["at"], f"{signature_path}.at")
             if at < end:
                 raise BadInput(f"{signature_path}.at", "signed before the work ended")
+            if self.recorded(signature, signature_path, at) < at:
+                raise BadInput(f"{signature_path}.recorded_at", "recorded before it was signed")
             signatures.append(
                 Countersignature(
                     self.known(signature["by"], self.people, f"{signature_path}.by", "person"),
@@ -194,6 +205,8 @@ class _Reader:
 
     def assessment(self, each: dict[str, Any], path: str) -> Assessment:
         assessed_at = self.instant(each["assessed_at"], f"{path}.assessed_at")
+        if self.recorded(each, path, assessed_at) < assessed_at:
+            raise BadInput(f"{path}.recorded_at", "an assessment recorded before it was given")
         third_party = each["on_behalf_of"] == "third_party"
         employer = None
         if not third_party:
@@ -378,12 +391,11 @@ class _Reader:
             found = datetime.fromisoformat(text)
         except ValueError:
             raise BadInput(path, f"{text!r} is not an ISO 8601 instant") from None
+        if found.year not in YEARS:
+            raise BadInput(path, f"{text!r} is not within the years {YEARS[0]} to {YEARS[-1]}")
         if found.tzinfo is None:
             raise BadInput(path, f"{text!r} has no offset from UTC")
-        try:
-            found = found.astimezone(UTC)
-        except OverflowError:
-            raise BadInput(path, f"{text!r} is out of range") from None
+        found = found.astimezone(UTC)
         if found.second or found.microsecond:
             raise BadInput(path, f"{text!r} is not a whole minute")
         return found

@@ -32,7 +32,9 @@ def decide(evidence: Evidence, standard: Standard, question: Question) -> Decisi
     known = evidence.known_at(question.known_at)
     signatures = Signatures(known, standard, question.worker, question.zone)
     requirements = Requirements(known, signatures)
-    evaluations = _evaluate(role, requirements, signatures, _asked(question))
+    asked = _asked(question)
+    leaves = {leaf.key: leaf for leaf in role.leaves()}
+    evaluations = {key: requirements.evaluate(leaf, asked, leaves) for key, leaf in leaves.items()}
     whole = tree_timeline(role.requirement, lambda leaf: evaluations[leaf.key].timeline)
     objections, in_force = _in_force(standard, question)
     whole = whole.minus(in_force.outside())
@@ -72,18 +74,6 @@ def check_question(evidence: Evidence, standard: Standard, question: Question) -
             f"the standard {standard.id!r} says nothing of {question.role!r} in {question.operation!r}",
         )
     return role
-
-
-def _evaluate(
-    role: RoleStandard, requirements: Requirements, signatures: Signatures, asked: Asked
-) -> dict[str, LeafEvaluation]:
-    leaves = {leaf.key: leaf for leaf in role.leaves()}
-    while True:
-        signatures.doubted.clear()
-        found = {key: requirements.evaluate(leaf, asked, leaves) for key, leaf in leaves.items()}
-        if signatures.is_settled:
-            return found
-        signatures.settle(requirements.of_role)
 
 
 def _asked(question: Question) -> Asked:

@@ -287,6 +287,21 @@ class Evidence:
         superseded by one that exists is gone, and so is a withdrawal itself.
         """
         known: dict[str, Any] = {name: _known(records, instant) for name, records in self.record_kinds()}
+        if all(records is known[name] for name, records in self.record_kinds()):
+            return self
+        # What names a corrected certificate or stand-down is about the correction.
+        corrected = _corrections(self.certifications, instant)
+        known["certification_statuses"] = tuple(
+            replace(each, certification=_latest(each.certification, corrected))
+            for each in known["certification_statuses"]
+        )
+        corrected = _corrections(self.stand_downs, instant)
+        known["instruction"] = tuple(
+            replace(each, after_stand_down=_latest(each.after_stand_down, corrected))
+            if each.after_stand_down is not None
+            else each
+            for each in known["instruction"]
+        )
         return Evidence(
             people=self.people,
             employers=self.employers,
@@ -297,10 +312,13 @@ class Evidence:
     @cached_property
     def hours_groups_of(self) -> dict[str, dict[HoursGroup, list[HoursEntry]]]:
         """Hours entries by worker and by what requirements tell entries apart."""
-        found: dict[str, dict[HoursGroup, list[HoursEntry]]] = defaultdict(lambda: defaultdict(list))
+        grouped: dict[tuple[str, HoursGroup], list[HoursEntry]] = defaultdict(list)
         for entry in self.hours:
             group = entry.model, entry.operation, entry.capacity, entry.configuration
-            found[entry.worker][group].append(entry)
+            grouped[entry.worker, group].append(entry)
+        found: dict[str, dict[HoursGroup, list[HoursEntry]]] = defaultdict(dict)
+        for (worker, group), entries in grouped.items():
+            found[worker][group] = entries
         return found
 
     @cached_property
@@ -315,8 +333,15 @@ class Evidence:
 
     @cached_property
     def statuses_of(self) -> dict[str, list[CertificationStatus]]:
-        """Status changes by certification, in order of time."""
-        ordered = sorted(self.certification_statuses, key=lambda each: each.effective_at)
+        """Status changes by certification, in order of time.
+
+        Of two at the same instant the one recorded later governs, and in doubt
+        the one that is not a reinstatement.
+        """
+        ordered = sorted(
+            self.certification_statuses,
+            key=lambda each: (each.effective_at, each.recorded_at, each.status != "reinstated"),
+        )
         found: dict[str, list[CertificationStatus]] = defaultdict(list)
         for each in ordered:
             found[each.certification].append(each)
@@ -343,22 +368,21 @@ class Evidence:
         return _by_worker(self.languages)
 
     @cached_property
-    def placements_of(self) -> dict[str, list[CranePlacement]]:
-        """Placements by crane."""
-        found: dict[str, list[CranePlacement]] = defaultdict(list)
+    def placements_of(self) -> dict[tuple[str | None, str | None, str], list[CranePlacement]]:
+        """Placements by crane, site and model."""
+        found: dict[tuple[str | None, str | None, str], list[CranePlacement]] = defaultdict(list)
         for each in self.placements:
-            found[each.crane].append(each)
+            found[each.crane, each.site, each.model].append(each)
         return found
 
     @cached_property
     def signed_for(self) -> dict[str, set[str]]:
         """Whose records each person signed: countersigner or assessor → workers."""
+        signed = {(signature.by, entry.worker) for entry in self.hours for signature in entry.countersignatures}
+        signed |= {(each.assessor, each.worker) for each in self.assessments}
         found: dict[str, set[str]] = defaultdict(set)
-        for entry in self.hours:
-            for signature in entry.countersignatures:
-                found[signature.by].add(entry.worker)
-        for assessment in self.assessments:
-            found[assessment.assessor].add(assessment.worker)
+        for signer, worker in signed:
+            found[signer].add(worker)
         return found
 
     def name_of(self, person: str) -> str:
@@ -375,6 +399,22 @@ def _known(records: tuple[AnyRecord, ...], instant: datetime | None) -> tuple[An
     if instant is not None:
         records = tuple(_signed_by_then(each, instant) for each in records)
     return records
+
+
+def _corrections(records: tuple[AnyRecord, ...], instant: datetime | None) -> dict[str, str]:
+    """Superseded identifier → the record that supersedes it, by what was known at ``instant``."""
+    return {
+        each.supersedes: each.id
+        for each in records
+        if each.supersedes is not None and (instant is None or each.recorded_at <= instant)
+    }
+
+
+def _latest(record: str, corrected: dict[str, str]) -> str:
+    """The last correction of a record, or the record itself."""
+    while record in corrected:
+        record = corrected[record]
+    return record
 
 
 def _signed_by_then(entry: AnyRecord, instant: datetime) -> AnyRecord:

@@ -6,35 +6,38 @@ the total is at an instant and over which instants the total reaches a minimum.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right, insort
-from collections import defaultdict
+from bisect import bisect_left, bisect_right
+from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import accumulate, pairwise
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from registry.eligibility.calendar import (
+    DAY,
+    MINUTE,
+    bounds_of_day,
     end_of_day,
     first_day_outside,
     local_date,
     months_before,
     start_of_day,
-    whole_minutes,
 )
 from registry.eligibility.evidence import HoursEntry
 from registry.eligibility.intervals import FOREVER, Interval, Timeline
 
 INSTANT = timedelta(microseconds=1)
+SHORTEST_MONTH = timedelta(days=28)
 
 
-@dataclass(frozen=True, slots=True)
-class CountedEntry:
-    """An entry that counts from ``available_at`` on, in full or only in part."""
+class CountedEntry(NamedTuple):
+    """An entry that counts from ``available_at`` on, and in full from ``in_full_from`` on."""
 
     entry: HoursEntry
     available_at: datetime
-    in_full: bool
+    in_full_from: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,59 +55,85 @@ Increment = tuple[datetime, date, int]
 """(available at, local day of the work, minutes added to that day)."""
 
 
-def increments(entries: Iterable[CountedEntry], day_cap: int) -> tuple[list[Increment], dict[str, int]]:
-    """What each entry adds to its local days, in order of availability.
+Piece = tuple[datetime, datetime, datetime, str, date]
+"""The part of an entry that lies on one local day: ``(available at, start, end, entry, day)``."""
+
+
+def increments(pieces: Iterable[Piece], day_cap: int) -> tuple[list[Increment], list[str]]:
+    """What each piece adds to its local day, in order of availability.
 
     A minute counts once however many entries cover it, and a day never counts
     more than ``day_cap``. Attribution in order of availability makes the sum
     at any instant exactly the union of what is available then, so one more
-    entry never lowers it. Also returns, by entry id, the minutes that did not
-    count because of an overlap or the day's cap.
+    entry never lowers it. Also returns the entries of which some minutes did
+    not count because of an overlap or the day's cap.
     """
-    covered: dict[date, list[Interval]] = defaultdict(list)
-    minutes_on: dict[date, int] = defaultdict(int)
+    starts: list[datetime] = []
+    ends: list[datetime] = []
+    minutes_on: dict[date, int] = {}
     added: list[Increment] = []
-    lost: dict[str, int] = {}
-    for counted in sorted(entries, key=_availability):
-        entry = counted.entry
-        gained = 0
-        for day, start, end in _pieces(entry):
-            before = minutes_on[day]
-            if covered[day]:
-                fresh = _uncovered(covered[day], start, end)
-            else:
-                fresh = whole_minutes(start, end)
-            insort(covered[day], (start, end))
-            minutes_on[day] = before + fresh
-            counts = min(day_cap, before + fresh) - min(day_cap, before)
-            if counts:
-                added.append((counted.available_at, day, counts))
-                gained += counts
-        missing = whole_minutes(entry.start, entry.end) - gained
-        if missing:
-            lost[entry.id] = missing
-    return added, lost
+    lost: dict[str, None] = {}
+    for available_at, start, end, entry, day in sorted(pieces):
+        minutes = fresh = (end - start) // MINUTE
+        if not ends or start >= ends[-1]:
+            starts.append(start)
+            ends.append(end)
+        else:
+            fresh = _cover(starts, ends, start, end)
+        before = minutes_on.get(day, 0)
+        minutes_on[day] = before + fresh
+        counts = min(fresh, max(day_cap - before, 0))
+        if counts:
+            added.append((available_at, day, counts))
+        if counts < minutes:
+            lost[entry] = None
+    return added, list(lost)
 
 
 class HoursProfile:
     """The total of counted minutes as a function of time."""
 
-    def __init__(self, entries: Iterable[CountedEntry], rule: HoursRule) -> None:
-        entries = list(entries)
+    def __init__(self, every: list[Increment], full: list[Increment], lost: list[str], rule: HoursRule) -> None:
+        self.every = every
+        self.full = full
+        self.lost = lost
         self.rule = rule
-        self.every, self.lost = increments(entries, rule.day_cap)
-        full = [each for each in entries if each.in_full]
-        self.only_full = len(full) == len(entries)
-        self.full = self.every if self.only_full else increments(full, rule.day_cap)[0]
+        self.only_full = full is every
+        self._available: dict[tuple[bool, int], _RunningDays] = {}
+
+    @classmethod
+    def of(cls, entries: Iterable[CountedEntry], rule: HoursRule) -> HoursProfile:
+        """The profile of the entries that count."""
+        pieces: list[Piece] = []
+        full: list[Piece] = []
+        only_full = True
+        for entry, available_at, in_full_from in entries:
+            only_full = only_full and in_full_from == available_at
+            for day, start, end in _pieces(entry):
+                pieces.append((available_at, start, end, entry.id, day))
+                if in_full_from is not None:
+                    full.append((in_full_from, start, end, entry.id, day))
+        every, lost = increments(pieces, rule.day_cap)
+        return cls(every, every if only_full else increments(full, rule.day_cap)[0], lost, rule)
 
     def total_at(self, instant: datetime) -> int:
         """Minutes that count at ``instant``."""
         cutoff = max(self.cutoffs_at(instant))
-        every = sum(m for at, worked, m in self.every if at <= instant and worked >= cutoff)
+        every = self._days_at(instant).total_since(cutoff)
         if self.only_full:
             return every
-        full = sum(m for at, worked, m in self.full if at <= instant and worked >= cutoff)
+        full = self._days_at(instant, only_full=True).total_since(cutoff)
         return min(every, full + self.rule.part_minutes)
+
+    def _days_at(self, instant: datetime, *, only_full: bool = False) -> _RunningDays:
+        """The days worked as far as they are available at ``instant``."""
+        increments = self.full if only_full else self.every
+        count = bisect_right(increments, instant, key=_available_at)
+        found = self._available.get((only_full, count))
+        if found is None:
+            gap = None if only_full else self.rule.longest_gap_months
+            found = self._available[only_full, count] = _RunningDays(increments[:count], gap)
+        return found
 
     def cutoffs_at(self, instant: datetime) -> tuple[date, date]:
         """The first days that still count at ``instant``: by age, and since the last long pause."""
@@ -113,15 +142,15 @@ class HoursProfile:
         if self.rule.within_months is not None:
             oldest = months_before(day, self.rule.within_months)
         if self.rule.longest_gap_months is not None:
-            days = sorted({each[1] for each in self.every if each[0] <= instant})
-            if not days or months_before(day, self.rule.longest_gap_months) > days[-1]:
+            worked = self._days_at(instant)
+            if not worked.days or _too_long(worked.days[-1], day, self.rule.longest_gap_months):
                 return oldest, date.max
-            unbroken = _unbroken_since(days, self.rule.longest_gap_months)
+            unbroken = worked.chain_start
         return oldest, unbroken
 
     def changes_between(self, start: datetime, end: datetime) -> list[datetime]:
         """Instants of ``(start, end)`` at which more hours become available, in order."""
-        return sorted({at for at, _, _ in self.every if start < at < end})
+        return sorted({at for at, _, _ in (*self.every, *self.full) if start < at < end})
 
     def lowest(self, start: datetime, end: datetime) -> int:
         """The lowest total within ``[start, end)``.
@@ -140,31 +169,30 @@ class HoursProfile:
         """
         eve = start - INSTANT
         fresh: Increment = (eve, local_date(eve, self.rule.zone), 1)
-        with_one = HoursProfile((), self.rule)
-        with_one.every = sorted([*self.every, fresh])
-        with_one.full = with_one.every if self.only_full else sorted([*self.full, fresh])
-        with_one.only_full = self.only_full
-        stays = HoursProfile((), self.rule)
-        stays.every = stays.full = [fresh]
+        every = sorted([*self.every, fresh])
+        full = every if self.only_full else sorted([*self.full, fresh])
+        with_one = HoursProfile(every, full, [], self.rule)
+        only_fresh = [fresh]
+        stays = HoursProfile(only_fresh, only_fresh, [], self.rule)
         if not stays.timeline(1, start).holds_throughout(start, end):
             return None
         return max(1, minimum - with_one.lowest(start, end) + 1)
 
     def timeline(self, minimum: int, since: datetime) -> Timeline:
         """When, from ``since`` on, at least ``minimum`` (1 or more) minutes count."""
-        gap = self.rule.longest_gap_months
-        every, full = _RunningDays(gap), _RunningDays(None)
-        pending_every, pending_full = iter(self.every), iter(self.full)
-        next_every, next_full = next(pending_every, None), next(pending_full, None)
-        arrivals = sorted({since, *(at for at, _, _ in self.every if at > since)})
+        every = self._days_at(since).copy()
+        full = every if self.only_full else self._days_at(since, only_full=True).copy()
+        later_every = deque(each for each in self.every if each[0] > since)
+        later_full = deque(each for each in self.full if each[0] > since)
+        arrivals = sorted({since, *map(_available_at, later_every), *map(_available_at, later_full)})
         found: list[Interval] = []
         for instant, span_end in zip(arrivals, [*arrivals[1:], FOREVER], strict=True):
-            while next_every is not None and next_every[0] <= instant:
-                every.add(next_every[1], next_every[2])
-                next_every = next(pending_every, None)
-            while not self.only_full and next_full is not None and next_full[0] <= instant:
-                full.add(next_full[1], next_full[2])
-                next_full = next(pending_full, None)
+            while later_every and later_every[0][0] <= instant:
+                _, day, minutes = later_every.popleft()
+                every.add(day, minutes)
+            while not self.only_full and later_full and later_full[0][0] <= instant:
+                _, day, minutes = later_full.popleft()
+                full.add(day, minutes)
             until = self._holds_until(every, full, minimum)
             if until is not None and until > instant:
                 found.append((instant, min(until, span_end)))
@@ -195,18 +223,33 @@ class HoursProfile:
 class _RunningDays:
     """Minutes by day with running sums, as hours become available."""
 
-    def __init__(self, longest_gap_months: int | None) -> None:
-        self.days: list[date] = []
-        self.sums: list[int] = [0]
+    def __init__(self, available: Iterable[Increment], longest_gap_months: int | None) -> None:
+        by_day: dict[date, int] = {}
+        for _, day, minutes in available:
+            by_day[day] = by_day.get(day, 0) + minutes
+        self.days = sorted(by_day)
+        self.sums = [0, *accumulate(by_day[day] for day in self.days)]
         self.gap = longest_gap_months
-        self.chain_start = date.min
+        self.chain_start = date.min if self.gap is None else _unbroken_since(self.days, self.gap)
+
+    def copy(self) -> _RunningDays:
+        """The same days, to add to."""
+        twin = _RunningDays((), self.gap)
+        twin.days, twin.sums = self.days.copy(), self.sums.copy()
+        twin.chain_start = self.chain_start
+        return twin
+
+    def total_since(self, cutoff: date) -> int:
+        """Minutes on ``cutoff`` and later days."""
+        return self.sums[-1] - self.sums[bisect_left(self.days, cutoff)]
 
     def add(self, day: date, minutes: int) -> None:
+        """Minutes of one day that became available."""
         if self.days and day == self.days[-1]:
             self.sums[-1] += minutes
             return
         if not self.days or day > self.days[-1]:
-            if self.gap is not None and self.days and months_before(day, self.gap) > self.days[-1]:
+            if self.gap is not None and (not self.days or _too_long(self.days[-1], day, self.gap)):
                 self.chain_start = day
             self.days.append(day)
             self.sums.append(self.sums[-1] + minutes)
@@ -235,34 +278,48 @@ def _unbroken_since(days: list[date], longest_gap_months: int) -> date:
     """The first of the last days that follow one another without too long a pause."""
     start = days[-1] if days else date.min
     for day, before in pairwise(reversed(days)):
-        if months_before(day, longest_gap_months) > before:
+        if _too_long(before, day, longest_gap_months):
             break
         start = before
     return start
 
 
-def _availability(counted: CountedEntry) -> tuple[datetime, datetime, datetime, str]:
-    entry = counted.entry
-    return counted.available_at, entry.start, entry.end, entry.id
+def _too_long(before: date, day: date, longest_gap_months: int) -> bool:
+    """Whether the pause between two days of work is longer than allowed."""
+    return day - before > SHORTEST_MONTH and months_before(day, longest_gap_months) > before
+
+
+def _available_at(increment: Increment) -> datetime:
+    return increment[0]
 
 
 def _pieces(entry: HoursEntry) -> list[tuple[date, datetime, datetime]]:
     """The entry cut at local midnights: ``(day, start, end)``."""
-    first, last = local_date(entry.start, entry.zone), local_date(entry.end - INSTANT, entry.zone)
-    if first == last:
-        return [(first, entry.start, entry.end)]
-    midnight = end_of_day(first, entry.zone)
-    rest = replace(entry, start=midnight)
-    return [(first, entry.start, midnight), *_pieces(rest)]
+    start, end, zone = entry.start, entry.end, entry.zone
+    day = start.date()
+    midnight, next_midnight = bounds_of_day(day, zone)
+    if not midnight <= start < next_midnight:
+        day = local_date(start, zone)
+        next_midnight = end_of_day(day, zone)
+    if end <= next_midnight:
+        return [(day, start, end)]
+    found = []
+    while start < end:
+        if start < next_midnight:
+            found.append((day, start, min(end, next_midnight)))
+            start = next_midnight
+        day += DAY
+        next_midnight = end_of_day(day, zone)
+    return found
 
 
-def _uncovered(covered: list[Interval], start: datetime, end: datetime) -> int:
-    """Minutes of ``[start, end)`` outside the sorted intervals ``covered``."""
-    fresh, reached = 0, start
-    for taken_start, taken_end in covered:
-        if taken_start > reached:
-            fresh += max(whole_minutes(reached, min(taken_start, end)), 0)
-        reached = max(reached, taken_end)
-        if reached >= end:
-            return fresh
-    return fresh + whole_minutes(reached, end)
+def _cover(starts: list[datetime], ends: list[datetime], start: datetime, end: datetime) -> int:
+    """Add ``[start, end)`` to disjoint ordered stretches; returns the minutes none of them had."""
+    minutes = (end - start) // MINUTE
+    first, last = bisect_right(ends, start), bisect_left(starts, end)
+    for taken_start, taken_end in zip(starts[first:last], ends[first:last], strict=True):
+        minutes -= (min(taken_end, end) - max(taken_start, start)) // MINUTE
+    if first < last:
+        start, end = min(start, starts[first]), max(end, ends[last - 1])
+    starts[first:last], ends[first:last] = [start], [end]
+    return minutes

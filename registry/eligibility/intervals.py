@@ -80,8 +80,20 @@ NEVER = Timeline()
 
 def at_least(count: int, timelines: Iterable[Timeline]) -> Timeline:
     """The instants at which at least ``count`` (1 or more) of ``timelines`` hold."""
-    edges: list[tuple[datetime, int]] = []
+    changing = []
     for timeline in timelines:
+        if timeline == ALWAYS:
+            count -= 1
+        elif timeline.intervals:
+            changing.append(timeline)
+    if count < 1:
+        return ALWAYS
+    if count > len(changing):
+        return NEVER
+    if len(changing) == 1:
+        return changing[0]
+    edges: list[tuple[datetime, int]] = []
+    for timeline in changing:
         for start, end in timeline.intervals:
             edges += [(start, 1), (end, -1)]
     found: list[Interval] = []

@@ -24,7 +24,7 @@ from registry.eligibility.evidence import (
     Instruction,
     StandDown,
 )
-from registry.eligibility.hours import INSTANT, CountedEntry, HoursProfile, HoursRule
+from registry.eligibility.hours import CountedEntry, HoursProfile, HoursRule
 from registry.eligibility.intervals import (
     ALWAYS,
     BEGINNING,
@@ -58,6 +58,10 @@ class LeafEvaluation:
     counted: list[str] = field(default_factory=list)
     not_counted: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     hours: list[tuple[Interval, HoursProfile]] = field(default_factory=list)
+    may_start: datetime | None = None
+    """From when on hours count, where another requirement must have been met first."""
+    ended_at: list[datetime] = field(default_factory=list)
+    """When a later record ends it, whatever was obtained before: a setback, a stand-down."""
 
     def lowest_minutes(self, start: datetime, end: datetime) -> int:
         """The lowest total of hours within ``[start, end)``, whichever models count when."""
@@ -74,6 +78,8 @@ class Requirements:
     def __init__(self, evidence: Evidence, signatures: Signatures) -> None:
         self.evidence = evidence
         self.signatures = signatures
+        signatures.evaluate = self.of_role
+        self._certified: dict[tuple[int, str, str], LeafEvaluation] = {}
 
     def of_role(self, asked: Asked) -> Timeline:
         """When the person meets the standard of the role."""
@@ -88,7 +94,13 @@ class Requirements:
         if isinstance(leaf, PracticalAssessment):
             return self.assessment(leaf, asked)
         if isinstance(leaf, Certified):
-            return self.certification(leaf, asked)
+            if not asked.signing:
+                return self.certification(leaf, asked)
+            # Every signer's certificates are looked up once for each model.
+            key = id(leaf), asked.person, asked.model
+            if key not in self._certified:
+                self._certified[key] = self.certification(leaf, asked)
+            return self._certified[key]
         if isinstance(leaf, Instructed):
             return self.instruction(leaf, asked)
         if isinstance(leaf, Appointed):
@@ -102,8 +114,9 @@ class Requirements:
 
     def hours(self, leaf: Hours, asked: Asked, leaves: dict[str, Leaf]) -> LeafEvaluation:
         evaluation = LeafEvaluation(NEVER)
-        judged: dict[str, CountedEntry] = {}
+        judged: list[CountedEntry] = []
         may_start = self._first_met(leaves[leaf.after], asked, leaves) if leaf.after else None
+        evaluation.may_start = may_start
         wanted = leaf.operations or {asked.operation}
         scopes = self._model_epochs(leaf.scope, asked)
         models = frozenset().union(*(each[1] for each in scopes))
@@ -120,7 +133,7 @@ class Requirements:
                 if isinstance(found, str):
                     evaluation.not_counted[found].append(entry.id)
                 else:
-                    judged[entry.id] = found
+                    judged.append(found)
         rule = HoursRule(
             asked.zone,
             leaf.within_months,
@@ -130,11 +143,11 @@ class Requirements:
         )
         epochs = []
         for span, models_then in scopes:
-            counted = [each for each in judged.values() if each.entry.model in models_then]
-            profile = HoursProfile(counted, rule)
+            counted = [each for each in judged if each.entry.model in models_then]
+            profile = HoursProfile.of(counted, rule)
             epochs.append(profile.timeline(leaf.minimum, asked.since).limited_to(*span))
             evaluation.hours.append((span, profile))
-            if not asked.signing and span[0] <= asked.since < span[1]:
+            if asked.since != BEGINNING and span[0] <= asked.since < span[1]:
                 _account_for(counted, profile, asked.since, evaluation)
         evaluation.timeline = at_least(1, epochs)
         return evaluation
@@ -225,6 +238,7 @@ class Requirements:
                 passes.append(given)
             else:
                 evaluation.not_counted[reason].append(given.id)
+        evaluation.ended_at = [each.assessed_at for each in setbacks]
         standing: list[Interval] = []
         for given in passes:
             end = FOREVER
@@ -395,6 +409,8 @@ class Requirements:
                 continue
             lifted = self._lifted_at(each, asked)
             barred.append((each.start, lifted))
+            if each.start < lifted:
+                evaluation.ended_at.append(each.start)
             if lifted > asked.since:
                 evaluation.not_counted["stand_down"].append(each.id)
         evaluation.timeline = Timeline.of(barred).outside()
@@ -431,19 +447,16 @@ class Requirements:
 def _account_for(entries: list[CountedEntry], profile: HoursProfile, instant: datetime, into: LeafEvaluation) -> None:
     """Say of each entry whether it counts at ``instant``, and if not, why."""
     oldest, unbroken = profile.cutoffs_at(instant)
-    for each in entries:
-        entry = each.entry
-        day = local_date(entry.end - INSTANT, entry.zone)
-        if each.available_at > instant:
+    for entry, available_at, _ in entries:
+        if available_at > instant:
             into.not_counted["after_the_window_starts"].append(entry.id)
-        elif day < oldest:
+        elif entry.end <= start_of_day(oldest, entry.zone):
             into.not_counted["too_old"].append(entry.id)
-        elif day < unbroken:
+        elif entry.end <= start_of_day(unbroken, entry.zone):
             into.not_counted["after_a_long_pause"].append(entry.id)
         else:
             into.counted.append(entry.id)
-        if entry.id in profile.lost:
-            into.not_counted["overlap_or_day_cap"].append(entry.id)
+    into.not_counted["overlap_or_day_cap"] += profile.lost
 
 
 def tree_timeline(node: Node, timeline_of: Callable[[Leaf], Timeline]) -> Timeline:

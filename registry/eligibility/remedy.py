@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import combinations, product
+from itertools import combinations, islice, product
 
 from registry.eligibility.account import duration
 from registry.eligibility.answer import Remedy, RemedyItem
 from registry.eligibility.calendar import first_day_outside, local_date, start_of_day
 from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.eligibility.hours import INSTANT
 from registry.eligibility.leaves import LeafEvaluation, tree_timeline
 from registry.eligibility.question import Question
 from registry.eligibility.standard import (
@@ -32,7 +33,7 @@ from registry.eligibility.standard import (
     Standard,
 )
 
-MOST_ALTERNATIVES = 2000
+MOST_ALTERNATIVES = 200
 """More alternatives than any readable standard has; past it only the cheapest are kept."""
 
 LeafSet = frozenset[str]
@@ -88,11 +89,16 @@ class _Finder:
             return self._cure(node)
         options = [self.alternatives(child) for child in node.children]
         curable = [each for each in options if each]
-        found: dict[LeafSet, None] = {}
-        for chosen in combinations(curable, node.count):
-            for sets in product(*chosen):
-                found[frozenset().union(*sets)] = None
-        return sorted(found, key=self.preference)[:MOST_ALTERNATIVES]
+        found: list[LeafSet] = []
+        for chosen in islice(combinations(curable, node.count), MOST_ALTERNATIVES):
+            joined: list[LeafSet] = [frozenset()]
+            for sets in chosen:
+                joined = self._cheapest(one | other for one in joined for other in sets)
+            found = self._cheapest([*found, *joined])
+        return found
+
+    def _cheapest(self, sets: Iterable[LeafSet]) -> list[LeafSet]:
+        return sorted(dict.fromkeys(sets), key=self.preference)[:MOST_ALTERNATIVES]
 
     def _cure(self, leaf: Leaf) -> list[LeafSet]:
         obstacle = self._obstacle(leaf)
@@ -108,27 +114,32 @@ class _Finder:
         """The leaf named in ``after``, where it was never met so far."""
         if isinstance(leaf, Hours) and leaf.after is not None:
             first = self.leaves[leaf.after]
-            if not self.evaluations[first.key].timeline.holds_at(self.question.start):
+            first_met = self.evaluations[leaf.key].may_start
+            if first_met is None or first_met >= self.question.start:
                 return first
         return None
 
     def _obstacle(self, leaf: Leaf) -> str:
         """Why nothing obtained before the window would help, if so."""
         question = self.question
-        timeline = self.evaluations[leaf.key].timeline
         if isinstance(leaf, Hours) and self._fresh_minutes(leaf) is None:
             return f"The window is longer than hours stay current ({leaf.sentence})."
         if isinstance(leaf, PracticalAssessment | Instructed) and leaf.within_months is not None:
-            eve = local_date(question.start, question.zone)
+            eve = local_date(question.start - INSTANT, question.zone)
             expires = start_of_day(first_day_outside(eve, leaf.within_months), question.zone)
             if expires < question.end:
                 return f"The window is longer than this stays valid ({leaf.sentence})."
-        ends_inside = timeline.first_gap(question.start, question.end)
-        if ends_inside is not None and ends_inside > question.start:
-            if isinstance(leaf, PracticalAssessment) and leaf.within_months is None:
+        ended_at = self.evaluations[leaf.key].ended_at
+        if any(question.start <= each < question.end for each in ended_at):
+            if isinstance(leaf, PracticalAssessment):
                 return f"A later assessment inside the window overturns it ({leaf.sentence})."
-            if isinstance(leaf, NoStandDown):
-                return f"A stand-down begins inside the window ({leaf.sentence})."
+            return f"A stand-down begins inside the window ({leaf.sentence})."
+        if (
+            isinstance(leaf, Hours | PracticalAssessment)
+            and leaf.scope == "configuration"
+            and question.configuration is None
+        ):
+            return "The crane's configuration is not stated."
         if isinstance(leaf, SharedLanguage) and not (leaf.languages or question.working_language):
             return "The site's working language is not stated."
         return ""
@@ -144,7 +155,10 @@ class _Finder:
         """The things to obtain, each once, in the order in which to obtain them."""
         chosen = sorted((self.leaves[key] for key in leaves), key=lambda leaf: self.order[leaf.key])
         reassessed = any(
-            isinstance(leaf, PracticalAssessment) and leaf.role in (None, self.question.role) for leaf in chosen
+            isinstance(leaf, PracticalAssessment)
+            and leaf.role in (None, self.question.role)
+            and (not leaf.operations or self.question.operation in leaf.operations)
+            for leaf in chosen
         )
         items: list[RemedyItem] = []
         for leaf in chosen:

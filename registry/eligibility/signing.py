@@ -23,7 +23,11 @@ from registry.eligibility.evidence import Assessment, Evidence, HoursEntry
 from registry.eligibility.hours import CountedEntry
 from registry.eligibility.intervals import BEGINNING, NEVER, Timeline, at_least
 from registry.eligibility.question import Asked
+from registry.eligibility.reasons import REASONS
 from registry.eligibility.standard import PracticalAssessment, Standard
+
+Evaluate = Callable[[Asked], Timeline]
+"""When a person meets the role standard asked about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +41,10 @@ class Signer:
     employer: str | None
 
 
-Evaluate = Callable[[Asked], Timeline]
-"""When a person meets the role standard asked about."""
-
-
 class Signatures:
     """Which signatures count, for one question worker's sake."""
+
+    evaluate: Evaluate
 
     def __init__(self, evidence: Evidence, standard: Standard, worker: str, zone: ZoneInfo) -> None:
         self.evidence = evidence
@@ -56,13 +58,18 @@ class Signatures:
         self.doubted: set[str] = set()
         """People whose signature was found wanting; see :attr:`Decision.doubted_signers`."""
 
-    def settle(self, evaluate: Evaluate) -> None:
-        """Raise the entitlements found so far to their least fixed point."""
+        self._countersigners: dict[tuple[str, str, str, str], Timeline] = {}
+        self._judged: dict[str, CountedEntry | str] = {}
+        self._late_after = timedelta(days=standard.provenance.countersign_within_days)
+        self._recorded_late_after = timedelta(days=standard.plausibility.recorded_late_after_days)
+
+    def _settle(self) -> None:
+        """Raise the entitlements asked about so far to their least fixed point."""
         while self._unsettled:
             signer = self._unsettled.pop()
             self._asking = signer
             timelines = [
-                evaluate(self._asked(signer, role))
+                self.evaluate(self._asked(signer, role))
                 for role in signer.roles
                 if (role, signer.operation) in self.standard.by_role_and_operation
             ]
@@ -75,21 +82,36 @@ class Signatures:
                         self._unsettled.append(asking)
 
     def entitled(self, signer: Signer) -> Timeline:
-        """When the signer was entitled, as far as it is settled."""
+        """When the signer was entitled; while signers are being settled, as far as known."""
         if signer.person == self.worker:
             return NEVER
         if self._asking is not None:
             self._asked_by[signer].add(self._asking)
-        found = self._entitled.get(signer)
-        if found is None:
-            found = self._entitled[signer] = NEVER
+        if signer not in self._entitled:
+            self._entitled[signer] = NEVER
             self._unsettled.append(signer)
-        return found
+            if self._asking is None:
+                # Asked for the question's worker, whom no signer depends on: final once settled.
+                self._settle()
+        return self._entitled[signer]
 
-    @property
-    def is_settled(self) -> bool:
-        """Whether every signature asked about so far has been judged."""
-        return not self._unsettled
+    def _entitled_countersigner(self, by: str, entry: HoursEntry) -> Timeline:
+        """When ``by`` was entitled to countersign such an entry."""
+        key = by, entry.model, entry.operation, entry.employer
+        found = self._countersigners.get(key) if self._asking is None else None
+        if found is None:
+            found = self.entitled(
+                Signer(
+                    by,
+                    self.standard.countersigners,
+                    entry.model,
+                    entry.operation,
+                    entry.employer,
+                )
+            )
+            if self._asking is None:
+                self._countersigners[key] = found
+        return found
 
     def unentitled(self) -> set[str]:
         """People asked about as signers who are entitled at no time at all."""
@@ -97,78 +119,82 @@ class Signatures:
 
     def judge_hours(self, entry: HoursEntry) -> CountedEntry | str:
         """The entry as it counts, or the reason why it does not."""
-        provenance, available_at, reason = self._provenance(entry)
-        if reason is not None:
-            return reason
+        if entry.worker != self.worker:
+            return self._judge_hours(entry)
+        found = self._judged.get(entry.id)
+        if found is None:
+            found = self._judged[entry.id] = self._judge_hours(entry)
+        return found
+
+    def _judge_hours(self, entry: HoursEntry) -> CountedEntry | str:
+        confirmed = self._confirmations(entry)
+        if isinstance(confirmed, str):
+            return confirmed
         rules = self.standard.provenance
-        if provenance in rules.in_full:
-            weight = "in_full"
-        elif provenance in rules.in_part:
-            weight = "in_part"
-        else:
-            return f"provenance_{provenance}"
+        in_full = [at for provenance, at in confirmed if provenance in rules.in_full]
+        in_part = [at for provenance, at in confirmed if provenance in rules.in_part]
+        if not in_full and not in_part:
+            return f"provenance_{min(confirmed)[0]}"
+        available_at = min(in_full + in_part)
         doubtful = self.standard.plausibility
-        late = timedelta(days=doubtful.recorded_late_after_days)
-        if doubtful.recorded_late != "in_full" and entry.recorded_at - entry.end > late:
+        if doubtful.recorded_late != "in_full" and entry.recorded_at - entry.end > self._recorded_late_after:
             if doubtful.recorded_late == "nothing":
                 return "recorded_late"
-            weight = "in_part"
+            in_full = []
         if doubtful.crane_not_on_site != "in_full" and not self._crane_was_there(entry):
             if doubtful.crane_not_on_site == "nothing":
                 return "crane_not_on_site"
-            weight = "in_part"
-        return CountedEntry(entry, available_at, weight == "in_full")
+            in_full = []
+        return CountedEntry(entry, available_at, min(in_full) if in_full else None)
 
-    def _provenance(self, entry: HoursEntry) -> tuple[str, datetime, str | None]:
-        """``(provenance, available from, reason why it is worth nothing)``."""
+    def _confirmations(self, entry: HoursEntry) -> list[tuple[str, datetime]] | str:
+        """Each ``(provenance, available from)``, or the reason why there is none."""
         if entry.origin == "import":
             # The other register signed for the whole transcript, so its
             # signature stands where a countersigner's would.
-            if entry.issuer is None:
-                return "", BEGINNING, "import_unverified"
-            return "imported", entry.end, None
+            return "import_unverified" if entry.issuer is None else [("imported", entry.end)]
         if entry.origin == "paper" and entry.document is None:
-            return "", BEGINNING, "paper_without_scan"
+            return "paper_without_scan"
         if not entry.countersignatures:
-            return "", BEGINNING, "claimed"
-        reason = "countersigner_not_entitled"
-        for signature in sorted(entry.countersignatures, key=lambda each: each.at):
+            return "claimed"
+        found: list[tuple[str, datetime]] = []
+        reasons: set[str] = set()
+        for signature in entry.countersignatures:
             if signature.by == entry.worker:
-                reason = "signed_by_the_worker"
+                reasons.add("signed_by_the_worker")
                 continue
             if signature.by == self.worker:
-                reason = "leads_back_to_the_worker"
+                reasons.add("leads_back_to_the_worker")
                 continue
-            signer = Signer(
-                signature.by,
-                self.standard.countersigners,
-                entry.model,
-                entry.operation,
-                entry.employer,
-            )
-            entitled = self.entitled(signer)
-            if not (entitled.holds_throughout(entry.start, entry.end) and entitled.holds_at(signature.at)):
-                reason = "countersigner_not_entitled"
-                self.doubted.add(signature.by)
+            entitled = self._entitled_countersigner(signature.by, entry)
+            standing = entitled.interval_at(entry.start)
+            if (
+                standing is None
+                or entry.end > standing[1]
+                or not (standing[0] <= signature.at < standing[1] or entitled.holds_at(signature.at))
+            ):
+                reasons.add("countersigner_not_entitled")
+                self._doubt(signature.by)
                 continue
-            available_at = max(entry.end, signature.at)
             if entry.origin == "paper":
-                return "transcribed", available_at, None
-            delay = timedelta(days=self.standard.provenance.countersign_within_days)
-            late = signature.recorded_at - entry.end > delay
-            return "countersigned_late" if late else "witnessed", available_at, None
-        return "", BEGINNING, reason
+                provenance = "transcribed"
+            elif signature.recorded_at - entry.end > self._late_after:
+                provenance = "countersigned_late"
+            else:
+                provenance = "witnessed"
+            found.append((provenance, max(entry.end, signature.at)))
+        return found or next(each for each in reversed(REASONS) if each in reasons)
 
     def _crane_was_there(self, entry: HoursEntry) -> bool:
-        if entry.crane is None or entry.site is None:
-            return False
-        return any(
-            placement.site == entry.site
-            and placement.model == entry.model
-            and placement.start <= entry.start
-            and (placement.end is None or entry.end <= placement.end)
-            for placement in self.evidence.placements_of.get(entry.crane, [])
-        )
+        placed = self.evidence.placements_of.get((entry.crane, entry.site, entry.model), [])
+        for placement in placed:
+            if placement.start <= entry.start and (placement.end is None or entry.end <= placement.end):
+                return True
+        return False
+
+    def _doubt(self, signer: str) -> None:
+        if self._asking is None:
+            self.doubted.add(signer)
 
     def judge_assessment(self, given: Assessment, leaf: PracticalAssessment | None, asked: Asked) -> str | None:
         """``None`` if a pass counts for the leaf (``None``: a re-assessment), else why not."""
@@ -202,7 +228,7 @@ class Signatures:
         ]
         if any(entitled):
             return None
-        self.doubted.add(given.assessor)
+        self._doubt(given.assessor)
         return "assessor_not_entitled"
 
     def _is_trainee(self, person: str, model: str, instant: datetime) -> bool:

@@ -15,13 +15,14 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
-from jsonschema import Draft202012Validator
+from jsonschema import Draft202012Validator, validators
 from jsonschema.exceptions import best_match
 from referencing import Registry
 
 from registry.eligibility.evidence import OPERATIONS
 
 DEEPEST_LEVEL = 32
+MOST_VALUES = 2_000_000
 SAME = "same"
 
 
@@ -235,8 +236,17 @@ class Standard:
         return self.role_titles.get(role, role.replace("_", " "))
 
 
+# JSON Schema calls 60.0 an integer; the engine counts in whole numbers only.
+_Validator = validators.extend(
+    Draft202012Validator,
+    type_checker=Draft202012Validator.TYPE_CHECKER.redefine(
+        "integer", lambda _, value: isinstance(value, int) and not isinstance(value, bool)
+    ),
+)
+
+
 @lru_cache
-def validator(name: str) -> Draft202012Validator:
+def validator(name: str) -> Any:
     """The JSON Schema validator for ``standard.schema.json`` or ``case.schema.json``."""
     folder = Path(__file__).parent
     schemas = {
@@ -244,7 +254,7 @@ def validator(name: str) -> Draft202012Validator:
         for each in ("standard.schema.json", "case.schema.json")
     }
     resources = Registry().with_contents(schemas.items())
-    return Draft202012Validator(
+    return _Validator(
         schemas[name],
         registry=resources,
         format_checker=Draft202012Validator.FORMAT_CHECKER,
@@ -262,10 +272,14 @@ def check_depth(data: Any, root: str = "$") -> None:
     Runs before anything recursive touches the data.
     """
     pending: list[tuple[Any, str, int, tuple[int, ...]]] = [(data, root, 0, ())]
+    seen = 0
     # A part that stands in many places is walked again only where it lies deeper.
     walked: dict[int, int] = {}
     while pending:
         value, path, level, above = pending.pop()
+        seen += 1
+        if seen > MOST_VALUES:
+            raise BadInput(root, f"more than {MOST_VALUES} values")
         if not isinstance(value, dict | list):
             continue
         if id(value) in above:
@@ -280,6 +294,14 @@ def check_depth(data: Any, root: str = "$") -> None:
             pending += [(each, f"{path}.{key}", level + 1, inside) for key, each in value.items()]
         else:
             pending += [(each, f"{path}[{index}]", level + 1, inside) for index, each in enumerate(value)]
+
+
+def check_text(data: Any) -> None:
+    """Refuse text that is not Unicode: half of a surrogate pair, which nothing can print."""
+    try:
+        json.dumps(data, ensure_ascii=False, default=str).encode()
+    except UnicodeEncodeError as error:
+        raise BadInput("$", f"{error.object[error.start]!r} is not a character") from None
 
 
 def check_schema(data: Any, name: str) -> None:

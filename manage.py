@@ -1,0 +1,29 @@
+#!/usr/bin/env python3
+"""The registry's commands; `demo` and `test` also set up everything they need."""
+
+import os
+import sys
+
+# Kept to old syntax on purpose: an old Python must get as far as this sentence.
+if sys.version_info < (3, 11):
+    sys.exit("This registry needs Python 3.11 or newer; this is Python %d.%d." % sys.version_info[:2])
+
+
+def main():
+    from registry import bootstrap
+
+    bootstrap.prepare(sys.argv[1:])
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "registry.settings")
+
+    from django.core.management import execute_from_command_line
+
+    from registry.database.server import DatabaseUnavailable
+
+    try:
+        execute_from_command_line(sys.argv)
+    except DatabaseUnavailable as error:
+        sys.exit(str(error))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""The PostgreSQL server, its roles and what each role may do."""

@@ -1,0 +1,166 @@
+"""What the database refuses, in words people read: one sentence for each constraint."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db import DatabaseError
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What is wrong: the field, the rule by name, and a sentence."""
+
+    field: str
+    rule: str
+    message: str
+
+
+class RecordRefused(Exception):
+    """A record breaks rules; ``problems`` says which."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__(" ".join(each.message for each in problems))
+        self.problems = list(problems)
+
+
+SENTENCES: dict[str, tuple[str, str]] = {
+    # Time and amount of work
+    "hours_end_is_after_start": ("end", "The work must end after it starts."),
+    "hours_fit_into_24_hours": ("end", "One entry cannot be longer than 24 hours."),
+    "hours_are_not_in_the_future": ("end", "Hours cannot be recorded before they are worked."),
+    "hours_are_in_whole_minutes": ("start", "Work is recorded in whole minutes."),
+    "hours_operation_is_known": ("operation", "The operation is not one the registry knows."),
+    "hours_capacity_is_a_role": ("capacity", "The capacity is not a role the registry knows."),
+    "hours_origin_is_known": ("origin", "The origin is not one the registry knows."),
+    "hours_from_paper_have_a_scan": ("document", "Hours transcribed from paper need the scan attached."),
+    "imported_hours_name_their_issuer": ("issuer", "Imported hours must name the register they come from."),
+    # Signatures
+    "nobody_countersigns_an_entry_twice": ("by", "This person has already countersigned the entry."),
+    "nobody_countersigns_their_own_hours": ("by", "Nobody countersigns their own hours."),
+    "countersignature_follows_the_work": ("at", "Work can be countersigned only once it is done."),
+    "countersignature_is_not_in_the_future": ("at", "A countersignature cannot be dated in the future."),
+    # Assessments
+    "nobody_assesses_themself": ("assessor", "Nobody assesses themself."),
+    "assessment_is_not_in_the_future": ("assessed_at", "An assessment cannot be dated in the future."),
+    "assessment_outcome_is_known": ("outcome", "The outcome is pass or not yet competent."),
+    "assessment_role_is_known": ("role", "The role is not one the registry knows."),
+    "assessment_operations_are_known": ("operations", "Name one or more known operations."),
+    "assessment_is_third_partys_or_employers": (
+        "third_party",
+        "An assessment is given either for a third party or for an employer.",
+    ),
+    # Certificates
+    "certificate_does_not_expire_before_it_was_issued": (
+        "expires",
+        "The certificate would expire before it was issued.",
+    ),
+    "certificate_is_recorded_once": ("number", "This certificate is recorded already."),
+    "certification_status_is_known": ("status", "The status is suspended, revoked or reinstated."),
+    # Instruction, appointments, stand-downs
+    "instruction_provider_is_known": ("provider", "The provider is the maker, the employer or a third party."),
+    "instruction_is_not_in_the_future": ("completed_at", "Instruction cannot be completed in the future."),
+    "appointment_end_is_after_start": ("end", "The appointment must end after it starts."),
+    "appointment_says_who_appoints": ("employer", "The appointment must say who appoints."),
+    "founding_appointment_has_an_outside_document": (
+        "document",
+        "A founding or maker's appointment needs the outside document attached.",
+    ),
+    "founding_appointment_names_the_responsible_person": (
+        "appointed_by",
+        "A founding appointment names the employer's responsible person.",
+    ),
+    "stand_down_role_is_known": ("role", "The role is not one the registry knows."),
+    "stand_down_gives_its_reason": ("reason", "A stand-down gives its reason."),
+    "reference_is_to_the_same_worker": ("worker", "This belongs to another worker."),
+    # Documents
+    "document_matches_its_sha256": ("content", "The file differs from its SHA-256."),
+    "document_size_is_that_of_its_content": ("size", "The size is not that of the file."),
+    # Corrections
+    "correction_keeps_the_worker": ("worker", "A correction is about the same worker."),
+    "records_are_never_changed": ("", "Records are never changed or removed; record a correction instead."),
+    "recorded_at_is_the_present": ("recorded_at", "The register records the present moment, not another."),
+    # People and equipment
+    "account_kind_fits_what_it_is_for": ("kind", "The account does not fit its kind."),
+    "employment_does_not_end_before_it_starts": ("end", "Employment cannot end before it starts."),
+    "language_is_a_bcp_47_tag": ("language", "Give the language as a tag such as en or fr."),
+    "model_designation_is_unique_for_its_maker": ("designation", "The maker already has a model of this name."),
+    "family_does_not_end_before_it_starts": ("valid_until", "The declaration would end before it starts."),
+    "family_names_the_makers_document": ("document", "A family needs the maker's own document."),
+    "family_holds_models_of_its_own_maker": ("models", "A family holds two or more models of its own maker."),
+    "serial_number_is_unique_for_its_model": ("serial_number", "A crane with this serial number is known already."),
+    "placement_end_is_after_start": ("end", "The crane must leave after it came."),
+    "crane_stands_on_one_site_at_a_time": ("crane", "The crane stands on another site at that time."),
+    # Jobs and crews
+    "job_end_is_after_start": ("end", "The job must end after it starts."),
+    "job_operation_is_known": ("operation", "The operation is not one the registry knows."),
+    "job_minutes_per_day_fit_a_day": ("minutes_per_day", "A day has between 1 and 1440 minutes."),
+    "job_standard_is_for_the_sites_jurisdiction": (
+        "standard_key",
+        "The role standard is not one for the site's jurisdiction.",
+    ),
+    "slot_role_is_known": ("role", "The role is not one the registry knows."),
+    "slot_position_is_unique_for_job_and_role": ("position", "This place on the crew is there already."),
+    "assignment_end_is_after_start": ("end", "The assignment must end after it starts."),
+    "assignment_lies_within_the_job": ("end", "The assignment must lie within the job's window."),
+    "assignment_needs_a_permitted_decision": ("decision", "Only a permitted decision puts a person into a slot."),
+    "decision_carries_the_engines_seal": ("decision", "Only the engine gives decisions."),
+    "decision_answers_this_question": (
+        "decision",
+        "The decision is not about this person, role, model, operation, employer and window.",
+    ),
+    "decision_rests_on_current_evidence": ("decision", "The evidence has changed since the decision."),
+    "decision_uses_the_standard_in_force": ("decision", "Another version of the standard is in force."),
+    "assignment_sees_concurrent_changes": ("", "This must run in a read-committed transaction."),
+    "job_is_current": ("job", "The job has been changed or withdrawn; use the current plan."),
+    "trainee_is_paired_with_an_erector": (
+        "paired_with",
+        "A trainee must be paired with an erector who is on this crew the whole time.",
+    ),
+    "only_a_trainee_is_paired": ("paired_with", "Only a trainee is paired with an erector."),
+    "one_person_in_a_slot_at_a_time": ("slot", "Somebody else is in this slot then."),
+    "nobody_is_on_two_overlapping_jobs": ("worker", "This person is on another job at that time."),
+    "the_supervisor_fills_no_other_role": ("worker", "The erection supervisor fills no other role on the job."),
+    "an_ended_assignment_stays_ended": ("assignment", "The assignment has already ended."),
+    "a_confirmation_needs_a_decision": ("decision", "A confirmation needs a decision."),
+    # Standards
+    "an_employers_figure_asks_for_something": ("minutes", "The figure must be at least one minute."),
+}
+
+WITHDRAWAL = re.compile(r"\w+_withdrawal_supersedes_a_record$")
+
+
+def constraint_of(error: DatabaseError) -> str | None:
+    """The name of the constraint or rule that refused, if the database gave one."""
+    diagnostics = getattr(error.__cause__, "diag", None)
+    return getattr(diagnostics, "constraint_name", None)
+
+
+def translate(error: DatabaseError) -> Exception:
+    """The refusal in words, or the error itself where no rule of ours is behind it."""
+    name = constraint_of(error)
+    if name is None:
+        return error
+    if name in SENTENCES:
+        field, sentence = SENTENCES[name]
+        return RecordRefused([Problem(field, name, sentence)])
+    if WITHDRAWAL.match(name):
+        return RecordRefused([Problem("supersedes", name, "A withdrawal must say what it withdraws.")])
+    if name.endswith(("supersedes_id_key", "_supersedes_id_uniq")):
+        return RecordRefused([Problem("supersedes", name, "This record has been corrected already.")])
+    return error
+
+
+class refusals:
+    """``with refusals():`` turns a constraint's refusal into :class:`RecordRefused`."""
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
+        if isinstance(error, DatabaseError):
+            translated = translate(error)
+            if translated is not error:
+                raise translated from error

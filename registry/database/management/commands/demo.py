@@ -1,0 +1,65 @@
+import socket
+import webbrowser
+from collections.abc import Callable
+from typing import Any
+
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.wsgi import get_wsgi_application
+from django.db import connections
+from gunicorn.app.base import BaseApplication
+
+HOST = "127.0.0.1"
+PORT = 8000
+
+
+class Command(BaseCommand):
+    help = "Load the demo scenario and open the running registry on it."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--port", type=int, default=PORT)
+        parser.add_argument("--no-browser", action="store_true", help="only print the address")
+
+    def handle(self, *args: Any, port: int, no_browser: bool, **options: Any) -> None:
+        _check_that_port_is_free(port)
+        call_command("prepare", verbosity=0)
+        call_command("load_demo", verbosity=options["verbosity"])
+        # The workers are forked from here and must not share this process's connections.
+        connections.close_all()
+        url = f"http://{HOST}:{port}/"
+
+        def when_ready() -> None:
+            self.stdout.write(f"The registry is open at {url} (Ctrl-C stops it).")
+            self.stdout.flush()
+            if not no_browser:
+                webbrowser.open(url)
+
+        _Server(port=port, when_ready=when_ready).run()
+
+
+class _Server(BaseApplication):
+    """The web server runs in this very process, so that the database outlives it and nothing else."""
+
+    def __init__(self, *, port: int, when_ready: Callable[[], None]) -> None:
+        self.port = port
+        self.when_ready = when_ready
+        super().__init__()
+
+    def load_config(self) -> None:
+        self.cfg.set("bind", f"{HOST}:{self.port}")
+        self.cfg.set("workers", 2)
+        self.cfg.set("threads", 4)
+        self.cfg.set("loglevel", "warning")
+        self.cfg.set("when_ready", lambda server: self.when_ready())
+
+    def load(self) -> Any:
+        return get_wsgi_application()
+
+
+def _check_that_port_is_free(port: int) -> None:
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOST, port))
+        except OSError as error:
+            raise CommandError(f"Port {port} cannot be used ({error.strerror}); choose another with --port.") from error

@@ -1,0 +1,43 @@
+"""What every record carries: when the register learned of it, from whom, and what it corrects.
+
+Records are append-only. A correction is a new record that supersedes the old
+one; with ``withdrawn`` it says that the old one should never have been there.
+"""
+
+from __future__ import annotations
+
+from typing import Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+
+class RecordQuerySet(models.QuerySet):  # type: ignore[type-arg]
+    """Queries over append-only records."""
+
+    def current(self) -> Self:
+        """Records that no later one supersedes and that are no withdrawals."""
+        return self.filter(superseded_by__isnull=True, withdrawn=False)
+
+
+class Record(models.Model):
+    """An append-only record."""
+
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    supersedes = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="superseded_by")
+    withdrawn = models.BooleanField(default=False)
+
+    objects = RecordQuerySet.as_manager()
+
+    class Meta:
+        abstract = True
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(withdrawn=False) | Q(supersedes__isnull=False),
+                name="%(class)s_withdrawal_supersedes_a_record",
+            )
+        ]

@@ -1,0 +1,83 @@
+"""Tests run as the application's role, in a database that the owner created and migrated."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import psycopg
+import pytest
+from django.db import connections
+from django.test.utils import setup_databases, teardown_databases
+from psycopg import sql
+
+TABLES = "SELECT tablename FROM pg_tables WHERE schemaname = 'public' ORDER BY tablename"
+TRUNCATE_TRIGGERS = """
+SELECT tgrelid::regclass::text, tgname FROM pg_trigger
+WHERE NOT tgisinternal AND tgtype & 32 <> 0 AND tgenabled <> 'D'
+"""
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(
+    django_test_environment: None, django_db_modify_db_settings: None, django_db_blocker: Any
+) -> Iterator[None]:
+    """Sets up every alias: a test that asks for `default` alone needs the database that `owner` makes."""
+    with django_db_blocker.unblock():
+        created = setup_databases(verbosity=0, interactive=False)
+    yield
+    # The owner cannot drop a database that the application is still connected to.
+    connections.close_all()
+    with django_db_blocker.unblock():
+        teardown_databases(created, verbosity=0)
+
+
+@pytest.fixture(scope="session")
+def tables_without_migrated_rows(django_db_setup: None, django_db_blocker: Any) -> list[str]:
+    """The tables that migrations left empty, so that emptying them restores the start."""
+    with django_db_blocker.unblock(), _as_owner() as owner:
+        names = [name for (name,) in owner.execute(TABLES)]
+        return [name for name in names if not _has_rows(owner, name)]
+
+
+@pytest.fixture
+def committed_database(
+    transactional_db: None, tables_without_migrated_rows: list[str], django_db_blocker: Any
+) -> Iterator[None]:
+    """For tests that commit; the owner empties the tables afterwards, since the application may not."""
+    yield
+    connections["default"].close()
+    with django_db_blocker.unblock(), _as_owner() as owner:
+        _truncate(owner, tables_without_migrated_rows)
+
+
+@pytest.fixture(autouse=True)
+def _nothing_stays_committed(request: pytest.FixtureRequest) -> None:
+    marker = request.node.get_closest_marker("django_db")
+    if "transactional_db" in request.fixturenames or (marker and marker.kwargs.get("transaction")):
+        request.getfixturevalue("committed_database")
+
+
+def _as_owner() -> "psycopg.Connection[tuple[Any, ...]]":
+    """A connection of its own: a test's `owner` alias may be closed to it or inside a transaction."""
+    return psycopg.connect(**connections["owner"].get_connection_params())
+
+
+def _has_rows(owner: "psycopg.Connection[tuple[Any, ...]]", table: str) -> bool:
+    query = sql.SQL("SELECT FROM {} LIMIT 1").format(sql.Identifier(table))
+    return owner.execute(query).fetchone() is not None
+
+
+def _truncate(owner: "psycopg.Connection[tuple[Any, ...]]", tables: list[str]) -> None:
+    if not tables:
+        return
+    owner.execute("SET LOCAL lock_timeout = '20s'")
+    guards = owner.execute(TRUNCATE_TRIGGERS).fetchall()
+    for verb in ("DISABLE", "ENABLE"):
+        for table, trigger in guards:
+            owner.execute(
+                sql.SQL("ALTER TABLE {} {} TRIGGER {}").format(
+                    sql.Identifier(table), sql.SQL(verb), sql.Identifier(trigger)
+                )
+            )
+        if verb == "DISABLE":
+            names = sql.SQL(", ").join(map(sql.Identifier, tables))
+            owner.execute(sql.SQL("TRUNCATE {} RESTART IDENTITY").format(names))
