@@ -94,7 +94,7 @@ class Migration(migrations.Migration):
     dependencies = [
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
         ("people", "0001_initial"),
-        ("evidence", "0001_initial"),
+        ("evidence", "0003_guards"),
     ]
 
     operations = [

@@ -1,0 +1,1 @@
+"""The REST interface: thin views over the domain's services and queries."""

@@ -1,0 +1,1 @@
+"""Jobs, slots, decisions, assignments and refusals: what stands between roster and tower."""

@@ -1,0 +1,88 @@
+"""Who may see and who may assign: an employer its own jobs, an inspector everything, read-only."""
+
+from __future__ import annotations
+
+from django.db.models import Q, QuerySet
+
+from registry.crews.models import Assignment, Decision, Job, Slot
+from registry.crews.queries import current_jobs
+from registry.database.errors import Problem, RecordRefused
+from registry.people.models import Account, Employer, Employment
+
+
+class NotAllowed(PermissionError):
+    """The signed-in person may not do this; the message says why."""
+
+
+def visible_jobs(account: Account) -> QuerySet[Job]:
+    """Jobs the account may look at."""
+    jobs = current_jobs()
+    if account.kind == "employer":
+        return jobs.filter(employer=account.employer_id)
+    if account.kind == "inspector":
+        return jobs
+    if account.kind == "worker":
+        return jobs.filter(slots__assignments__worker=account.worker_id).distinct()
+    return jobs.none()
+
+
+def visible_slots(account: Account) -> QuerySet[Slot]:
+    """Slots of the jobs the account may look at."""
+    return Slot.objects.filter(job__in=visible_jobs(account)).select_related("job__site", "job__crane")
+
+
+def visible_assignments(account: Account) -> QuerySet[Assignment]:
+    """Assignments the account may look at; a worker only their own."""
+    assignments = Assignment.objects.filter(slot__job__in=visible_jobs(account)).select_related(
+        "state", "decision", "slot__job__site", "slot__job__crane"
+    )
+    if account.kind == "worker":
+        return assignments.filter(worker=account.worker_id)
+    return assignments
+
+
+def visible_decisions(account: Account) -> QuerySet[Decision]:
+    """Decisions asked for by the account's employer, about the worker, or all for an inspector."""
+    if account.kind == "inspector":
+        return Decision.objects.all()
+    mine = Q(pk__in=[])
+    if account.kind == "employer":
+        mine = Q(employer=account.employer_id)
+    elif account.kind == "worker":
+        mine = Q(worker=account.worker_id)
+    return Decision.objects.filter(mine)
+
+
+def employer_of(account: Account) -> Employer:
+    """The employer the account assigns for. Raises :class:`NotAllowed`."""
+    if account.kind != "employer" or account.employer is None:
+        raise NotAllowed("Only an employer plans jobs and assigns crews.")
+    return account.employer
+
+
+def require_may_assign(account: Account, job: Job) -> None:
+    """Raise :class:`NotAllowed` unless the job is the account's own employer's."""
+    if employer_of(account).pk != job.employer_id:
+        raise NotAllowed("This job is another employer's.")
+
+
+def require_employed(job: Job, worker_id: int) -> None:
+    """Raise :class:`RecordRefused` unless the job's employer employs the worker when it starts."""
+    employed = Employment.objects.filter(
+        Q(end__isnull=True) | Q(end__gte=job.start.date()),
+        worker=worker_id,
+        employer=job.employer_id,
+        start__lte=job.end.date(),
+        superseded_by__isnull=True,
+        withdrawn=False,
+    )
+    if not employed.exists():
+        raise RecordRefused(
+            [
+                Problem(
+                    "worker",
+                    "worker_is_employed_by_the_jobs_employer",
+                    "This person is not on the employer's books during the job.",
+                )
+            ]
+        )

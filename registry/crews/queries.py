@@ -1,0 +1,300 @@
+"""Reading jobs, crews and candidates; asking the engine on the register's evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.db import connection
+from django.db.models import QuerySet
+
+from registry.crews.models import Assignment, AssignmentState, Job, Slot
+from registry.eligibility.answer import Decision as Answer
+from registry.eligibility.calendar import local_date
+from registry.eligibility.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
+from registry.eligibility.decide import decide
+from registry.eligibility.question import Question
+from registry.eligibility.standard import BadInput, Standard
+from registry.evidence.queries import direct_signers, evidence_for, signer_closure
+from registry.people.models import LanguageSkill, Worker
+from registry.standards.models import StandardVersion
+from registry.standards.queries import figures_of, parsed, standard_in_force
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asking:
+    """A question in the register's own terms: database identifiers, one job's circumstances.
+
+    ``start`` and ``end`` are aware instants; ``known_at`` ``None`` is the latest.
+    """
+
+    worker: int
+    role: str
+    model: int
+    configuration: str
+    operation: str
+    employer: int
+    jurisdiction: str
+    time_zone: str
+    working_language: str
+    standard_key: str
+    start: datetime
+    end: datetime
+    known_at: datetime | None = None
+
+    def question(self) -> Question:
+        """The engine's question."""
+        return Question(
+            worker=f"worker:{self.worker}",
+            role=self.role,
+            model=f"model:{self.model}",
+            operation=self.operation,
+            employer=f"employer:{self.employer}",
+            jurisdiction=self.jurisdiction,
+            start=self.start,
+            end=self.end,
+            zone=ZoneInfo(self.time_zone),
+            configuration=self.configuration or None,
+            working_language=self.working_language or None,
+            known_at=self.known_at,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """The engine's answer with what it rests on."""
+
+    asking: Asking
+    answer: Answer
+    standard: StandardVersion
+    evidence_versions: dict[str, int]
+
+
+def asking_for_slot(
+    slot: Slot, *, worker: int, start: datetime, end: datetime, known_at: datetime | None = None
+) -> Asking:
+    """The question whether ``worker`` may fill ``slot`` over ``[start, end)``.
+
+    ``slot.job`` must come with its site and crane (see :func:`slot_with_job`).
+    """
+    job = slot.job
+    return Asking(
+        worker=worker,
+        role=slot.role,
+        model=job.crane.model_id,
+        configuration=job.configuration,
+        operation=job.operation,
+        employer=job.employer_id,
+        jurisdiction=job.site.jurisdiction,
+        time_zone=job.site.time_zone,
+        working_language=job.site.working_language,
+        standard_key=job.standard_key,
+        start=start,
+        end=end,
+        known_at=known_at,
+    )
+
+
+def slot_with_job(slot_id: int) -> Slot:
+    """The slot with its job, site and crane in one statement."""
+    return Slot.objects.select_related("job__site", "job__crane").get(pk=slot_id)
+
+
+def answer(asking: Asking) -> Answered:
+    """Ask the engine on the register's evidence.
+
+    The versions are read before the evidence: what changes in between makes
+    them stale, never the other way round. Signers' hours are loaded only where
+    some signature was found wanting without them; by then they may matter.
+    Raises :class:`BadInput` where no standard is in force.
+    """
+    version, standard = standard_for(asking)
+    signers = direct_signers(asking.worker)
+    answered = _answer(asking, version, standard, signers, hours_of={asking.worker})
+    if answered.answer.doubted_signers:
+        everybody = signer_closure(asking.worker) | {asking.worker}
+        answered = _answer(asking, version, standard, everybody, hours_of=everybody)
+    return answered
+
+
+def standard_for(asking: Asking) -> tuple[StandardVersion, Standard]:
+    """The standard version in force when the window starts, with the employer's figures."""
+    day = local_date(asking.start, ZoneInfo(asking.time_zone))
+    version = standard_in_force(key=asking.standard_key, day=day, known_at=asking.known_at)
+    if version is None:
+        raise BadInput("$.standard", f"no version of {asking.standard_key!r} is in force on {day}")
+    figures = figures_of(asking.employer, asking.standard_key, asking.known_at)
+    return version, parsed(version, figures, asking.known_at)
+
+
+def _answer(
+    asking: Asking,
+    version: StandardVersion,
+    standard: Standard,
+    people: Iterable[int],
+    hours_of: Iterable[int],
+) -> Answered:
+    worker_ids = sorted({asking.worker, *people})
+    subjects = [
+        *(f"worker:{each}" for each in worker_ids),
+        f"model:{asking.model}",
+        f"employer:{asking.employer}",
+        f"standard:{asking.standard_key}",
+    ]
+    versions = evidence_versions(subjects)
+    evidence = evidence_for(
+        worker_ids=worker_ids,
+        with_hours_of=sorted(hours_of),
+        known_at=asking.known_at,
+    )
+    return Answered(asking, decide(evidence, standard, asking.question()), version, versions)
+
+
+def evidence_versions(subjects: Iterable[str]) -> dict[str, int]:
+    """The current version of each subject; 0 for one that never changed."""
+    wanted = list(subjects)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT subject, version FROM evidence_evidenceversion WHERE subject = ANY(%s)",
+            [wanted],
+        )
+        found = dict(cursor.fetchall())
+    return {subject: found.get(subject, 0) for subject in wanted}
+
+
+# Jobs and crews
+
+
+def current_jobs() -> QuerySet[Job]:
+    """Jobs that no later plan replaces."""
+    return (
+        Job.objects.filter(superseded_by__isnull=True, withdrawn=False)
+        .select_related("site", "crane__model__maker", "employer")
+        .order_by("start", "id")
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SlotView:
+    """A slot with the assignments that are or were in it."""
+
+    slot: Slot
+    title: str
+    assignments: list[AssignmentState]
+
+
+@dataclass(frozen=True, slots=True)
+class CrewView:
+    """What the page of a job shows; ``ready`` when every crew rule is met."""
+
+    job: Job
+    standard: Standard
+    slots: list[SlotView]
+    findings: tuple[CrewFinding, ...]
+
+    @property
+    def ready(self) -> bool:
+        """Whether the whole crew is in order."""
+        return all(each.met for each in self.findings)
+
+
+def crew_of(job: Job) -> CrewView:
+    """The crew of a job and the crew rules, in a fixed number of statements."""
+    slots = list(job.slots.order_by("id"))
+    states = list(
+        AssignmentState.objects.filter(job=job)
+        .exclude(standing="ended")
+        .select_related("assignment__paired_with__worker", "worker", "decision")
+        .order_by("during", "assignment_id")
+    )
+    day = local_date(job.start, ZoneInfo(job.site.time_zone))
+    version = standard_in_force(key=job.standard_key, day=day)
+    if version is None:
+        raise BadInput("$.standard", f"no version of {job.standard_key!r} is in force on {day}")
+    standard = parsed(version, figures_of(job.employer_id, job.standard_key))
+    crew = _crew(job, slots, states)
+    return CrewView(
+        job,
+        standard,
+        [
+            SlotView(
+                slot,
+                standard.title_of(slot.role),
+                [each for each in states if each.slot_id == slot.pk],
+            )
+            for slot in slots
+        ],
+        crew_findings(standard, crew),
+    )
+
+
+def _crew(job: Job, slots: list[Slot], states: list[AssignmentState]) -> Crew:
+    workers = {each.worker_id for each in states}
+    languages: dict[int, set[str]] = {each: set() for each in workers}
+    skills = LanguageSkill.objects.filter(worker__in=workers, superseded_by__isnull=True, withdrawn=False)
+    for worker, language in skills.values_list("worker_id", "language"):
+        languages[worker].add(language)
+    elsewhere = (
+        AssignmentState.objects.filter(worker__in=workers)
+        .exclude(standing="ended")
+        .exclude(job=job)
+        .select_related("job__site", "job__crane__model__maker")
+    )
+    role_of = {slot.pk: slot.role for slot in slots}
+    return Crew(
+        start=job.start,
+        end=job.end,
+        zone=ZoneInfo(job.site.time_zone),
+        minutes_per_day=job.minutes_per_day,
+        slots={str(slot.pk): slot.role for slot in slots},
+        members=tuple(
+            Member(
+                key=str(each.assignment_id),
+                worker=str(each.worker_id),
+                name=str(each.worker),
+                role=role_of[each.slot_id],
+                slot=str(each.slot_id),
+                start=each.during.lower,
+                end=each.during.upper,
+                held=each.standing == "held",
+                paired_with=(str(each.assignment.paired_with_id) if each.assignment.paired_with_id else None),
+                languages=frozenset(languages[each.worker_id]),
+            )
+            for each in states
+        ),
+        other_work=tuple(
+            OtherWork(
+                worker=str(each.worker_id),
+                job=str(each.job),
+                start=each.during.lower,
+                end=each.during.upper,
+                minutes_per_day=each.job.minutes_per_day,
+            )
+            for each in elsewhere
+        ),
+        working_language=job.site.working_language or None,
+    )
+
+
+def candidates(job: Job) -> QuerySet[Worker]:
+    """The employer's own people, in the order of their names."""
+    return (
+        Worker.objects.filter(
+            employments__employer=job.employer_id,
+            employments__superseded_by__isnull=True,
+            employments__withdrawn=False,
+            employments__start__lte=job.end,
+        )
+        .distinct()
+        .order_by("family_name", "given_name", "id")
+    )
+
+
+def held_assignments(job: Job | None = None) -> QuerySet[Assignment]:
+    """Assignments that wait for a new decision."""
+    held = Assignment.objects.filter(state__standing="held").select_related(
+        "state", "slot__job__site", "slot__job__crane", "worker"
+    )
+    return held if job is None else held.filter(slot__job=job)

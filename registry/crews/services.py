@@ -1,0 +1,335 @@
+"""Planning a job and putting people into its slots: permitted or refused, both recorded."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+from django.db import DatabaseError, transaction
+from django.db.models import Max
+
+from registry.crews.models import (
+    Assignment,
+    AssignmentEvent,
+    Decision,
+    Job,
+    Refusal,
+    Slot,
+)
+from registry.crews.queries import Answered, Asking, answer, asking_for_slot, slot_with_job
+from registry.crews.sealing import seal
+from registry.database.errors import Problem, RecordRefused, constraint_of, refusals, translate
+from registry.equipment.models import Crane, Site
+from registry.people.models import Account, Employer
+
+ATTEMPTS = 5
+"""How often a check is repeated when its evidence changes under it, or a deadlock is broken."""
+
+RETRIED_STATES = {"40P01", "40001"}
+STALE = "decision_rests_on_current_evidence"
+
+Result = TypeVar("Result")
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of an attempt to fill a slot: exactly one of the two is set."""
+
+    decision: Decision
+    assignment: Assignment | None = None
+    refusal: Refusal | None = None
+
+    @property
+    def permitted(self) -> bool:
+        """Whether the worker is in the slot now."""
+        return self.assignment is not None
+
+
+def plan_job(
+    *,
+    employer: Employer,
+    site: Site,
+    crane: Crane,
+    operation: str,
+    standard_key: str,
+    start: datetime,
+    end: datetime,
+    roles: Sequence[str],
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    configuration: str = "",
+    minutes_per_day: int = 480,
+    description: str = "",
+    supersedes: Job | None = None,
+    withdrawn: bool = False,
+) -> Job:
+    """Record a job with a slot for each of ``roles`` (a role may stand several times).
+
+    With ``supersedes`` it replaces an earlier plan, whose crew is then held.
+    Raises :class:`RecordRefused`.
+    """
+    with refusals(), transaction.atomic():
+        job = Job.objects.create(
+            employer=employer,
+            site=site,
+            crane=crane,
+            operation=operation,
+            configuration=configuration,
+            standard_key=standard_key,
+            start=start,
+            end=end,
+            minutes_per_day=minutes_per_day,
+            description=description,
+            supersedes=supersedes,
+            withdrawn=withdrawn,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+        for role in roles:
+            add_slot(job=job, role=role)
+    return job
+
+
+def add_slot(*, job: Job, role: str) -> Slot:
+    """One more place in ``role`` on the job's crew. Raises :class:`RecordRefused`."""
+    with refusals(), transaction.atomic():
+        last = job.slots.filter(role=role).aggregate(last=Max("position"))["last"] or 0
+        return Slot.objects.create(job=job, role=role, position=last + 1)
+
+
+def check(*, asking: Asking, decided_at: datetime, decided_by: Account | None) -> Decision:
+    """Ask the engine and record its answer, without filling a slot. Raises :class:`~registry.eligibility.standard.BadInput`."""
+    return _record(answer(asking), decided_at=decided_at, decided_by=decided_by)
+
+
+def assign(
+    *,
+    slot_id: int,
+    worker_id: int,
+    start: datetime,
+    end: datetime,
+    assigned_at: datetime,
+    assigned_by: Account | None,
+    paired_with: Assignment | None = None,
+) -> Outcome:
+    """Put a worker into a slot over ``[start, end)``, or record the refusal.
+
+    Raises :class:`RecordRefused` where the request itself is wrong (outside the
+    job's window, slot taken, person on another job then) and
+    :class:`~registry.eligibility.standard.BadInput` where no standard is in force.
+    """
+    slot = slot_with_job(slot_id)
+    _check_window(slot.job, start, end)
+
+    def attempt() -> Outcome:
+        asking = asking_for_slot(slot, worker=worker_id, start=start, end=end)
+        decision = check(asking=asking, decided_at=assigned_at, decided_by=assigned_by)
+        if not decision.permitted:
+            refusal = Refusal.objects.create(
+                slot=slot, decision=decision, refused_at=assigned_at, refused_to=assigned_by
+            )
+            return Outcome(decision, refusal=refusal)
+        assignment = Assignment.objects.create(
+            slot=slot,
+            worker_id=worker_id,
+            start=start,
+            end=end,
+            paired_with=paired_with,
+            decision=decision,
+            assigned_at=assigned_at,
+            assigned_by=assigned_by,
+        )
+        return Outcome(decision, assignment=assignment)
+
+    return _repeated(attempt)
+
+
+def end_assignment(
+    *,
+    assignment: Assignment,
+    ends_at: datetime,
+    reason: str,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> AssignmentEvent:
+    """Take a worker out of a slot from ``ends_at`` on. Raises :class:`RecordRefused`."""
+    with refusals(), transaction.atomic():
+        return AssignmentEvent.objects.create(
+            assignment=assignment,
+            kind="ended",
+            happened_at=ends_at,
+            reason=reason,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+def substitute(
+    *,
+    leaving: Assignment,
+    worker_id: int,
+    from_instant: datetime,
+    reason: str,
+    assigned_at: datetime,
+    assigned_by: Account | None,
+) -> Outcome:
+    """Swap somebody else into the slot from an instant on: both happen, or neither.
+
+    A refused substitute leaves the crew as it was; the refusal is recorded.
+    """
+    try:
+        with transaction.atomic():
+            state = leaving.state
+            start, end = max(from_instant, state.during.lower), state.during.upper
+            end_assignment(
+                assignment=leaving,
+                ends_at=start,
+                reason=reason,
+                recorded_at=assigned_at,
+                recorded_by=assigned_by,
+            )
+            outcome = assign(
+                slot_id=leaving.slot_id,
+                worker_id=worker_id,
+                start=start,
+                end=end,
+                assigned_at=assigned_at,
+                assigned_by=assigned_by,
+                paired_with=leaving.paired_with,
+            )
+            if not outcome.permitted:
+                raise _NotSubstituted(outcome)
+            return outcome
+    except _NotSubstituted as refused:
+        # The refusal must outlive the rollback that keeps the crew as it was.
+        decision = refused.outcome.decision
+        with transaction.atomic():
+            again = Decision(statement=decision.statement, seal=decision.seal)
+            recorded = _insert(again)
+            refusal = Refusal.objects.create(
+                slot_id=leaving.slot_id,
+                decision=recorded,
+                refused_at=assigned_at,
+                refused_to=assigned_by,
+            )
+        return Outcome(recorded, refusal=refusal)
+
+
+class _NotSubstituted(Exception):  # noqa: N818
+    def __init__(self, outcome: Outcome) -> None:
+        self.outcome = outcome
+
+
+def decide_again(*, assignment: Assignment, decided_at: datetime, decided_by: Account | None) -> Decision:
+    """Decide a held assignment anew; it stands again if the answer is permitted."""
+    slot = slot_with_job(assignment.slot_id)
+
+    def attempt() -> Decision:
+        during = assignment.state.during
+        asking = asking_for_slot(slot, worker=assignment.worker_id, start=during.lower, end=during.upper)
+        decision = check(asking=asking, decided_at=decided_at, decided_by=decided_by)
+        if decision.permitted:
+            AssignmentEvent.objects.create(
+                assignment=assignment,
+                kind="confirmed",
+                decision=decision,
+                happened_at=decided_at,
+                recorded_at=decided_at,
+                recorded_by=decided_by,
+            )
+        return decision
+
+    return _repeated(attempt)
+
+
+def _check_window(job: Job, start: datetime, end: datetime) -> None:
+    problems = []
+    if end <= start:
+        problems.append(Problem("end", "assignment_end_is_after_start", "The end must be later."))
+    if start < job.start:
+        local = job.start.astimezone(ZoneInfo(job.site.time_zone))
+        problems.append(
+            Problem(
+                "start",
+                "assignment_lies_within_the_job",
+                f"The job starts at {local:%Y-%m-%d %H:%M}.",
+            )
+        )
+    if end > job.end:
+        local = job.end.astimezone(ZoneInfo(job.site.time_zone))
+        problems.append(Problem("end", "assignment_lies_within_the_job", f"The job ends at {local:%Y-%m-%d %H:%M}."))
+    if problems:
+        raise RecordRefused(problems)
+
+
+def _record(answered: Answered, *, decided_at: datetime, decided_by: Account | None) -> Decision:
+    """Store the engine's answer as a sealed statement."""
+    asking, given = answered.asking, answered.answer
+    statement = json.dumps(
+        {
+            "worker": asking.worker,
+            "role": asking.role,
+            "model": asking.model,
+            "configuration": asking.configuration,
+            "operation": asking.operation,
+            "employer": asking.employer,
+            "jurisdiction": asking.jurisdiction,
+            "start": asking.start.isoformat(),
+            "end": asking.end.isoformat(),
+            "known_at": None if asking.known_at is None else asking.known_at.isoformat(),
+            "outcome": given.outcome,
+            "holds_until": None if given.holds_until is None else given.holds_until.isoformat(),
+            "standard": answered.standard.pk,
+            "evidence_versions": answered.evidence_versions,
+            "decided_at": decided_at.isoformat(),
+            "decided_by": None if decided_by is None else decided_by.pk,
+            "answer": given.as_json(),
+        },
+        sort_keys=True,
+        separators=(",", ":"),
+        ensure_ascii=False,
+    )
+    return _insert(Decision(statement=statement, seal=seal(statement)))
+
+
+def _insert(decision: Decision) -> Decision:
+    """Insert a decision with the columns its statement says (the database checks they agree)."""
+    said = json.loads(decision.statement)
+    decision.worker_id = said["worker"]
+    decision.role = said["role"]
+    decision.model_id = said["model"]
+    decision.configuration = said["configuration"]
+    decision.operation = said["operation"]
+    decision.employer_id = said["employer"]
+    decision.jurisdiction = said["jurisdiction"]
+    decision.start = datetime.fromisoformat(said["start"])
+    decision.end = datetime.fromisoformat(said["end"])
+    decision.known_at = said["known_at"] and datetime.fromisoformat(said["known_at"])
+    decision.outcome = said["outcome"]
+    decision.holds_until = said["holds_until"] and datetime.fromisoformat(said["holds_until"])
+    decision.standard_id = said["standard"]
+    decision.evidence_versions = said["evidence_versions"]
+    decision.decided_at = datetime.fromisoformat(said["decided_at"])
+    decision.decided_by_id = said["decided_by"]
+    decision.save(force_insert=True)
+    return decision
+
+
+def _repeated(attempt: Callable[[], Result]) -> Result:
+    """Run an attempt; once more on fresh evidence when the database says it was stale."""
+    for remaining in reversed(range(ATTEMPTS)):
+        try:
+            with transaction.atomic():
+                return attempt()
+        except DatabaseError as error:
+            stale = constraint_of(error) == STALE
+            broken = getattr(error.__cause__, "sqlstate", None) in RETRIED_STATES
+            if broken and transaction.get_connection().in_atomic_block:
+                raise
+            if not (stale or broken) or not remaining:
+                raise translate(error) from error
+    raise AssertionError("the loop returns or raises")

@@ -1,0 +1,1 @@
+"""Makers, crane models, model families, sites and the cranes on them."""

@@ -1,0 +1,1 @@
+"""What people can show: hours, assessments, certifications, instruction, appointments, stand-downs."""

@@ -1,0 +1,317 @@
+"""What people can show. Every table is append-only; corrections supersede.
+
+``EvidenceVersion`` counts the changes to each subject (a worker, a crane model,
+an employer's figures, a standard); triggers keep it, the application reads it.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Length
+
+from registry.database.records import Record
+from registry.eligibility.evidence import OPERATIONS, ORIGINS, ROLES
+
+OPERATION_CHOICES = [(each, each) for each in OPERATIONS]
+ROLE_CHOICES = [(each, each.replace("_", " ")) for each in ROLES]
+
+
+class Document(models.Model):
+    """An attached file, kept in the database with its SHA-256 (hexadecimal)."""
+
+    name = models.CharField(max_length=200)
+    media_type = models.CharField(max_length=100)
+    content = models.BinaryField()
+    size = models.PositiveIntegerField()
+    sha256 = models.CharField(max_length=64)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(size=Length("content")), name="document_size_is_that_of_its_content"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class WorkerRecord(Record):
+    """A record about one worker."""
+
+    worker = models.ForeignKey("people.Worker", models.PROTECT, related_name="%(class)s_records")
+
+    class Meta(Record.Meta):
+        abstract = True
+
+
+class HoursEntry(WorkerRecord):
+    """Time actually worked on a crane model in one operation, ``[start, end)``."""
+
+    model = models.ForeignKey("equipment.CraneModel", models.PROTECT, related_name="+")
+    configuration = models.CharField(max_length=100, blank=True)
+    operation = models.CharField(max_length=20, choices=OPERATION_CHOICES)
+    capacity = models.CharField(max_length=30, choices=ROLE_CHOICES, default="erector")
+    start = models.DateTimeField()
+    end = models.DateTimeField()
+    employer = models.ForeignKey("people.Employer", models.PROTECT, related_name="+")
+    site = models.ForeignKey("equipment.Site", models.PROTECT, related_name="+")
+    crane = models.ForeignKey("equipment.Crane", models.PROTECT, null=True, blank=True, related_name="+")
+    origin = models.CharField(max_length=10, choices=[(each, each) for each in ORIGINS], default="register")
+    document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
+    issuer = models.CharField(max_length=200, blank=True)
+    imported_line = models.CharField(max_length=64, null=True, blank=True, unique=True)  # noqa: DJ001
+
+    class Meta(WorkerRecord.Meta):
+        abstract = False
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(condition=Q(end__gt=F("start")), name="hours_end_is_after_start"),
+            models.CheckConstraint(
+                condition=Q(end__lte=F("start") + timedelta(hours=24)), name="hours_fit_into_24_hours"
+            ),
+            models.CheckConstraint(condition=Q(end__lte=F("recorded_at")), name="hours_are_not_in_the_future"),
+            models.CheckConstraint(
+                condition=Q(start__second=0, end__second=0), name="hours_are_in_whole_minutes"
+            ),
+            models.CheckConstraint(condition=Q(operation__in=OPERATIONS), name="hours_operation_is_known"),
+            models.CheckConstraint(condition=Q(capacity__in=ROLES), name="hours_capacity_is_a_role"),
+            models.CheckConstraint(condition=Q(origin__in=ORIGINS), name="hours_origin_is_known"),
+            models.CheckConstraint(
+                condition=~Q(origin="paper") | Q(document__isnull=False), name="hours_from_paper_have_a_scan"
+            ),
+            models.CheckConstraint(
+                condition=~Q(origin="import") | ~Q(issuer=""), name="imported_hours_name_their_issuer"
+            ),
+        ]
+        indexes = [models.Index(fields=["worker", "end"], name="hours_of_a_worker")]
+
+    def __str__(self) -> str:
+        return f"{self.operation} on {self.start:%Y-%m-%d}"
+
+
+class Countersignature(models.Model):
+    """Somebody's confirmation of an hours entry."""
+
+    entry = models.ForeignKey(HoursEntry, models.PROTECT, related_name="countersignatures")
+    by = models.ForeignKey("people.Worker", models.PROTECT, related_name="countersignatures_given")
+    at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["entry", "by"], name="nobody_countersigns_an_entry_twice"),
+            models.CheckConstraint(condition=Q(at__lte=F("recorded_at")), name="countersignature_is_not_in_the_future"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.by} on {self.at:%Y-%m-%d}"
+
+
+class Assessment(WorkerRecord):
+    """A practical assessment against a task list; ``tasks`` is ``[{"task": str, "met": bool}]``."""
+
+    OUTCOMES = ("pass", "not_yet_competent")
+
+    kind = models.CharField(max_length=10, default="practical")
+    role = models.CharField(max_length=30, choices=ROLE_CHOICES)
+    model = models.ForeignKey("equipment.CraneModel", models.PROTECT, related_name="+")
+    configuration = models.CharField(max_length=100, blank=True)
+    operations = ArrayField(models.CharField(max_length=20))
+    assessed_at = models.DateTimeField()
+    outcome = models.CharField(max_length=20, choices=[(each, each.replace("_", " ")) for each in OUTCOMES])
+    tasks = models.JSONField(default=list, blank=True)
+    assessor = models.ForeignKey("people.Worker", models.PROTECT, related_name="assessments_given")
+    third_party = models.CharField(max_length=200, blank=True)
+    employer = models.ForeignKey("people.Employer", models.PROTECT, null=True, blank=True, related_name="+")
+    signature = models.CharField(max_length=200, blank=True)
+    document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta(WorkerRecord.Meta):
+        abstract = False
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(condition=~Q(assessor=F("worker")), name="nobody_assesses_themself"),
+            models.CheckConstraint(
+                condition=Q(assessed_at__lte=F("recorded_at")), name="assessment_is_not_in_the_future"
+            ),
+            models.CheckConstraint(
+                condition=Q(outcome__in=["pass", "not_yet_competent"]), name="assessment_outcome_is_known"
+            ),
+            models.CheckConstraint(condition=Q(role__in=ROLES), name="assessment_role_is_known"),
+            models.CheckConstraint(
+                condition=Q(operations__contained_by=list(OPERATIONS), operations__len__gte=1),
+                name="assessment_operations_are_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(third_party="", employer__isnull=False) | (~Q(third_party="") & Q(employer__isnull=True)),
+                name="assessment_is_third_partys_or_employers",
+            ),
+        ]
+        indexes = [models.Index(fields=["worker", "assessed_at"], name="assessments_of_a_worker")]
+
+    def __str__(self) -> str:
+        return f"{self.get_outcome_display()} as {self.role}"
+
+
+class Certification(WorkerRecord):
+    """A third party's certificate; valid through the end of the day it expires."""
+
+    scheme = models.CharField(max_length=200)
+    number = models.CharField(max_length=100)
+    issuer = models.CharField(max_length=200)
+    issued = models.DateField()
+    expires = models.DateField(null=True, blank=True)
+    scope = ArrayField(models.CharField(max_length=100), default=list, blank=True)
+    covers_models = ArrayField(models.BigIntegerField(), default=list, blank=True)
+    covers_classes = ArrayField(models.CharField(max_length=50), default=list, blank=True)
+    document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta(WorkerRecord.Meta):
+        abstract = False
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(expires__isnull=True) | Q(expires__gte=F("issued")),
+                name="certificate_does_not_expire_before_it_was_issued",
+            ),
+            models.UniqueConstraint(
+                fields=["scheme", "number", "issued"],
+                condition=Q(supersedes__isnull=True),
+                name="certificate_is_recorded_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.scheme} no. {self.number}"
+
+
+class CertificationStatus(WorkerRecord):
+    """The certificate is suspended, revoked or reinstated from an instant on."""
+
+    STATUSES = ("suspended", "revoked", "reinstated")
+
+    certification = models.ForeignKey(Certification, models.PROTECT, related_name="statuses")
+    status = models.CharField(max_length=12, choices=[(each, each) for each in STATUSES])
+    effective_at = models.DateTimeField()
+    reason = models.TextField(blank=True)
+
+    class Meta(WorkerRecord.Meta):
+        abstract = False
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(status__in=["suspended", "revoked", "reinstated"]),
+                name="certification_status_is_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.status
+
+
+class StandDown(WorkerRecord):
+    """A dated bar for a role (blank: every role) and a model (``None``: every model)."""
+
+    role = models.CharField(max_length=30, choices=ROLE_CHOICES, blank=True)
+    model = models.ForeignKey("equipment.CraneModel", models.PROTECT, null=True, blank=True, related_name="+")
+    start = models.DateTimeField()
+    reason = models.TextField()
+
+    class Meta(WorkerRecord.Meta):
+        abstract = False
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(condition=Q(role__in=["", *ROLES]), name="stand_down_role_is_known"),
+            models.CheckConstraint(condition=~Q(reason=""), name="stand_down_gives_its_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return f"stand-down from {self.start:%Y-%m-%d}"
+
+
+class Instruction(WorkerRecord):
+    """Classroom or maker's course; never counts as hands-on."""
+
+    PROVIDERS = ("maker", "employer", "third_party")
+
+    topic = models.CharField(max_length=200)
+    provider = models.CharField(max_length=12, choices=[(each, each.replace("_", " ")) for each in PROVIDERS])
+    provider_name = models.CharField(max_length=200, blank=True)
+    model = models.ForeignKey("equipment.CraneModel", models.PROTECT, null=True, blank=True, related_name="+")
+    completed_at = models.DateTimeField()
+    minutes = models.PositiveIntegerField(null=True, blank=True)
+    after_stand_down = models.ForeignKey(StandDown, models.PROTECT, null=True, blank=True, related_name="retraining")
+    document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta(WorkerRecord.Meta):
+        abstract = False
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(provider__in=["maker", "employer", "third_party"]), name="instruction_provider_is_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(completed_at__lte=F("recorded_at")), name="instruction_is_not_in_the_future"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.topic
+
+
+class Appointment(WorkerRecord):
+    """A dated written act that gives a person a duty: the employer's, or for instructors the maker's."""
+
+    KINDS = ("duty", "founding", "maker_instructor")
+
+    kind = models.CharField(max_length=20, choices=[(each, each.replace("_", " ")) for each in KINDS], default="duty")
+    duty = models.CharField(max_length=100)
+    employer = models.ForeignKey("people.Employer", models.PROTECT, null=True, blank=True, related_name="+")
+    maker = models.ForeignKey("equipment.Maker", models.PROTECT, null=True, blank=True, related_name="+")
+    model = models.ForeignKey("equipment.CraneModel", models.PROTECT, null=True, blank=True, related_name="+")
+    start = models.DateTimeField()
+    end = models.DateTimeField(null=True, blank=True)
+    stop_work_authority = models.BooleanField(default=False)
+    appointed_by = models.CharField(max_length=200, blank=True)
+    document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta(WorkerRecord.Meta):
+        abstract = False
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(end__isnull=True) | Q(end__gt=F("start")), name="appointment_end_is_after_start"
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=["duty", "founding"], employer__isnull=False)
+                | Q(kind="maker_instructor", maker__isnull=False),
+                name="appointment_says_who_appoints",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="duty") | Q(document__isnull=False),
+                name="founding_appointment_has_an_outside_document",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="founding") | ~Q(appointed_by=""),
+                name="founding_appointment_names_the_responsible_person",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.duty} from {self.start:%Y-%m-%d}"
+
+
+class EvidenceVersion(models.Model):
+    """How often a subject's evidence changed: ``worker:12``, ``model:3``, ``employer:2``, ``standard:key``."""
+
+    subject = models.TextField(primary_key=True)
+    version = models.BigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.subject} in version {self.version}"

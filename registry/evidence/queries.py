@@ -1,0 +1,379 @@
+"""Reading evidence: for the engine in a fixed number of statements, and for pages."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import connection
+from django.db.models import Q, QuerySet
+
+from registry.eligibility import evidence as engine
+from registry.equipment.models import CraneModel, CranePlacement, FamilyDeclaration
+from registry.evidence.models import (
+    Appointment,
+    Assessment,
+    Certification,
+    CertificationStatus,
+    Countersignature,
+    HoursEntry,
+    Instruction,
+    StandDown,
+)
+from registry.people.models import Employer, LanguageSkill, Worker
+
+Ids = Collection[int]
+
+WHO_SIGNED = """
+    SELECT signature.by_id FROM evidence_hoursentry entry
+    JOIN evidence_countersignature signature ON signature.entry_id = entry.id
+    WHERE entry.worker_id = {worker}
+    UNION
+    SELECT assessor_id FROM evidence_assessment WHERE worker_id = {worker}
+"""
+
+# Everybody whose signature stands behind a worker's records, at any remove.
+SIGNER_CLOSURE = f"""
+    WITH RECURSIVE signer (id) AS (
+        SELECT %s::bigint
+        UNION
+        SELECT signed.by_id FROM signer, LATERAL ({WHO_SIGNED.format(worker="signer.id")}) signed
+    )
+    SELECT id FROM signer
+"""
+
+
+def direct_signers(worker_id: int) -> set[int]:
+    """Everybody who countersigned or assessed the worker."""
+    with connection.cursor() as cursor:
+        cursor.execute(WHO_SIGNED.format(worker="%s"), [worker_id, worker_id])
+        return {each for (each,) in cursor.fetchall()}
+
+
+def signer_closure(worker_id: int) -> set[int]:
+    """Everybody whose signature stands behind the worker's records, at any remove."""
+    with connection.cursor() as cursor:
+        cursor.execute(SIGNER_CLOSURE, [worker_id])
+        return {each for (each,) in cursor.fetchall()}
+
+
+def evidence_for(
+    *,
+    worker_ids: Ids,
+    with_hours_of: Ids | None = None,
+    known_at: datetime | None = None,
+) -> engine.Evidence:
+    """The engine's evidence about some workers, in a fixed number of statements.
+
+    Hours are read for ``with_hours_of`` alone (default: everybody). Identifiers
+    are prefixed with their kind: ``worker:12``, ``hours:55``. Records that the
+    register learned of after ``known_at`` are left out.
+    """
+    hours = _hours(worker_ids if with_hours_of is None else with_hours_of, known_at)
+    assessments = [_assessment(row) for row in _rows(Assessment, worker_ids, known_at, ASSESSMENT)]
+    return engine.Evidence(
+        people=_people(worker_ids),
+        employers=_employers(),
+        models=_models(),
+        families=_families(known_at),
+        placements=_placements(hours, known_at),
+        hours=tuple(hours),
+        assessments=tuple(assessments),
+        certifications=tuple(_certification(r) for r in _rows(Certification, worker_ids, known_at, CERTIFICATION)),
+        certification_statuses=tuple(_status(r) for r in _rows(CertificationStatus, worker_ids, known_at, STATUS)),
+        instruction=tuple(_instruction(r) for r in _rows(Instruction, worker_ids, known_at, INSTRUCTION)),
+        appointments=tuple(_appointment(r) for r in _rows(Appointment, worker_ids, known_at, APPOINTMENT)),
+        stand_downs=tuple(_stand_down(r) for r in _rows(StandDown, worker_ids, known_at, STAND_DOWN)),
+        languages=tuple(_language(r) for r in _rows(LanguageSkill, worker_ids, known_at, LANGUAGE)),
+    )
+
+
+COMMON = ("id", "recorded_at", "supersedes_id", "withdrawn")
+HOURS = (
+    *COMMON,
+    "worker_id",
+    "model_id",
+    "operation",
+    "start",
+    "end",
+    "employer_id",
+    "capacity",
+    "configuration",
+    "site__time_zone",
+    "crane_id",
+    "site_id",
+    "origin",
+    "document_id",
+    "issuer",
+)
+ASSESSMENT = (
+    *COMMON,
+    "worker_id",
+    "role",
+    "model_id",
+    "operations",
+    "assessed_at",
+    "outcome",
+    "assessor_id",
+    "third_party",
+    "employer_id",
+    "kind",
+    "configuration",
+)
+CERTIFICATION = (
+    *COMMON,
+    "worker_id",
+    "scheme",
+    "number",
+    "issued",
+    "expires",
+    "scope",
+    "covers_models",
+    "covers_classes",
+)
+STATUS = (*COMMON, "worker_id", "certification_id", "status", "effective_at")
+INSTRUCTION = (*COMMON, "worker_id", "topic", "completed_at", "provider", "model_id", "after_stand_down_id")
+APPOINTMENT = (
+    *COMMON,
+    "worker_id",
+    "duty",
+    "start",
+    "end",
+    "kind",
+    "employer_id",
+    "maker__name",
+    "document_id",
+    "stop_work_authority",
+    "model_id",
+)
+STAND_DOWN = (*COMMON, "worker_id", "start", "reason", "role", "model_id")
+LANGUAGE = (*COMMON, "worker_id", "language")
+
+
+def _rows(model: Any, worker_ids: Ids, known_at: datetime | None, columns: tuple[str, ...]) -> Iterable[Any]:
+    found = model.objects.filter(worker__in=worker_ids)
+    return _known(found, known_at).order_by("id").values_list(*columns).iterator(chunk_size=5000)
+
+
+def _known(found: QuerySet[Any], known_at: datetime | None) -> QuerySet[Any]:
+    return found if known_at is None else found.filter(recorded_at__lte=known_at)
+
+
+def _key(kind: str, identifier: int | None) -> str | None:
+    return None if identifier is None else f"{kind}:{identifier}"
+
+
+def _common(kind: str, row: tuple[Any, ...]) -> dict[str, Any]:
+    return {
+        "id": f"{kind}:{row[0]}",
+        "recorded_at": row[1],
+        "supersedes": _key(kind, row[2]),
+        "withdrawn": row[3],
+    }
+
+
+@lru_cache
+def zone(name: str) -> ZoneInfo:
+    """The named time zone."""
+    return ZoneInfo(name)
+
+
+def _hours(worker_ids: Ids, known_at: datetime | None) -> list[engine.HoursEntry]:
+    signatures: dict[int, list[engine.Countersignature]] = defaultdict(list)
+    given = _known(Countersignature.objects.filter(entry__worker__in=worker_ids), known_at)
+    for entry, by, at, recorded_at in given.values_list("entry_id", "by_id", "at", "recorded_at").iterator():
+        signatures[entry].append(engine.Countersignature(f"worker:{by}", at, recorded_at))
+    # A worker may have thousands of rows: positional unpacking is what makes this cheap.
+    return [
+        engine.HoursEntry(
+            id=f"hours:{row}",
+            recorded_at=recorded_at,
+            supersedes=None if supersedes is None else f"hours:{supersedes}",
+            withdrawn=withdrawn,
+            worker=f"worker:{worker}",
+            model=f"model:{model}",
+            operation=operation,
+            start=start,
+            end=end,
+            employer=f"employer:{employer}",
+            capacity=capacity,
+            configuration=configuration or None,
+            zone=zone(time_zone),
+            crane=None if crane is None else f"crane:{crane}",
+            site=f"site:{site}",
+            origin=origin,
+            document=None if document is None else f"document:{document}",
+            issuer=issuer or None,
+            countersignatures=tuple(signatures.get(row, ())),
+        )
+        for (
+            row,
+            recorded_at,
+            supersedes,
+            withdrawn,
+            worker,
+            model,
+            operation,
+            start,
+            end,
+            employer,
+            capacity,
+            configuration,
+            time_zone,
+            crane,
+            site,
+            origin,
+            document,
+            issuer,
+        ) in _rows(HoursEntry, worker_ids, known_at, HOURS)
+    ]
+
+
+def _assessment(row: Any) -> engine.Assessment:
+    return engine.Assessment(
+        **_common("assessment", row),
+        worker=f"worker:{row[4]}",
+        role=row[5],
+        model=f"model:{row[6]}",
+        operations=frozenset(row[7]),
+        assessed_at=row[8],
+        outcome=row[9],
+        assessor=f"worker:{row[10]}",
+        third_party=bool(row[11]),
+        employer=_key("employer", row[12]),
+        kind=row[13],
+        configuration=row[14] or None,
+    )
+
+
+def _certification(row: Any) -> engine.Certification:
+    return engine.Certification(
+        **_common("certification", row),
+        worker=f"worker:{row[4]}",
+        scheme=row[5],
+        number=row[6],
+        issued=row[7],
+        expires=row[8],
+        scope=frozenset(row[9]),
+        models=frozenset(f"model:{each}" for each in row[10]),
+        classes=frozenset(row[11]),
+    )
+
+
+def _status(row: Any) -> engine.CertificationStatus:
+    return engine.CertificationStatus(
+        **_common("status", row),
+        worker=f"worker:{row[4]}",
+        certification=f"certification:{row[5]}",
+        status=row[6],
+        effective_at=row[7],
+    )
+
+
+def _instruction(row: Any) -> engine.Instruction:
+    return engine.Instruction(
+        **_common("instruction", row),
+        worker=f"worker:{row[4]}",
+        topic=row[5],
+        completed_at=row[6],
+        provider=row[7],
+        model=_key("model", row[8]),
+        after_stand_down=_key("stand_down", row[9]),
+    )
+
+
+def _appointment(row: Any) -> engine.Appointment:
+    return engine.Appointment(
+        **_common("appointment", row),
+        worker=f"worker:{row[4]}",
+        duty=row[5],
+        start=row[6],
+        end=row[7],
+        kind=row[8],
+        employer=_key("employer", row[9]),
+        maker=row[10],
+        document=_key("document", row[11]),
+        stop_work_authority=row[12],
+        model=_key("model", row[13]),
+    )
+
+
+def _stand_down(row: Any) -> engine.StandDown:
+    return engine.StandDown(
+        **_common("stand_down", row),
+        worker=f"worker:{row[4]}",
+        start=row[5],
+        reason=row[6],
+        role=row[7] or None,
+        model=_key("model", row[8]),
+    )
+
+
+def _language(row: Any) -> engine.LanguageSkill:
+    return engine.LanguageSkill(**_common("language", row), worker=f"worker:{row[4]}", language=row[5])
+
+
+def _people(worker_ids: Ids) -> dict[str, engine.Person]:
+    names = Worker.objects.filter(pk__in=worker_ids).values_list("id", "given_name", "family_name")
+    return {f"worker:{key}": engine.Person(f"worker:{key}", f"{given} {family}") for key, given, family in names}
+
+
+def _employers() -> dict[str, engine.Employer]:
+    # Decisions name employers only by identifier; explanations never need more than these few.
+    return {
+        f"employer:{key}": engine.Employer(f"employer:{key}", name)
+        for key, name in Employer.objects.values_list("id", "name")
+    }
+
+
+def _models() -> dict[str, engine.Model]:
+    found = CraneModel.objects.values_list("id", "maker__name", "designation", "crane_class")
+    return {f"model:{key}": engine.Model(f"model:{key}", *rest) for key, *rest in found}
+
+
+def _families(known_at: datetime | None) -> tuple[engine.FamilyDeclaration, ...]:
+    columns = (*COMMON, "maker__name", "models_declared", "document", "valid_from", "valid_until")
+    return tuple(
+        engine.FamilyDeclaration(
+            **_common("family", row),
+            maker=row[4],
+            models=frozenset(f"model:{each}" for each in row[5]),
+            document=row[6],
+            valid_from=row[7],
+            valid_until=row[8],
+        )
+        for row in _known(FamilyDeclaration.objects.order_by("id"), known_at).values_list(*columns)
+    )
+
+
+def _placements(
+    hours: Iterable[engine.HoursEntry], known_at: datetime | None
+) -> tuple[engine.CranePlacement, ...]:
+    cranes = {int(entry.crane.partition(":")[2]) for entry in hours if entry.crane is not None}
+    columns = (*COMMON, "crane_id", "crane__model_id", "site_id", "start", "end")
+    found = _known(CranePlacement.objects.filter(crane__in=cranes).order_by("id"), known_at)
+    return tuple(
+        engine.CranePlacement(
+            **_common("placement", row),
+            crane=f"crane:{row[4]}",
+            model=f"model:{row[5]}",
+            site=f"site:{row[6]}",
+            start=row[7],
+            end=row[8],
+        )
+        for row in found.values_list(*columns)
+    )
+
+
+def awaiting_countersignature(*, employer_id: int) -> QuerySet[HoursEntry]:
+    """The employer's current entries that nobody has countersigned."""
+    return (
+        HoursEntry.objects.current()
+        .filter(Q(countersignatures__isnull=True), employer=employer_id, origin="register")
+        .select_related("worker", "model__maker", "site")
+        .order_by("start", "id")
+    )

@@ -1,0 +1,1 @@
+"""Employers, workers, employment and the accounts that sign in."""

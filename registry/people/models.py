@@ -1,0 +1,105 @@
+"""Employers, workers, employment periods, language skills and accounts."""
+
+from __future__ import annotations
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.db.models import F, Func, Q
+
+from registry.database.records import Record
+
+
+class Employer(models.Model):
+    """The organisation that assigns crews and owes the duty."""
+
+    name = models.CharField(max_length=200, unique=True)
+    jurisdiction = models.CharField(max_length=20)
+    responsible_person = models.CharField(max_length=200, blank=True)
+    address = models.TextField(blank=True)
+    recorded_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Worker(models.Model):
+    """A person with records. ``number`` (``W-000123``) is made by the database."""
+
+    number = models.CharField(max_length=20, unique=True, editable=False)
+    given_name = models.CharField(max_length=100)
+    family_name = models.CharField(max_length=100)
+    date_of_birth = models.DateField(null=True, blank=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["family_name", "given_name"], name="worker_by_name"),
+            models.Index(Func(F("family_name"), function="lower"), name="worker_by_lower_name"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.given_name} {self.family_name}"
+
+
+class Account(AbstractUser):
+    """Somebody who signs in: for an employer, as an inspector, or as a worker."""
+
+    KINDS = ("employer", "inspector", "worker", "registrar")
+
+    kind = models.CharField(max_length=10, choices=[(each, each) for each in KINDS], default="registrar")
+    employer = models.ForeignKey(Employer, models.PROTECT, null=True, blank=True, related_name="accounts")
+    worker = models.OneToOneField(Worker, models.PROTECT, null=True, blank=True, related_name="account")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind="employer", employer__isnull=False, worker__isnull=True)
+                | Q(kind="worker", worker__isnull=False, employer__isnull=True)
+                | Q(kind__in=["inspector", "registrar"], employer__isnull=True, worker__isnull=True),
+                name="account_kind_fits_what_it_is_for",
+            )
+        ]
+
+
+class Employment(Record):
+    """A worker is on an employer's books from ``start`` through ``end`` (``None``: open)."""
+
+    worker = models.ForeignKey(Worker, models.PROTECT, related_name="employments")
+    employer = models.ForeignKey(Employer, models.PROTECT, related_name="employments")
+    start = models.DateField()
+    end = models.DateField(null=True, blank=True)
+
+    class Meta(Record.Meta):
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(end__isnull=True) | Q(end__gte=F("start")),
+                name="employment_does_not_end_before_it_starts",
+            ),
+        ]
+        indexes = [models.Index(fields=["employer", "worker"], name="employment_by_employer")]
+
+    def __str__(self) -> str:
+        return f"{self.worker} at {self.employer}"
+
+
+class LanguageSkill(Record):
+    """The worker can work in ``language`` (BCP 47 tag)."""
+
+    worker = models.ForeignKey(Worker, models.PROTECT, related_name="languages")
+    language = models.CharField(max_length=35)
+
+    class Meta(Record.Meta):
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(language__regex=r"^[a-z]{2,3}(-[A-Za-z0-9]{1,8})*$"),
+                name="language_is_a_bcp_47_tag",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.language
+
+

@@ -1,0 +1,1 @@
+"""Pages: views and forms only."""
