@@ -148,6 +148,8 @@ class Requirements:
             epochs.append(profile.timeline(leaf.minimum, asked.since).limited_to(*span))
             evaluation.hours.append((span, profile))
             if asked.since != BEGINNING and span[0] <= asked.since < span[1]:
+                others = [each.entry.id for each in judged if each.entry.model not in models_then]
+                evaluation.not_counted["another_model"] += others
                 _account_for(counted, profile, asked.since, evaluation)
         evaluation.timeline = at_least(1, epochs)
         return evaluation
@@ -254,6 +256,8 @@ class Requirements:
             for span, models_then in scopes:
                 if given.model in models_then:
                     standing.append((max(given.assessed_at, span[0]), min(end, span[1])))
+                elif reason is None and span[0] <= asked.since < span[1]:
+                    reason = "another_model"
             if reason is None:
                 evaluation.counted.append(given.id)
             else:

@@ -237,7 +237,8 @@ class Standard:
 
 
 # JSON Schema calls 60.0 an integer; the engine counts in whole numbers only.
-_Validator = validators.extend(
+_extend: Any = validators.extend
+_Validator = _extend(
     Draft202012Validator,
     type_checker=Draft202012Validator.TYPE_CHECKER.redefine(
         "integer", lambda _, value: isinstance(value, int) and not isinstance(value, bool)

@@ -1,0 +1,489 @@
+"""Recording evidence, correcting and withdrawing it.
+
+Every function is keyword-only, runs in a transaction and raises
+:class:`registry.database.errors.RecordRefused` with the problems field by
+field. Instants are aware; ``recorded_at`` is when the register learns of it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.records import Record
+from registry.eligibility.calendar import end_of_day, local_date, start_of_day, whole_minutes
+from registry.equipment.models import Crane, CraneModel, Maker, Site
+from registry.evidence.models import (
+    Appointment,
+    Assessment,
+    Certification,
+    CertificationStatus,
+    Countersignature,
+    Document,
+    HoursEntry,
+    Instruction,
+    StandDown,
+)
+from registry.people.models import Account, Employer, Worker
+
+MINUTES_OF_A_DAY = 24 * 60
+LARGEST_DOCUMENT = 20 * 1024 * 1024
+AnyRecord = TypeVar("AnyRecord", bound=Record)
+
+
+def attach_document(
+    *, name: str, media_type: str, content: bytes, recorded_at: datetime, recorded_by: Account | None
+) -> Document:
+    """Keep a file with its SHA-256."""
+    if not content:
+        raise RecordRefused([Problem("content", "document_has_content", "The file is empty.")])
+    if len(content) > LARGEST_DOCUMENT:
+        raise RecordRefused(
+            [Problem("content", "document_is_not_too_large", "The file is larger than 20 MB.")]
+        )
+    with refusals(), transaction.atomic():
+        return Document.objects.create(
+            name=name,
+            media_type=media_type,
+            content=content,
+            size=len(content),
+            sha256=hashlib.sha256(content).hexdigest(),
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewHours:
+    """Hours to record. ``countersigner`` confirms them at ``countersigned_at`` in the same stroke.
+
+    ``imported_line`` is a fingerprint that lets an import find its own line again.
+    """
+
+    worker: Worker
+    model: CraneModel
+    operation: str
+    start: datetime
+    end: datetime
+    employer: Employer
+    site: Site
+    capacity: str = "erector"
+    configuration: str = ""
+    crane: Crane | None = None
+    origin: str = "register"
+    document: Document | None = None
+    issuer: str = ""
+    imported_line: str | None = None
+    countersigner: Worker | None = None
+    countersigned_at: datetime | None = None
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's time zone, which tells the day of the work."""
+        return ZoneInfo(self.site.time_zone)
+
+
+@dataclass(slots=True)
+class HoursOfDays:
+    """Minutes already recorded on each worker's local days, to refuse a 25-hour day."""
+
+    minutes: dict[tuple[int, date], int] = field(default_factory=lambda: defaultdict(int))
+
+    def problems(self, new: NewHours) -> list[Problem]:
+        """Take the entry's minutes into account and say whether a day overflows."""
+        problems = []
+        for this_day, minutes in _minutes_by_day(new.start, new.end, new.zone):
+            total = self.minutes[new.worker.pk, this_day] + minutes
+            self.minutes[new.worker.pk, this_day] = total
+            if total > MINUTES_OF_A_DAY:
+                text = f"This makes {total // 60} h {total % 60} min on {this_day}; a day has 24 hours."
+                problems.append(Problem("end", "a_day_has_24_hours", text))
+        return problems
+
+
+def _minutes_by_day(start: datetime, end: datetime, zone: ZoneInfo) -> list[tuple[date, int]]:
+    found = []
+    while start < end:
+        day = local_date(start, zone)
+        until = min(end, end_of_day(day, zone))
+        found.append((day, whole_minutes(start, until)))
+        start = until
+    return found
+
+
+def hours_problems(new: NewHours, *, recorded_at: datetime) -> list[Problem]:
+    """What is wrong with hours by themselves; the database holds the same rules."""
+    problems = []
+    if new.end <= new.start:
+        problems.append(Problem("end", "hours_end_is_after_start", "The work must end after it starts."))
+    elif new.end - new.start > timedelta(hours=24):
+        problems.append(Problem("end", "hours_fit_into_24_hours", "One entry cannot be longer than 24 hours."))
+    if new.end > recorded_at:
+        problems.append(
+            Problem("end", "hours_are_not_in_the_future", "Hours cannot be recorded before they are worked.")
+        )
+    if new.crane is not None and new.crane.model_id != new.model.pk:
+        problems.append(Problem("crane", "crane_is_of_the_model", "The crane is of another model."))
+    if new.countersigner is not None:
+        if new.countersigner.pk == new.worker.pk:
+            problems.append(
+                Problem("countersigner", "nobody_countersigns_their_own_hours", "Nobody countersigns their own hours.")
+            )
+        if new.countersigned_at is None or not new.end <= new.countersigned_at <= recorded_at:
+            problems.append(
+                Problem(
+                    "countersigned_at",
+                    "countersignature_follows_the_work",
+                    "The countersignature must lie between the end of the work and now.",
+                )
+            )
+    return problems
+
+
+def record_hours(*, new: NewHours, recorded_at: datetime, recorded_by: Account | None) -> HoursEntry:
+    """Record one entry of hands-on hours."""
+    (entry,) = record_hours_in_bulk(rows=[new], recorded_at=recorded_at, recorded_by=recorded_by)
+    return entry
+
+
+def record_hours_in_bulk(
+    *, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None
+) -> list[HoursEntry]:
+    """Record many entries, all or none; problems name their row as ``rows[3].end``."""
+    problems: list[Problem] = []
+    days = hours_of_days(rows)
+    for index, new in enumerate(rows):
+        prefix = f"rows[{index}]." if len(rows) > 1 else ""
+        found = hours_problems(new, recorded_at=recorded_at)
+        if not found:
+            found = days.problems(new)
+        problems += [Problem(prefix + each.field, each.rule, each.message) for each in found]
+    if problems:
+        raise RecordRefused(problems)
+    return insert_hours(rows=rows, recorded_at=recorded_at, recorded_by=recorded_by)
+
+
+def insert_hours(
+    *, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None
+) -> list[HoursEntry]:
+    """Store entries that were checked, with their countersignatures, in two statements."""
+    with refusals(), transaction.atomic():
+        entries = HoursEntry.objects.bulk_create(
+            HoursEntry(
+                worker=new.worker,
+                model=new.model,
+                operation=new.operation,
+                capacity=new.capacity,
+                configuration=new.configuration,
+                start=new.start,
+                end=new.end,
+                employer=new.employer,
+                site=new.site,
+                crane=new.crane,
+                origin=new.origin,
+                document=new.document,
+                issuer=new.issuer,
+                imported_line=new.imported_line,
+                recorded_at=recorded_at,
+                recorded_by=recorded_by,
+            )
+            for new in rows
+        )
+        Countersignature.objects.bulk_create(
+            Countersignature(
+                entry=entry,
+                by=new.countersigner,
+                at=new.countersigned_at,
+                recorded_at=recorded_at,
+                recorded_by=recorded_by,
+            )
+            for entry, new in zip(entries, rows, strict=True)
+            if new.countersigner is not None and new.countersigned_at is not None
+        )
+    return entries
+
+
+def hours_of_days(rows: Iterable[NewHours]) -> HoursOfDays:
+    """What is already recorded on the days of these rows, in one statement."""
+    rows = [each for each in rows if each.start < each.end]
+    days = HoursOfDays()
+    if not rows:
+        return days
+    first = min(start_of_day(local_date(each.start, each.zone), each.zone) for each in rows)
+    last = max(end_of_day(local_date(each.end, each.zone), each.zone) for each in rows)
+    recorded = (
+        HoursEntry.objects.current()
+        .filter(worker__in={each.worker.pk for each in rows}, end__gt=first, start__lt=last)
+        .values_list("worker_id", "start", "end", "site__time_zone")
+    )
+    for worker, start, end, time_zone in recorded.iterator():
+        for day, minutes in _minutes_by_day(start, end, ZoneInfo(time_zone)):
+            days.minutes[worker, day] += minutes
+    return days
+
+
+def countersign(
+    *,
+    entry: HoursEntry,
+    by: Worker,
+    at: datetime,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> Countersignature:
+    """Confirm somebody's hours."""
+    if HoursEntry.objects.filter(supersedes=entry).exists() or entry.withdrawn:
+        raise RecordRefused(
+            [Problem("entry", "entry_is_current", "The entry has been corrected or withdrawn.")]
+        )
+    with refusals(), transaction.atomic():
+        return Countersignature.objects.create(
+            entry=entry, by=by, at=at, recorded_at=recorded_at, recorded_by=recorded_by
+        )
+
+
+def record_assessment(
+    *,
+    worker: Worker,
+    role: str,
+    model: CraneModel,
+    operations: Sequence[str],
+    assessed_at: datetime,
+    outcome: str,
+    assessor: Worker,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    third_party: str = "",
+    employer: Employer | None = None,
+    tasks: Sequence[dict[str, Any]] = (),
+    configuration: str = "",
+    signature: str = "",
+    document: Document | None = None,
+) -> Assessment:
+    """Record a practical assessment; a pass must have met every task of its list."""
+    if outcome == "pass" and not all(each["met"] for each in tasks):
+        raise RecordRefused(
+            [Problem("tasks", "a_pass_meets_every_task", "A pass needs every task of the list met.")]
+        )
+    with refusals(), transaction.atomic():
+        return Assessment.objects.create(
+            worker=worker,
+            role=role,
+            model=model,
+            configuration=configuration,
+            operations=list(operations),
+            assessed_at=assessed_at,
+            outcome=outcome,
+            tasks=list(tasks),
+            assessor=assessor,
+            third_party=third_party,
+            employer=employer,
+            signature=signature,
+            document=document,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+def record_certification(
+    *,
+    worker: Worker,
+    scheme: str,
+    number: str,
+    issuer: str,
+    issued: date,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    expires: date | None = None,
+    scope: Sequence[str] = (),
+    models: Sequence[CraneModel] = (),
+    classes: Sequence[str] = (),
+    document: Document | None = None,
+) -> Certification:
+    """Record a third party's certificate."""
+    if issued > recorded_at.date() + timedelta(days=1):
+        raise RecordRefused(
+            [Problem("issued", "certificate_is_not_issued_in_the_future", "The certificate is not issued yet.")]
+        )
+    with refusals(), transaction.atomic():
+        return Certification.objects.create(
+            worker=worker,
+            scheme=scheme,
+            number=number,
+            issuer=issuer,
+            issued=issued,
+            expires=expires,
+            scope=list(scope),
+            covers_models=[each.pk for each in models],
+            covers_classes=list(classes),
+            document=document,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+def change_certification_status(
+    *,
+    certification: Certification,
+    status: str,
+    effective_at: datetime,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    reason: str = "",
+) -> CertificationStatus:
+    """Suspend, revoke or reinstate a certificate from an instant on."""
+    with refusals(), transaction.atomic():
+        return CertificationStatus.objects.create(
+            worker_id=certification.worker_id,
+            certification=certification,
+            status=status,
+            effective_at=effective_at,
+            reason=reason,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+def record_instruction(
+    *,
+    worker: Worker,
+    topic: str,
+    provider: str,
+    completed_at: datetime,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    provider_name: str = "",
+    model: CraneModel | None = None,
+    minutes: int | None = None,
+    after_stand_down: StandDown | None = None,
+    document: Document | None = None,
+) -> Instruction:
+    """Record completed instruction."""
+    with refusals(), transaction.atomic():
+        return Instruction.objects.create(
+            worker=worker,
+            topic=topic,
+            provider=provider,
+            provider_name=provider_name,
+            model=model,
+            completed_at=completed_at,
+            minutes=minutes,
+            after_stand_down=after_stand_down,
+            document=document,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+def appoint(
+    *,
+    worker: Worker,
+    duty: str,
+    start: datetime,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    kind: str = "duty",
+    employer: Employer | None = None,
+    maker: Maker | None = None,
+    model: CraneModel | None = None,
+    end: datetime | None = None,
+    stop_work_authority: bool = False,
+    appointed_by: str = "",
+    document: Document | None = None,
+) -> Appointment:
+    """Record a written appointment; a founding one needs its outside document."""
+    with refusals(), transaction.atomic():
+        return Appointment.objects.create(
+            worker=worker,
+            kind=kind,
+            duty=duty,
+            employer=employer,
+            maker=maker,
+            model=model,
+            start=start,
+            end=end,
+            stop_work_authority=stop_work_authority,
+            appointed_by=appointed_by,
+            document=document,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+def stand_down(
+    *,
+    worker: Worker,
+    start: datetime,
+    reason: str,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    role: str = "",
+    model: CraneModel | None = None,
+) -> StandDown:
+    """Bar a worker from a role (blank: all) and a model (``None``: all) from an instant on."""
+    with refusals(), transaction.atomic():
+        return StandDown.objects.create(
+            worker=worker,
+            role=role,
+            model=model,
+            start=start,
+            reason=reason,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+def correct(
+    record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | None, **changes: Any
+) -> AnyRecord:
+    """Record a correction: a copy of ``record`` with ``changes`` that supersedes it.
+
+    A corrected hours entry must be countersigned anew. Raises ``TypeError`` for
+    a field that is not the record's own.
+    """
+    return _supersede(record, recorded_at, recorded_by, changes)
+
+
+def withdraw(record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | None) -> AnyRecord:
+    """Record that ``record`` should never have been there."""
+    return _supersede(record, recorded_at, recorded_by, {"withdrawn": True})
+
+
+def _supersede(
+    record: AnyRecord, recorded_at: datetime, recorded_by: Account | None, changes: dict[str, Any]
+) -> AnyRecord:
+    if recorded_at < record.recorded_at:
+        raise RecordRefused(
+            [
+                Problem(
+                    "recorded_at",
+                    "correction_is_recorded_after_the_record",
+                    "A correction cannot be recorded before what it corrects.",
+                )
+            ]
+        )
+    own = {each.name for each in record._meta.concrete_fields}
+    kept_by_register = {"id", "supersedes", "recorded_at", "recorded_by", "imported_line"}
+    if unknown := changes.keys() - (own - kept_by_register):
+        raise TypeError(f"a correction cannot change {', '.join(sorted(unknown))}")
+    copied = {
+        each.attname: getattr(record, each.attname)
+        for each in record._meta.concrete_fields
+        if each.name not in kept_by_register | changes.keys()
+    }
+    with refusals(), transaction.atomic():
+        created: AnyRecord = type(record).objects.create(
+            **copied,
+            **changes,
+            supersedes=record,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+        return created
