@@ -28,10 +28,7 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
             400,
             "The record was refused",
             str(error),
-            problems=[
-                {"field": each.field, "rule": each.rule, "message": each.message}
-                for each in error.problems
-            ],
+            problems=[{"field": each.field, "rule": each.rule, "message": each.message} for each in error.problems],
         )
     if isinstance(error, BadInput):
         return problem(

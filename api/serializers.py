@@ -34,9 +34,7 @@ class FillSlotInput(serializers.Serializer[Any]):
     worker = serializers.PrimaryKeyRelatedField(queryset=Worker.objects.all())
     start = serializers.DateTimeField(required=False)
     end = serializers.DateTimeField(required=False)
-    paired_with = serializers.PrimaryKeyRelatedField(
-        queryset=Assignment.objects.all(), required=False, allow_null=True
-    )
+    paired_with = serializers.PrimaryKeyRelatedField(queryset=Assignment.objects.all(), required=False, allow_null=True)
 
 
 class EndInput(serializers.Serializer[Any]):

@@ -147,9 +147,7 @@ class AssignmentViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Assig
         """Take the worker out of the slot from an instant on."""
         assignment, account = self._own(request)
         given = _validated(EndInput, request)
-        services.end_assignment(
-            assignment=assignment, recorded_at=timezone.now(), recorded_by=account, **given
-        )
+        services.end_assignment(assignment=assignment, recorded_at=timezone.now(), recorded_by=account, **given)
         return Response(AssignmentOutput(self.get_object()).data)
 
     @extend_schema(request=SubstituteInput, responses={201: AssignmentOutput, 409: REFUSED})
@@ -175,9 +173,7 @@ class AssignmentViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Assig
     def decide_again(self, request: Request, pk: str) -> Response:
         """Decide a held assignment anew."""
         assignment, account = self._own(request)
-        decision = services.decide_again(
-            assignment=assignment, decided_at=timezone.now(), decided_by=account
-        )
+        decision = services.decide_again(assignment=assignment, decided_at=timezone.now(), decided_by=account)
         return Response(DecisionOutput(decision).data)
 
     def _own(self, request: Request) -> tuple[Assignment, Account]:

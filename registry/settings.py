@@ -9,6 +9,7 @@ from registry.database import data_folder, roles, server
 
 env = environ.Env()
 PROJECT = Path(__file__).resolve().parent.parent
+STANDARDS = PROJECT / "fixtures" / "standards"
 
 DEBUG = env.bool("DEBUG", default=False)
 SECRET_KEY = env.str("SECRET_KEY", default="") or data_folder.secret("django")
@@ -124,6 +125,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.LimitOffsetPagination",
     "PAGE_SIZE": 100,
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "api.problems.handle",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 SPECTACULAR_SETTINGS = {

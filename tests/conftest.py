@@ -1,13 +1,17 @@
 """Tests run as the application's role, in a database that the owner created and migrated."""
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from typing import Any
 
 import psycopg
 import pytest
+from django.conf import settings
 from django.db import connections
 from django.test.utils import setup_databases, teardown_databases
 from psycopg import sql
+
+from registry.standards.services import load_standards
 
 TABLES = "SELECT tablename FROM pg_tables WHERE schemaname = 'public' ORDER BY tablename"
 TRUNCATE_TRIGGERS = """
@@ -23,6 +27,10 @@ def django_db_setup(
     """Sets up every alias: a test that asks for `default` alone needs the database that `owner` makes."""
     with django_db_blocker.unblock():
         created = setup_databases(verbosity=0, interactive=False)
+        with connections["owner"].cursor() as cursor:
+            # Tests record a past of their own; the test of the guard itself sets the tolerance again.
+            cursor.execute("UPDATE database_policy SET recorded_at_tolerance = NULL")
+        load_standards(settings.STANDARDS, recorded_at=datetime(2020, 1, 1, tzinfo=UTC))
     yield
     # The owner cannot drop a database that the application is still connected to.
     connections.close_all()

@@ -102,7 +102,7 @@ def add_slot(*, job: Job, role: str) -> Slot:
 
 
 def check(*, asking: Asking, decided_at: datetime, decided_by: Account | None) -> Decision:
-    """Ask the engine and record its answer, without filling a slot. Raises :class:`~registry.eligibility.standard.BadInput`."""
+    """Ask the engine and record its answer, without filling a slot; raises as ``queries.answer``."""
     return _record(answer(asking), decided_at=decided_at, decided_by=decided_by)
 
 
@@ -219,7 +219,7 @@ def substitute(
         return Outcome(recorded, refusal=refusal)
 
 
-class _NotSubstituted(Exception):  # noqa: N818
+class _NotSubstituted(Exception):
     def __init__(self, outcome: Outcome) -> None:
         self.outcome = outcome
 

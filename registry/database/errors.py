@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from django.db import DatabaseError
@@ -153,14 +154,13 @@ def translate(error: DatabaseError) -> Exception:
     return error
 
 
-class refusals:
-    """``with refusals():`` turns a constraint's refusal into :class:`RecordRefused`."""
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
-        if isinstance(error, DatabaseError):
-            translated = translate(error)
-            if translated is not error:
-                raise translated from error
+@contextmanager
+def refusals() -> Iterator[None]:
+    """Turn a constraint's refusal within the block into :class:`RecordRefused`."""
+    try:
+        yield
+    except DatabaseError as error:
+        translated = translate(error)
+        if translated is error:
+            raise
+        raise translated from error

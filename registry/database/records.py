@@ -25,9 +25,7 @@ class Record(models.Model):
     """An append-only record."""
 
     recorded_at = models.DateTimeField()
-    recorded_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
-    )
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     supersedes = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="superseded_by")
     withdrawn = models.BooleanField(default=False)
 

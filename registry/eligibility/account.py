@@ -123,6 +123,8 @@ def _in_words(
 def _not_counted(evaluation: LeafEvaluation, signatures: Signatures) -> tuple[NotCounted, ...]:
     found: list[NotCounted] = []
     for reason, records in sorted(evaluation.not_counted.items()):
+        if not records:
+            continue
         if reason in ("countersigner_not_entitled", "assessor_not_entitled"):
             found += _by_signer(reason, records, signatures)
         else:

@@ -36,6 +36,9 @@ from registry.eligibility.standard import (
 MOST_ALTERNATIVES = 200
 """More alternatives than any readable standard has; past it only the cheapest are kept."""
 
+SCOPES = ("configuration", "model", "family", "class", "any")
+"""From the narrowest to the widest: hours that count for one count for all that follow."""
+
 LeafSet = frozenset[str]
 
 
@@ -61,6 +64,17 @@ class _FreshHours:
     leaf: Hours
     minutes: int
     counts: frozenset[tuple[str, str]]
+    scope: str
+    after: tuple[str, ...]
+
+    def narrowed_to(self, other: _FreshHours) -> _FreshHours:
+        """The same minutes, worked so that they serve ``other`` too."""
+        return replace(
+            self,
+            counts=self.counts & other.counts,
+            scope=min(self.scope, other.scope, key=SCOPES.index),
+            after=tuple(dict.fromkeys(self.after + other.after)),
+        )
 
 
 class _Finder:
@@ -221,40 +235,41 @@ class _Finder:
 
     def _hours_items(self, leaves: Iterable[Hours]) -> list[RemedyItem]:
         """Hours still to work; an hour that counts for several requirements is asked for once."""
-        needs = [_FreshHours(leaf, self._fresh_minutes(leaf) or 0, self._kinds_of_work(leaf)) for leaf in leaves]
+        needs = [self._need(leaf) for leaf in leaves]
         # The narrowest requirement comes first, as its hours may serve the wider ones.
         needs.sort(key=lambda need: (len(need.counts), self.order[need.leaf.key]))
-        items: list[RemedyItem] = []
         planned: list[_FreshHours] = []
         for need in needs:
-            served = sum(each.minutes for each in planned if each.counts <= need.counts)
-            rest = replace(need, minutes=need.minutes - served)
+            serving = [each for each in planned if each.counts & need.counts]
+            rest = replace(need, minutes=need.minutes - sum(each.minutes for each in serving))
+            planned = [each.narrowed_to(need) if each in serving else each for each in planned]
             if rest.minutes > 0:
                 planned.append(rest)
-                items.append(self._hours_item(rest))
-        return items
+        return [self._hours_item(each) for each in planned]
+
+    def _need(self, leaf: Hours) -> _FreshHours:
+        after = (leaf.after,) if leaf.after else ()
+        minutes = self._fresh_minutes(leaf) or 0
+        return _FreshHours(leaf, minutes, self._kinds_of_work(leaf), leaf.scope, after)
 
     def _hours_item(self, need: _FreshHours) -> RemedyItem:
-        leaf = need.leaf
         where = {
             "configuration": "on the model in this configuration",
             "model": "on the model",
             "family": "on the model or its family",
             "class": "on cranes of the same class",
             "any": "on any crane",
-        }[leaf.scope]
-        operations = leaf.operations or {self.question.operation}
-        if operations == set(OPERATIONS):
-            what = "any operation"
-        else:
-            what = " or ".join(sorted(operations))
-        capacity = f" as {leaf.capacity.replace('_', ' ')}" if leaf.capacity else ""
-        after = f", after: {self.leaves[leaf.after].sentence}" if leaf.after else ""
+        }[need.scope]
+        operations = {operation for operation, _ in need.counts}
+        what = "any operation" if operations == set(OPERATIONS) else " or ".join(sorted(operations))
+        capacities = {capacity.replace("_", " ") for _, capacity in need.counts}
+        capacity = f" as {' or '.join(sorted(capacities))}" if len(capacities) < len(ROLES) else ""
+        after = "".join(f", after: {self.leaves[key].sentence}" for key in need.after)
         sentence = (
             f"{duration(need.minutes)} more hands-on hours {where} in {what}{capacity}, "
             f"countersigned by an entitled person{after}"
         )
-        return RemedyItem("hours", leaf.key, sentence, leaf.cost, need.minutes)
+        return RemedyItem("hours", need.leaf.key, sentence, need.leaf.cost, need.minutes)
 
     def _kinds_of_work(self, leaf: Hours) -> frozenset[tuple[str, str]]:
         operations = leaf.operations or {self.question.operation}

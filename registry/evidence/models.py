@@ -64,7 +64,7 @@ class HoursEntry(WorkerRecord):
     origin = models.CharField(max_length=10, choices=[(each, each) for each in ORIGINS], default="register")
     document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
     issuer = models.CharField(max_length=200, blank=True)
-    imported_line = models.CharField(max_length=64, null=True, blank=True, unique=True)  # noqa: DJ001
+    imported_line = models.CharField(max_length=64, null=True, blank=True, unique=True)
 
     class Meta(WorkerRecord.Meta):
         abstract = False
@@ -75,9 +75,7 @@ class HoursEntry(WorkerRecord):
                 condition=Q(end__lte=F("start") + timedelta(hours=24)), name="hours_fit_into_24_hours"
             ),
             models.CheckConstraint(condition=Q(end__lte=F("recorded_at")), name="hours_are_not_in_the_future"),
-            models.CheckConstraint(
-                condition=Q(start__second=0, end__second=0), name="hours_are_in_whole_minutes"
-            ),
+            models.CheckConstraint(condition=Q(start__second=0, end__second=0), name="hours_are_in_whole_minutes"),
             models.CheckConstraint(condition=Q(operation__in=OPERATIONS), name="hours_operation_is_known"),
             models.CheckConstraint(condition=Q(capacity__in=ROLES), name="hours_capacity_is_a_role"),
             models.CheckConstraint(condition=Q(origin__in=ORIGINS), name="hours_origin_is_known"),

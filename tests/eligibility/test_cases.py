@@ -36,9 +36,7 @@ def answer(decision: Decision, expected: dict[str, Any]) -> dict[str, Any]:
 def instants(expected: dict[str, Any]) -> dict[str, Any]:
     """The expected answer with its instants read."""
     return {
-        key: datetime.fromisoformat(value)
-        if key in ("holds_until", "fails_from") and value is not None
-        else value
+        key: datetime.fromisoformat(value) if key in ("holds_until", "fails_from") and value is not None else value
         for key, value in expected.items()
     }
 

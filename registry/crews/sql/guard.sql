@@ -6,7 +6,7 @@ CREATE TABLE crews_sealing_key (
 
 -- A decision is what its sealed statement says, column by column.
 CREATE FUNCTION crews_decision_is_sealed() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     said jsonb;
 BEGIN
@@ -43,7 +43,7 @@ CREATE TRIGGER decision_is_sealed BEFORE INSERT ON crews_decision
 
 -- The versions a decision was computed on become rows, so that a change finds it.
 CREATE FUNCTION crews_decision_dependencies() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     INSERT INTO public.crews_decisiondependency (decision_id, subject, version)
     SELECT NEW.id, key, value::bigint FROM jsonb_each_text(NEW.evidence_versions);
@@ -57,7 +57,7 @@ CREATE TRIGGER decision_dependencies AFTER INSERT ON crews_decision
 -- A concurrent change either committed before (and is seen here) or waits for
 -- this transaction and then finds, and holds, the assignment made in it.
 CREATE FUNCTION crews_require_current(decision bigint) RETURNS void
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     dependency record;
     current_version bigint;
@@ -93,7 +93,7 @@ $$;
 CREATE FUNCTION crews_require_decision(
     decision bigint, slot bigint, worker bigint, starts timestamptz, ends timestamptz
 ) RETURNS void
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     given public.crews_decision;
     asked record;
@@ -145,7 +145,7 @@ $$;
 
 -- Nobody reaches a slot without passing the guard.
 CREATE FUNCTION crews_assignment_is_permitted() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     role_of_slot text;
 BEGIN
@@ -176,7 +176,7 @@ CREATE TRIGGER assignment_is_permitted BEFORE INSERT ON crews_assignment
 
 -- A new assignment stands.
 CREATE FUNCTION crews_assignment_stands() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     INSERT INTO public.crews_assignmentstate
         (assignment_id, slot_id, job_id, worker_id, supervises, decision_id, during, standing,
@@ -193,7 +193,7 @@ CREATE TRIGGER assignment_stands AFTER INSERT ON crews_assignment
 
 -- A confirmation passes the same guard as the assignment did.
 CREATE FUNCTION crews_event_is_allowed() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     held public.crews_assignment;
     state public.crews_assignmentstate;
@@ -218,7 +218,7 @@ CREATE TRIGGER event_is_allowed BEFORE INSERT ON crews_assignmentevent
 
 -- The present standing follows the events.
 CREATE FUNCTION crews_state_follows_event() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NEW.kind = 'held' THEN
         UPDATE public.crews_assignmentstate SET standing = 'held', reason = NEW.reason
@@ -248,7 +248,7 @@ CREATE TRIGGER state_follows_event AFTER INSERT ON crews_assignmentevent
 -- When anything a standing assignment rests on changes, the assignment is held.
 -- Assignments whose window is over are history and stay as they were.
 CREATE FUNCTION crews_hold_affected() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF current_setting('transaction_isolation') <> 'read committed' THEN
         RAISE EXCEPTION 'evidence changes in read-committed transactions'
@@ -271,7 +271,7 @@ CREATE TRIGGER hold_affected AFTER INSERT OR UPDATE ON evidence_evidenceversion
 
 -- A changed or withdrawn job holds everybody who was on it.
 CREATE FUNCTION crews_job_change_holds() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)
@@ -288,7 +288,7 @@ CREATE TRIGGER job_change_holds AFTER INSERT ON crews_job
 
 -- A trainee does not stay without the erector: when that one is held or leaves, the trainee is held.
 CREATE FUNCTION crews_trainee_follows_erector() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)
@@ -307,7 +307,7 @@ CREATE TRIGGER trainee_follows_erector AFTER UPDATE ON crews_assignmentstate
 
 -- Site and standard must belong to the same jurisdiction.
 CREATE FUNCTION crews_job_fits_its_site() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NOT EXISTS (
         SELECT FROM public.standards_standardversion v JOIN public.equipment_site s

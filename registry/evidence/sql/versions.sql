@@ -8,7 +8,7 @@ $$;
 
 -- Count a change of each subject, in one order so that two changes cannot block each other.
 CREATE FUNCTION evidence_bump(subjects text[]) RETURNS void
-LANGUAGE sql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE sql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
     INSERT INTO public.evidence_evidenceversion AS known (subject, version)
     SELECT DISTINCT subject COLLATE "C", 1 FROM unnest(subjects) AS subject ORDER BY 1
     ON CONFLICT (subject) DO UPDATE SET version = known.version + 1
@@ -17,7 +17,7 @@ REVOKE ALL ON FUNCTION evidence_bump(text[]) FROM PUBLIC;
 
 -- New rows about workers.
 CREATE FUNCTION evidence_workers_changed() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     PERFORM public.evidence_bump(ARRAY(SELECT DISTINCT 'worker:' || worker_id FROM added));
     RETURN NULL;
@@ -26,7 +26,7 @@ $$;
 
 -- A countersignature changes what the entry's worker can show.
 CREATE FUNCTION evidence_countersigned() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     PERFORM public.evidence_bump(ARRAY(
         SELECT DISTINCT 'worker:' || entry.worker_id
@@ -37,7 +37,7 @@ $$;
 
 -- A declaration concerns the models it names and those it named before.
 CREATE FUNCTION evidence_family_declared() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     PERFORM public.evidence_bump(ARRAY(
         SELECT DISTINCT 'model:' || unnest(models_declared) FROM added
@@ -50,7 +50,7 @@ $$;
 
 -- A placement concerns everybody who has hours on that crane: their entries may count or not.
 CREATE FUNCTION evidence_crane_placed() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     PERFORM public.evidence_bump(ARRAY(
         SELECT DISTINCT 'worker:' || entry.worker_id
@@ -60,7 +60,8 @@ END
 $$;
 
 -- A family holds models of the maker that declares it, and of no other.
-CREATE FUNCTION equipment_family_is_the_makers_own() RETURNS trigger LANGUAGE plpgsql AS $$
+CREATE FUNCTION equipment_family_is_the_makers_own() RETURNS trigger
+LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF cardinality(NEW.models_declared) < 2 OR cardinality(NEW.models_declared) <> (
         SELECT count(*) FROM equipment_cranemodel
@@ -75,7 +76,7 @@ $$;
 
 -- A crane stands on one site at a time.
 CREATE FUNCTION equipment_crane_stands_once() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     -- Two placements of one crane at once would not see each other.
     PERFORM FROM public.equipment_crane WHERE id = NEW.crane_id FOR UPDATE;
@@ -96,7 +97,7 @@ $$;
 
 -- A correction is about the same worker as what it corrects.
 CREATE FUNCTION evidence_correction_keeps_the_worker() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     earlier bigint;
 BEGIN
@@ -112,7 +113,7 @@ $$;
 
 -- Nobody countersigns their own hours, or work that is not done yet.
 CREATE FUNCTION evidence_countersignature_is_anothers() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     entry public.evidence_hoursentry;
 BEGIN
@@ -131,7 +132,7 @@ $$;
 
 -- A status and a retraining belong to the worker whose certificate or stand-down it is.
 CREATE FUNCTION evidence_reference_is_the_workers() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     owner bigint;
 BEGIN
@@ -149,7 +150,8 @@ END
 $$;
 
 -- The document is what its SHA-256 says.
-CREATE FUNCTION evidence_document_is_whole() RETURNS trigger LANGUAGE plpgsql AS $$
+CREATE FUNCTION evidence_document_is_whole() RETURNS trigger
+LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF encode(sha256(NEW.content), 'hex') <> NEW.sha256 THEN
         RAISE EXCEPTION 'the document differs from its SHA-256'
@@ -170,7 +172,7 @@ INSERT INTO database_policy (recorded_at_tolerance) VALUES (interval '10 minutes
 
 -- The application cannot back-date what the register learned; the owner can, to bring in old registers.
 CREATE FUNCTION evidence_recorded_now() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     tolerance interval;
 BEGIN
@@ -187,7 +189,7 @@ $$;
 -- Worker numbers, as people read them out.
 CREATE SEQUENCE people_worker_number;
 CREATE FUNCTION people_number_worker() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     NEW.number := 'W-' || lpad(nextval('public.people_worker_number')::text, 6, '0');
     RETURN NEW;

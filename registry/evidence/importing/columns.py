@@ -1,0 +1,102 @@
+"""Which column of a file is which field, told by its header."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from openpyxl.utils import get_column_letter
+
+from registry.evidence.importing.reading import FileRefused, Row, Unreadable
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """What a column may hold: its name, the headers people write for it, and how long a text may be."""
+
+    name: str
+    spellings: tuple[str, ...] = ()
+    compulsory: bool = False
+    longest: int = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of the file, as its reader sees it."""
+
+    letter: str
+    header: str
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Where each field is: ``index`` by field, and every column of the header by its index."""
+
+    index: dict[str, int]
+    all: list[Column]
+
+    def of(self, field: str) -> Column | None:
+        """The column that holds the field, if the file has it."""
+        found = self.index.get(field)
+        return None if found is None else self.all[found]
+
+
+def folded(text: str) -> str:
+    """The text without case, accents, punctuation and doubled spaces."""
+    plain = unicodedata.normalize("NFKD", text.casefold().replace("œ", "oe").replace("æ", "ae"))
+    plain = "".join(each for each in plain if not unicodedata.combining(each))
+    return re.sub(r"[\W_]+", " ", plain).strip()
+
+
+def map_columns(
+    header: Row,
+    fields: Sequence[Field],
+    *,
+    mapping: Mapping[str, str],
+    ignore_unknown: bool,
+    one_of: Sequence[Sequence[str]] = (),
+) -> Columns:
+    """Find the fields' columns. ``mapping`` says for headers of the file which field they are.
+
+    Raises :class:`FileRefused` that names every column that is unknown, missing or double.
+    """
+    names = {each.name for each in fields}
+    known = {folded(spelling): each.name for each in fields for spelling in (each.name, *each.spellings)}
+    wanted = {folded(written): field for written, field in mapping.items()}
+    troubles = [
+        f"{field!r} is no field; there are {', '.join(each.name for each in fields)}"
+        for field in mapping.values()
+        if field not in names
+    ]
+    all_columns: list[Column] = []
+    index: dict[str, int] = {}
+    rule = "columns_are_known"
+    for position, value in enumerate(header.values):
+        if isinstance(value, Unreadable):
+            raise FileRefused(value.rule, value.message)
+        written = str(value).strip() if value is not None else ""
+        column = Column(get_column_letter(position + 1), written)
+        all_columns.append(column)
+        if not written:
+            continue
+        field = wanted.pop(folded(written), None) or known.get(folded(written))
+        if field is None:
+            if not ignore_unknown:
+                troubles.append(f"column {column.letter} {written!r} is unknown")
+        elif field in index:
+            first = all_columns[index[field]]
+            troubles.append(f"columns {first.letter} {first.header!r} and {column.letter} {written!r} are both {field}")
+            rule = "columns_are_unique"
+        else:
+            index[field] = position
+    troubles += [f"the file has no column {written!r}" for written in mapping if folded(written) in wanted]
+    missing = [each.name for each in fields if each.compulsory and each.name not in index]
+    missing += [" or ".join(group) for group in one_of if not any(each in index for each in group)]
+    if missing:
+        rule = "columns_are_complete"
+        troubles.append(f"there is no column for {', '.join(missing)}")
+    if troubles:
+        raise FileRefused(rule, f"Row {header.number}, the header: {'; '.join(troubles)}.")
+    return Columns(index, all_columns)

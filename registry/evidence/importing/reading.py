@@ -1,0 +1,351 @@
+"""Rows of a CSV or XLSX file, one after the other, in bounded memory.
+
+CSV follows RFC 4180: UTF-8 with or without a byte order mark, UTF-16 with one,
+or an encoding that is named; comma, semicolon or tab, told by the header line.
+XLSX is read cell by cell from the zip. Whatever would have to be guessed is
+refused: another encoding, a formula, a merged cell, one of several sheets.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import re
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from openpyxl import load_workbook
+from openpyxl.utils import get_column_letter
+
+CHUNK = 64 * 1024
+DELIMITERS = (",", ";", "\t")
+BYTE_ORDER_MARKS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
+ZIP, OLE = b"PK\x03\x04", bytes.fromhex("d0cf11e0a1b11ae1")
+
+LARGEST_SHEET = 1024**3
+LARGEST_OTHER_PART = 64 * 1024**2
+MOST_PARTS = 2000
+MOST_TIMES_LARGER = 250
+SMALL_PART = 1024**2
+MOST_COLUMNS = 256
+MOST_ROWS = 1_048_576
+LONGEST_LINE = 1024**2
+MERGED = re.compile(rb"<(?:\w+:)?mergeCell\s[^>]*?ref\s*=\s*[\"']([^\"']+)[\"']")
+
+
+class FileRefused(Exception):
+    """The file cannot be read as a table; the message is a sentence, ``rule`` its name."""
+
+    def __init__(self, rule: str, message: str) -> None:
+        super().__init__(message)
+        self.rule = rule
+        self.message = message
+
+
+@dataclass(frozen=True, slots=True)
+class Unreadable:
+    """A cell without a value of its own: a formula or an error."""
+
+    rule: str
+    message: str
+
+
+Value = str | int | float | bool | date | datetime | time | timedelta | Unreadable | None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row that is not empty; ``number`` counts as a spreadsheet program does, the first row being 1."""
+
+    number: int
+    values: list[Value]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The header and the rows below it. ``even``: every row must have as many cells as the header."""
+
+    header: Row
+    rows: Iterator[Row]
+    even: bool
+
+
+@contextmanager
+def open_table(file: Path | BinaryIO, *, sheet: str | None = None, encoding: str | None = None) -> Iterator[Table]:
+    """Open a CSV or XLSX file, told apart by its first bytes. A stream must be seekable."""
+    if isinstance(file, Path):
+        try:
+            stream: BinaryIO = file.open("rb")
+        except OSError as error:
+            reason = error.strerror or "it cannot be opened"
+            raise FileRefused("file_can_be_read", f"The file cannot be read: {reason}.") from error
+        with stream:
+            yield from _table(stream, sheet, encoding)
+    else:
+        file.seek(0)
+        yield from _table(file, sheet, encoding)
+
+
+def _table(stream: BinaryIO, sheet: str | None, encoding: str | None) -> Iterator[Table]:
+    start = stream.read(8)
+    stream.seek(0)
+    if start == OLE:
+        raise _old_or_locked(stream)
+    if start.startswith(ZIP):
+        yield from _xlsx_table(stream, sheet)
+        return
+    if sheet is not None:
+        raise FileRefused("only_a_workbook_has_sheets", "A sheet is named, but the file is no XLSX workbook.")
+    rows = _csv_rows(stream, encoding)
+    header = next(rows, None)
+    if header is None:
+        raise FileRefused("file_has_a_header", "The file is empty; its first row must name the columns.")
+    yield Table(header, rows, even=True)
+
+
+# CSV
+
+
+def _csv_rows(stream: BinaryIO, encoding: str | None) -> Iterator[Row]:
+    lines = _lines(_text(stream, encoding))
+    first = ""
+    skipped = 0
+    for first in lines:
+        if first.strip():
+            break
+        skipped += 1
+    else:
+        return
+    reader = csv.reader(_again(first, lines), delimiter=_delimiter(first), strict=True)
+    number = skipped
+    while True:
+        number += 1
+        line = skipped + reader.line_num + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise FileRefused(
+                "csv_follows_rfc_4180",
+                f"The record that begins on line {line} is not well-formed CSV ({error}): "
+                "a quotation mark is probably missing.",
+            ) from error
+        if any(cell.strip() for cell in cells):
+            yield Row(number, list(cells))
+
+
+def _again(first: str, rest: Iterator[str]) -> Iterator[str]:
+    yield first
+    yield from rest
+
+
+def _delimiter(header: str) -> str:
+    def cells(delimiter: str) -> int:
+        try:
+            return len(next(csv.reader([header], delimiter=delimiter)))
+        except (csv.Error, StopIteration):
+            return 0
+
+    return max(DELIMITERS, key=cells)
+
+
+def _lines(chunks: Iterator[str]) -> Iterator[str]:
+    """Lines with their ends, split at CR LF, LF or CR."""
+    rest = ""
+    for chunk in chunks:
+        rest += chunk
+        held = "\r" if rest.endswith("\r") else ""  # the LF may be in the next chunk
+        pieces = re.split(r"(?<=\n)|(?<=\r)(?!\n)", rest[: len(rest) - len(held)])
+        yield from pieces[:-1]
+        rest = pieces[-1] + held
+        if len(rest) > LONGEST_LINE:
+            raise FileRefused("csv_follows_rfc_4180", "A line is longer than a million characters: this is no table.")
+    if rest:
+        yield rest
+
+
+def _text(stream: BinaryIO, encoding: str | None) -> Iterator[str]:
+    start = stream.read(4)
+    stream.seek(0)
+    mark, found = next(((mark, name) for mark, name in BYTE_ORDER_MARKS if start.startswith(mark)), (b"", "utf-8"))
+    try:
+        codec = codecs.lookup(encoding) if encoding else codecs.lookup(found)
+        decoder = codec.incrementaldecoder("strict") if codec.incrementaldecoder else None
+    except LookupError:
+        decoder = None
+    if decoder is None or not getattr(codec, "_is_text_encoding", True):
+        raise FileRefused("encoding_is_known", f"There is no text encoding {encoding!r}.")
+    if mark and (not encoding or codec.name.replace("_", "-").startswith(found)):
+        stream.seek(len(mark))
+    position = stream.tell()
+    while True:
+        chunk = stream.read(CHUNK)
+        pending = decoder.getstate()[0]
+        try:
+            text = decoder.decode(chunk, final=not chunk)
+        except UnicodeDecodeError as error:
+            byte = position - len(pending) + error.start
+            hint = "" if encoding else " Save it as UTF-8, or say its encoding, for instance cp1252."
+            raise FileRefused(
+                "text_is_in_a_known_encoding",
+                f"The file is not {encoding or found.upper()}: byte {byte} (counted from 0) does not fit.{hint}",
+            ) from error
+        if "\0" in text:
+            raise FileRefused("file_is_text_or_xlsx", "The file holds zero bytes: it is neither CSV nor XLSX.")
+        position += len(chunk)
+        if text:
+            yield text
+        if not chunk:
+            return
+
+
+# XLSX
+
+
+def _old_or_locked(stream: BinaryIO) -> FileRefused:
+    name = "EncryptedPackage".encode("utf-16-le")
+    before = b""
+    while chunk := stream.read(CHUNK):
+        if name in before + chunk:
+            return FileRefused(
+                "workbook_is_not_locked", "The workbook is protected by a password; save it without one."
+            )
+        before = chunk[-len(name) :]
+    return FileRefused("workbook_is_xlsx", "This is an old workbook (.xls) or another program's file; save it as XLSX.")
+
+
+def _xlsx_table(stream: BinaryIO, sheet: str | None) -> Iterator[Table]:
+    with _damage_refused():
+        with zipfile.ZipFile(stream) as archive:
+            _refuse_bombs(archive)
+        book: Any = load_workbook(stream, read_only=True, data_only=False, keep_links=False)
+    try:
+        with _damage_refused():
+            worksheet = _worksheet(book, sheet)
+            # openpyxl knows which part of the zip holds the sheet, but has no public name for it.
+            _refuse_merged_cells(book._archive, worksheet._worksheet_path, worksheet.title)
+            worksheet.reset_dimensions()
+        rows = _xlsx_rows(worksheet)
+        header = next(rows, None)
+        if header is None:
+            raise FileRefused(
+                "file_has_a_header", f"The sheet {worksheet.title!r} is empty; its first row must name the columns."
+            )
+        yield Table(header, rows, even=False)
+    finally:
+        book.close()
+
+
+@contextmanager
+def _damage_refused() -> Iterator[None]:
+    try:
+        yield
+    except FileRefused:
+        raise
+    except Exception as error:  # what openpyxl raises for a damaged part is of any kind
+        raise FileRefused(
+            "workbook_is_whole", "The workbook is damaged: it cannot be read to its end. Save it again."
+        ) from error
+
+
+def _refuse_bombs(archive: zipfile.ZipFile) -> None:
+    parts = archive.infolist()
+    names = {part.filename for part in parts}
+    if "xl/workbook.xml" not in names and "[Content_Types].xml" not in names:
+        raise FileRefused("workbook_is_xlsx", "The file is a zip archive but no XLSX workbook; save it as XLSX or CSV.")
+    if len(parts) > MOST_PARTS:
+        raise FileRefused("workbook_is_not_too_large", f"The workbook has {len(parts)} parts; {MOST_PARTS} may be.")
+    for part in parts:
+        largest = LARGEST_SHEET if part.filename.startswith("xl/worksheets/") else LARGEST_OTHER_PART
+        times = part.file_size / max(part.compress_size, 1)
+        if part.file_size > largest or (part.file_size > SMALL_PART and times > MOST_TIMES_LARGER):
+            raise FileRefused(
+                "workbook_is_not_too_large",
+                f"{part.filename} would unpack to {part.file_size} bytes, {times:.0f} times its packed size; "
+                "this is more than is read here.",
+            )
+        if part.filename.endswith((".xml", ".rels")):
+            with archive.open(part) as content:
+                start = content.read(1024)
+            if b"<!DOCTYPE" in start or start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+                raise FileRefused(
+                    "workbook_is_xlsx", f"{part.filename} is not written as a workbook's parts are; save it again."
+                )
+
+
+def _worksheet(book: Any, name: str | None) -> Any:
+    sheets = {each.title: each for each in book.worksheets}
+    if name is not None:
+        if name not in sheets:
+            raise FileRefused(
+                "sheet_is_in_the_workbook",
+                f"There is no sheet {name!r}; the workbook has {', '.join(map(repr, sheets)) or 'none'}.",
+            )
+        return sheets[name]
+    visible = [each for each in sheets.values() if each.sheet_state == "visible"]
+    if len(visible) == 1 and len(sheets) == 1:
+        return visible[0]
+    if not sheets:
+        raise FileRefused("workbook_has_a_sheet", "The workbook has no sheet with cells.")
+    hidden = [repr(each.title) for each in sheets.values() if each.sheet_state != "visible"]
+    named = ", ".join(repr(each.title) for each in visible) or "none"
+    also = f" and hidden {', '.join(hidden)}" if hidden else ""
+    raise FileRefused(
+        "sheet_is_unambiguous", f"The workbook has more than one sheet: {named}{also}. Say which one to read."
+    )
+
+
+def _refuse_merged_cells(archive: zipfile.ZipFile, path: str, title: str) -> None:
+    before = b""
+    with archive.open(path) as content:
+        while chunk := content.read(CHUNK):
+            if found := MERGED.search(before + chunk):
+                cells = found.group(1).decode("ascii", "replace")
+                raise FileRefused(
+                    "cells_are_not_merged",
+                    f"In the sheet {title!r} the cells {cells} are merged; unmerge them and fill each cell.",
+                )
+            before = chunk[-200:]
+
+
+def _xlsx_rows(worksheet: Any) -> Iterator[Row]:
+    # Empty rows are passed over one by one, however many: there may be data behind them.
+    with _damage_refused():
+        for number, cells in enumerate(worksheet.iter_rows(), start=1):
+            if number > MOST_ROWS:
+                raise FileRefused("workbook_is_not_too_large", f"A workbook has at most {MOST_ROWS} rows.")
+            if not cells:
+                continue
+            values = [_value(cell, column, number) for column, cell in enumerate(cells, start=1)]
+            while values and values[-1] is None:
+                values.pop()
+            if len(values) > MOST_COLUMNS:
+                raise FileRefused(
+                    "table_is_not_too_wide", f"Row {number} has {len(values)} columns; {MOST_COLUMNS} may be."
+                )
+            if values:
+                yield Row(number, values)
+
+
+def _value(cell: Any, column: int, row: int) -> Value:
+    value = cell.value
+    if value is None:
+        return None
+    if cell.data_type == "f":
+        return Unreadable(
+            "cell_holds_no_formula",
+            f"Cell {get_column_letter(column)}{row} holds a formula; paste its value instead.",
+        )
+    if cell.data_type == "e":
+        return Unreadable(
+            "cell_holds_no_error", f"Cell {get_column_letter(column)}{row} holds the error {value}."
+        )
+    if isinstance(value, str):
+        return value if value.strip() else None
+    return value  # type: ignore[no-any-return]
