@@ -41,7 +41,10 @@ class World:
             name="Halvorsby Tower Works", jurisdiction="US", responsible_person="Ines Okoro", recorded_at=past
         )
         self.site = equipment.register_site(
-            name="Quillon Wharf", time_zone="America/Vancouver", jurisdiction="US", working_language="en",
+            name="Quillon Wharf",
+            time_zone="America/Vancouver",
+            jurisdiction="US",
+            working_language="en",
             recorded_at=past,
         )
         maker = equipment.register_maker(name="Brandvold", recorded_at=past)
@@ -51,7 +54,10 @@ class World:
         self.crane = equipment.register_crane(model=self.model, serial_number="180-7", recorded_at=past)
         equipment.place_crane(crane=self.crane, site=self.site, start=past, recorded_at=past, recorded_by=None)
         self.scan = evidence.attach_document(
-            name="letter.pdf", media_type="application/pdf", content=b"%PDF-1.7 letter", recorded_at=past,
+            name="letter.pdf",
+            media_type="application/pdf",
+            content=b"%PDF-1.7 letter",
+            recorded_at=past,
             recorded_by=None,
         )
         self.assessor = self.worker("Petra", "Lindqvist")
@@ -63,11 +69,14 @@ class World:
         worker = people.register_worker(
             given_name=given, family_name=family, date_of_birth=date(1985, 5, 5), recorded_at=past, recorded_by=None
         )
-        people.employ(
-            worker=worker, employer=self.employer, start=past.date(), recorded_at=past, recorded_by=None
-        )
-        people.record_language(worker=worker, language="en", recorded_at=past, recorded_by=None)
+        self.employed(worker)
         return worker
+
+    def employed(self, worker: Worker) -> None:
+        """On the employer's books, and able to work in English."""
+        past = self.now - timedelta(days=890)
+        people.employ(worker=worker, employer=self.employer, start=past.date(), recorded_at=past, recorded_by=None)
+        people.record_language(worker=worker, language="en", recorded_at=past, recorded_by=None)
 
     def make_assessor(self, worker: Worker) -> None:
         """The founding act that lets a new register begin."""
@@ -75,15 +84,27 @@ class World:
         for topic in ("assessing_and_documenting", "subpart_cc_training", "crew_tasks_and_hazards"):
             self.instruct(worker, topic, past)
         evidence.appoint(
-            worker=worker, duty="assessor", kind="founding", employer=self.employer, start=past,
-            appointed_by="Ines Okoro", document=self.scan, recorded_at=past, recorded_by=None,
+            worker=worker,
+            duty="assessor",
+            kind="founding",
+            employer=self.employer,
+            start=past,
+            appointed_by="Ines Okoro",
+            document=self.scan,
+            recorded_at=past,
+            recorded_by=None,
         )
 
     def instruct(self, worker: Worker, topic: str, at: datetime, *, model: bool = False) -> None:
         """Completed instruction; on the model it is the maker's."""
         evidence.record_instruction(
-            worker=worker, topic=topic, provider="maker" if model else "employer", completed_at=at,
-            model=self.model if model else None, recorded_at=at, recorded_by=None,
+            worker=worker,
+            topic=topic,
+            provider="maker" if model else "employer",
+            completed_at=at,
+            model=self.model if model else None,
+            recorded_at=at,
+            recorded_by=None,
         )
 
     def make_erector(self, worker: Worker, *, days: int = 30) -> None:
@@ -93,9 +114,15 @@ class World:
             self.instruct(worker, topic, past)
         self.instruct(worker, "model_instruction", past, model=True)
         evidence.record_certification(
-            worker=worker, scheme="tower crane erection", number=f"E-{worker.pk}", issuer="Norrland Board",
-            issued=past.date(), expires=(self.now + timedelta(days=700)).date(), classes=["hammerhead"],
-            recorded_at=past, recorded_by=None,
+            worker=worker,
+            scheme="tower crane erection",
+            number=f"E-{worker.pk}",
+            issuer="Norrland Board",
+            issued=past.date(),
+            expires=(self.now + timedelta(days=700)).date(),
+            classes=["hammerhead"],
+            recorded_at=past,
+            recorded_by=None,
         )
         self.hours(worker, days=days)
         self.assess(worker, "erector")
@@ -108,8 +135,15 @@ class World:
             end = start + timedelta(hours=8)
             rows.append(
                 evidence.NewHours(
-                    worker=worker, model=self.model, operation=operation, start=start, end=end,
-                    employer=self.employer, site=self.site, crane=self.crane, countersigner=self.assessor,
+                    worker=worker,
+                    model=self.model,
+                    operation=operation,
+                    start=start,
+                    end=end,
+                    employer=self.employer,
+                    site=self.site,
+                    crane=self.crane,
+                    countersigner=self.assessor,
                     countersigned_at=end + timedelta(hours=1),
                 )
             )
@@ -121,24 +155,44 @@ class World:
         """The employer's own practical assessment by the founding assessor."""
         at = at or self.now - timedelta(days=5)
         evidence.record_assessment(
-            worker=worker, role=role, model=self.model, operations=OPERATIONS, assessed_at=at, outcome=outcome,
-            assessor=self.assessor, employer=self.employer, recorded_at=at, recorded_by=None,
+            worker=worker,
+            role=role,
+            model=self.model,
+            operations=OPERATIONS,
+            assessed_at=at,
+            outcome=outcome,
+            assessor=self.assessor,
+            employer=self.employer,
+            recorded_at=at,
+            recorded_by=None,
         )
 
     def job(self, roles: list[str], *, starts_in: int = 3, days: int = 4) -> Job:
         """A dismantling at the site."""
         start = (self.now + timedelta(days=starts_in)).replace(hour=15, minute=0, second=0, microsecond=0)
         return crews.plan_job(
-            employer=self.employer, site=self.site, crane=self.crane, operation="dismantling",
-            standard_key=STANDARD, start=start, end=start + timedelta(days=days), roles=roles,
-            recorded_at=self.now, recorded_by=None,
+            employer=self.employer,
+            site=self.site,
+            crane=self.crane,
+            operation="dismantling",
+            standard_key=STANDARD,
+            start=start,
+            end=start + timedelta(days=days),
+            roles=roles,
+            recorded_at=self.now,
+            recorded_by=None,
         )
 
     def assign(self, slot: Slot, worker: Worker, **more: object) -> crews.Outcome:
         """Put somebody into a slot for the whole job."""
         return crews.assign(
-            slot_id=slot.pk, worker_id=worker.pk, start=slot.job.start, end=slot.job.end,
-            assigned_at=self.now, assigned_by=None, **more,  # type: ignore[arg-type]
+            slot_id=slot.pk,
+            worker_id=worker.pk,
+            start=slot.job.start,
+            end=slot.job.end,
+            assigned_at=self.now,
+            assigned_by=None,
+            **more,  # type: ignore[arg-type]
         )
 
     def dispatcher(self) -> Account:

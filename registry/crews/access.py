@@ -7,7 +7,7 @@ from django.db.models import Q, QuerySet
 from registry.crews.models import Assignment, Decision, Job, Slot
 from registry.crews.queries import current_jobs
 from registry.database.errors import Problem, RecordRefused
-from registry.people.models import Account, Employer, Employment
+from registry.people.models import Account, Employer, Employment, Worker
 
 
 class NotAllowed(PermissionError):
@@ -51,6 +51,18 @@ def visible_decisions(account: Account) -> QuerySet[Decision]:
     elif account.kind == "worker":
         mine = Q(worker=account.worker_id)
     return Decision.objects.filter(mine)
+
+
+def visible_workers(account: Account) -> QuerySet[Worker]:
+    """People whose whole record the account may look at: its employer's own, oneself, all for an inspector."""
+    if account.kind == "inspector":
+        return Worker.objects.all()
+    if account.kind == "employer":
+        employed = Employment.objects.current().filter(employer=account.employer_id)
+        return Worker.objects.filter(pk__in=employed.values("worker"))
+    if account.kind == "worker":
+        return Worker.objects.filter(pk=account.worker_id)
+    return Worker.objects.none()
 
 
 def employer_of(account: Account) -> Employer:

@@ -105,18 +105,19 @@ def slot_with_job(slot_id: int) -> Slot:
 def answer(asking: Asking) -> Answered:
     """Ask the engine on the register's evidence.
 
-    The versions are read before the evidence: what changes in between makes
-    them stale, never the other way round. Signers' hours are loaded only where
-    some signature was found wanting without them; by then they may matter.
-    Raises :class:`BadInput` where no standard is in force.
+    Of those who signed, at first only what needs no signature is read: mostly
+    that settles them. Where a signature is found wanting on it, everybody whose
+    signature stands behind the worker's records is read whole. Raises
+    :class:`BadInput` where no standard is in force.
     """
     version, standard = standard_for(asking)
-    signers = direct_signers(asking.worker)
-    answered = _answer(asking, version, standard, signers, hours_of={asking.worker})
-    if answered.answer.doubted_signers:
-        everybody = signer_closure(asking.worker) | {asking.worker}
-        answered = _answer(asking, version, standard, everybody, hours_of=everybody)
-    return answered
+    if asking.known_at is None:
+        signers = direct_signers(asking.worker)
+        answered = _answer(asking, version, standard, whole={asking.worker}, grounds=signers)
+        if not answered.answer.doubted_signers:
+            return answered
+    everybody = signer_closure(asking.worker)
+    return _answer(asking, version, standard, whole=everybody, grounds=set())
 
 
 def standard_for(asking: Asking) -> tuple[StandardVersion, Standard]:
@@ -130,38 +131,33 @@ def standard_for(asking: Asking) -> tuple[StandardVersion, Standard]:
 
 
 def _answer(
-    asking: Asking,
-    version: StandardVersion,
-    standard: Standard,
-    people: Iterable[int],
-    hours_of: Iterable[int],
+    asking: Asking, version: StandardVersion, standard: Standard, *, whole: set[int], grounds: set[int]
 ) -> Answered:
-    worker_ids = sorted({asking.worker, *people})
-    subjects = [
-        *(f"worker:{each}" for each in worker_ids),
+    # The versions are read before the evidence: what changes in between makes
+    # them stale, never the other way round.
+    current = evidence_versions(whole | grounds)
+    evidence = evidence_for(worker_ids=sorted(whole), grounds_of=sorted(grounds), known_at=asking.known_at)
+    subjects = {
+        *evidence.people,
         f"model:{asking.model}",
+        *(entry.model for entry in evidence.hours),
+        *(given.model for given in evidence.assessments),
         f"employer:{asking.employer}",
         f"standard:{asking.standard_key}",
-    ]
-    versions = evidence_versions(subjects)
-    evidence = evidence_for(
-        worker_ids=worker_ids,
-        with_hours_of=sorted(hours_of),
-        known_at=asking.known_at,
-    )
+    }
+    versions = {subject: current.get(subject, 0) for subject in sorted(subjects)}
     return Answered(asking, decide(evidence, standard, asking.question()), version, versions)
 
 
-def evidence_versions(subjects: Iterable[str]) -> dict[str, int]:
-    """The current version of each subject; 0 for one that never changed."""
-    wanted = list(subjects)
+def evidence_versions(workers: Iterable[int]) -> dict[str, int]:
+    """Current versions of some workers and of everything that is no worker; absent means 0."""
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT subject, version FROM evidence_evidenceversion WHERE subject = ANY(%s)",
-            [wanted],
+            "SELECT subject, version FROM evidence_evidenceversion"
+            " WHERE subject = ANY(%s) OR subject >= 'a' AND subject < 'worker:'",
+            [[f"worker:{each}" for each in workers]],
         )
-        found = dict(cursor.fetchall())
-    return {subject: found.get(subject, 0) for subject in wanted}
+        return dict(cursor.fetchall())
 
 
 # Jobs and crews

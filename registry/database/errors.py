@@ -80,7 +80,11 @@ SENTENCES: dict[str, tuple[str, str]] = {
     "document_matches_its_sha256": ("content", "The file differs from its SHA-256."),
     "document_size_is_that_of_its_content": ("size", "The size is not that of the file."),
     # Corrections
-    "correction_keeps_the_worker": ("worker", "A correction is about the same worker."),
+    "correction_keeps_its_subject": ("", "A correction is about the same worker, crane or maker."),
+    "withdrawn_record_stays_withdrawn": ("supersedes", "A withdrawn record stays withdrawn; record it anew."),
+    "an_imported_line_is_recorded_once": ("imported_line", "This line has been imported already."),
+    "crane_is_of_the_model": ("crane", "The crane is of another model."),
+    "site_time_zone_is_known": ("time_zone", "There is no such time zone."),
     "records_are_never_changed": ("", "Records are never changed or removed; record a correction instead."),
     "recorded_at_is_the_present": ("recorded_at", "The register records the present moment, not another."),
     # People and equipment

@@ -51,7 +51,7 @@ def start_of_day(day: date, zone: ZoneInfo) -> datetime:
     local = datetime.combine(day, time.min, tzinfo=zone)
     try:
         instant, before = local.astimezone(UTC), local.replace(fold=1).astimezone(UTC)
-        while instant - before > MINUTE:
+        while (instant - before) // MINUTE > 1:
             middle = before + (instant - before) // MINUTE // 2 * MINUTE
             if local_date(middle, zone) < day:
                 before = middle

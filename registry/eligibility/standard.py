@@ -18,11 +18,12 @@ from typing import Any
 from jsonschema import Draft202012Validator, validators
 from jsonschema.exceptions import best_match
 from referencing import Registry
+from referencing.jsonschema import DRAFT202012
 
 from registry.eligibility.evidence import OPERATIONS
 
 DEEPEST_LEVEL = 32
-MOST_VALUES = 2_000_000
+MOST_VALUES = 500_000
 SAME = "same"
 
 
@@ -254,7 +255,10 @@ def validator(name: str) -> Any:
         each: json.loads((folder / each).read_text(encoding="utf-8"))
         for each in ("standard.schema.json", "case.schema.json")
     }
-    resources = Registry().with_contents(schemas.items())
+    for schema in schemas.values():
+        # A dialect of its own would bring back the library's validator for what is referred to.
+        del schema["$schema"]
+    resources = Registry().with_contents(schemas.items(), default_specification=DRAFT202012)
     return _Validator(
         schemas[name],
         registry=resources,
@@ -274,8 +278,6 @@ def check_depth(data: Any, root: str = "$") -> None:
     """
     pending: list[tuple[Any, str, int, tuple[int, ...]]] = [(data, root, 0, ())]
     seen = 0
-    # A part that stands in many places is walked again only where it lies deeper.
-    walked: dict[int, int] = {}
     while pending:
         value, path, level, above = pending.pop()
         seen += 1
@@ -287,9 +289,6 @@ def check_depth(data: Any, root: str = "$") -> None:
             raise BadInput(path, "refers to itself")
         if level > DEEPEST_LEVEL:
             raise BadInput(path, f"nested deeper than {DEEPEST_LEVEL} levels")
-        if walked.get(id(value), -1) >= level:
-            continue
-        walked[id(value)] = level
         inside = (*above, id(value))
         if isinstance(value, dict):
             pending += [(each, f"{path}.{key}", level + 1, inside) for key, each in value.items()]

@@ -64,18 +64,18 @@ class HoursEntry(WorkerRecord):
     origin = models.CharField(max_length=10, choices=[(each, each) for each in ORIGINS], default="register")
     document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
     issuer = models.CharField(max_length=200, blank=True)
-    imported_line = models.CharField(max_length=64, null=True, blank=True, unique=True)
+    imported_line = models.CharField(max_length=64, null=True, blank=True)
 
     class Meta(WorkerRecord.Meta):
         abstract = False
         constraints = [
             *Record.Meta.constraints,
+            models.UniqueConstraint(fields=["imported_line"], name="an_imported_line_is_recorded_once"),
             models.CheckConstraint(condition=Q(end__gt=F("start")), name="hours_end_is_after_start"),
             models.CheckConstraint(
                 condition=Q(end__lte=F("start") + timedelta(hours=24)), name="hours_fit_into_24_hours"
             ),
             models.CheckConstraint(condition=Q(end__lte=F("recorded_at")), name="hours_are_not_in_the_future"),
-            models.CheckConstraint(condition=Q(start__second=0, end__second=0), name="hours_are_in_whole_minutes"),
             models.CheckConstraint(condition=Q(operation__in=OPERATIONS), name="hours_operation_is_known"),
             models.CheckConstraint(condition=Q(capacity__in=ROLES), name="hours_capacity_is_a_role"),
             models.CheckConstraint(condition=Q(origin__in=ORIGINS), name="hours_origin_is_known"),
@@ -86,7 +86,10 @@ class HoursEntry(WorkerRecord):
                 condition=~Q(origin="import") | ~Q(issuer=""), name="imported_hours_name_their_issuer"
             ),
         ]
-        indexes = [models.Index(fields=["worker", "end"], name="hours_of_a_worker")]
+        indexes = [
+            models.Index(fields=["worker", "end"], name="hours_of_a_worker"),
+            models.Index(fields=["worker"], condition=Q(capacity="trainee"), name="hours_of_a_trainee"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.operation} on {self.start:%Y-%m-%d}"

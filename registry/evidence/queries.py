@@ -61,35 +61,45 @@ def signer_closure(worker_id: int) -> set[int]:
         return {each for (each,) in cursor.fetchall()}
 
 
-def evidence_for(
-    *,
-    worker_ids: Ids,
-    with_hours_of: Ids | None = None,
-    known_at: datetime | None = None,
-) -> engine.Evidence:
+def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | None = None) -> engine.Evidence:
     """The engine's evidence about some workers, in a fixed number of statements.
 
-    Hours are read for ``with_hours_of`` alone (default: everybody). Identifiers
-    are prefixed with their kind: ``worker:12``, ``hours:55``. Records that the
-    register learned of after ``known_at`` are left out.
+    The whole record of ``worker_ids``; of ``grounds_of`` only what needs no
+    signature, and the few hours that tell against them as signers for
+    ``worker_ids``. What is left out could only speak for them, so a signature
+    that counts on this evidence counts on all of it. Identifiers are prefixed
+    with their kind: ``worker:12``, ``hours:55``. Records that the register
+    learned of after ``known_at`` are left out.
     """
-    hours = _hours(worker_ids if with_hours_of is None else with_hours_of, known_at)
-    assessments = [_assessment(row) for row in _rows(Assessment, worker_ids, known_at, ASSESSMENT)]
+    everybody = sorted({*worker_ids, *grounds_of})
+    hours = _hours(_hours_wanted(worker_ids, grounds_of), known_at)
     return engine.Evidence(
-        people=_people(worker_ids),
+        people=_people(everybody),
         employers=_employers(),
         models=_models(),
         families=_families(known_at),
         placements=_placements(hours, known_at),
         hours=tuple(hours),
-        assessments=tuple(assessments),
-        certifications=tuple(_certification(r) for r in _rows(Certification, worker_ids, known_at, CERTIFICATION)),
-        certification_statuses=tuple(_status(r) for r in _rows(CertificationStatus, worker_ids, known_at, STATUS)),
-        instruction=tuple(_instruction(r) for r in _rows(Instruction, worker_ids, known_at, INSTRUCTION)),
-        appointments=tuple(_appointment(r) for r in _rows(Appointment, worker_ids, known_at, APPOINTMENT)),
-        stand_downs=tuple(_stand_down(r) for r in _rows(StandDown, worker_ids, known_at, STAND_DOWN)),
-        languages=tuple(_language(r) for r in _rows(LanguageSkill, worker_ids, known_at, LANGUAGE)),
+        assessments=tuple(_assessment(r) for r in _rows(Assessment, worker_ids, known_at, ASSESSMENT)),
+        certifications=tuple(_certification(r) for r in _rows(Certification, everybody, known_at, CERTIFICATION)),
+        certification_statuses=tuple(_status(r) for r in _rows(CertificationStatus, everybody, known_at, STATUS)),
+        instruction=tuple(_instruction(r) for r in _rows(Instruction, everybody, known_at, INSTRUCTION)),
+        appointments=tuple(_appointment(r) for r in _rows(Appointment, everybody, known_at, APPOINTMENT)),
+        stand_downs=tuple(_stand_down(r) for r in _rows(StandDown, everybody, known_at, STAND_DOWN)),
+        languages=tuple(_language(r) for r in _rows(LanguageSkill, everybody, known_at, LANGUAGE)),
     )
+
+
+def _hours_wanted(worker_ids: Ids, grounds_of: Ids) -> Q:
+    """Whole records, and of the others what makes an assessor dependent or a trainee."""
+    wanted = Q(worker__in=worker_ids)
+    others = sorted(set(grounds_of) - set(worker_ids))
+    if others:
+        signed_by_the_worker = Countersignature.objects.filter(by__in=worker_ids, entry__worker__in=others).values(
+            "entry"
+        )
+        wanted |= Q(pk__in=signed_by_the_worker) | Q(worker__in=others, capacity="trainee")
+    return wanted
 
 
 COMMON = ("id", "recorded_at", "supersedes_id", "withdrawn")
@@ -156,7 +166,7 @@ LANGUAGE = (*COMMON, "worker_id", "language")
 
 def _rows(model: Any, worker_ids: Ids, known_at: datetime | None, columns: tuple[str, ...]) -> Iterable[Any]:
     found = model.objects.filter(worker__in=worker_ids)
-    return _known(found, known_at).order_by("id").values_list(*columns).iterator(chunk_size=5000)
+    return _known(found, known_at).order_by("id").values_list(*columns)
 
 
 def _known(found: QuerySet[Any], known_at: datetime | None) -> QuerySet[Any]:
@@ -182,10 +192,11 @@ def zone(name: str) -> ZoneInfo:
     return ZoneInfo(name)
 
 
-def _hours(worker_ids: Ids, known_at: datetime | None) -> list[engine.HoursEntry]:
+def _hours(wanted: Q, known_at: datetime | None) -> list[engine.HoursEntry]:
+    entries = _known(HoursEntry.objects.filter(wanted), known_at)
     signatures: dict[int, list[engine.Countersignature]] = defaultdict(list)
-    given = _known(Countersignature.objects.filter(entry__worker__in=worker_ids), known_at)
-    for entry, by, at, recorded_at in given.values_list("entry_id", "by_id", "at", "recorded_at").iterator():
+    given = _known(Countersignature.objects.filter(entry__in=entries.values("pk")), known_at)
+    for entry, by, at, recorded_at in given.values_list("entry_id", "by_id", "at", "recorded_at"):
         signatures[entry].append(engine.Countersignature(f"worker:{by}", at, recorded_at))
     # A worker may have thousands of rows: positional unpacking is what makes this cheap.
     return [
@@ -229,7 +240,7 @@ def _hours(worker_ids: Ids, known_at: datetime | None) -> list[engine.HoursEntry
             origin,
             document,
             issuer,
-        ) in _rows(HoursEntry, worker_ids, known_at, HOURS)
+        ) in entries.order_by("id").values_list(*HOURS)
     ]
 
 

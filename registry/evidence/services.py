@@ -15,7 +15,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
-from django.db import transaction
+from django.db import connection, transaction
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.database.records import Record
@@ -34,7 +34,6 @@ from registry.evidence.models import (
 )
 from registry.people.models import Account, Employer, Worker
 
-MINUTES_OF_A_DAY = 24 * 60
 LARGEST_DOCUMENT = 20 * 1024 * 1024
 AnyRecord = TypeVar("AnyRecord", bound=Record)
 
@@ -46,9 +45,7 @@ def attach_document(
     if not content:
         raise RecordRefused([Problem("content", "document_has_content", "The file is empty.")])
     if len(content) > LARGEST_DOCUMENT:
-        raise RecordRefused(
-            [Problem("content", "document_is_not_too_large", "The file is larger than 20 MB.")]
-        )
+        raise RecordRefused([Problem("content", "document_is_not_too_large", "The file is larger than 20 MB.")])
     with refusals(), transaction.atomic():
         return Document.objects.create(
             name=name,
@@ -103,8 +100,11 @@ class HoursOfDays:
         for this_day, minutes in _minutes_by_day(new.start, new.end, new.zone):
             total = self.minutes[new.worker.pk, this_day] + minutes
             self.minutes[new.worker.pk, this_day] = total
-            if total > MINUTES_OF_A_DAY:
-                text = f"This makes {total // 60} h {total % 60} min on {this_day}; a day has 24 hours."
+            # A day on which the clocks change has 23 or 25 hours.
+            longest = whole_minutes(start_of_day(this_day, new.zone), end_of_day(this_day, new.zone))
+            if total > longest:
+                made = f"{total // 60} h {total % 60} min on {this_day}"
+                text = f"This makes {made}; the day has {longest // 60} hours."
                 problems.append(Problem("end", "a_day_has_24_hours", text))
         return problems
 
@@ -158,8 +158,20 @@ def record_hours_in_bulk(
     *, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None
 ) -> list[HoursEntry]:
     """Record many entries, all or none; problems name their row as ``rows[3].end``."""
+    with transaction.atomic():
+        check_hours(rows=rows, recorded_at=recorded_at)
+        return insert_hours(rows=rows, recorded_at=recorded_at, recorded_by=recorded_by)
+
+
+def check_hours(*, rows: Sequence[NewHours], recorded_at: datetime, instead_of: HoursEntry | None = None) -> None:
+    """Refuse hours that are wrong by themselves or overfill a day.
+
+    Must run in the transaction that stores them: it locks the workers' days
+    against other recordings until then.
+    """
+    lock_days_of({new.worker.pk for new in rows})
     problems: list[Problem] = []
-    days = hours_of_days(rows)
+    days = hours_of_days(rows, instead_of=instead_of)
     for index, new in enumerate(rows):
         prefix = f"rows[{index}]." if len(rows) > 1 else ""
         found = hours_problems(new, recorded_at=recorded_at)
@@ -168,12 +180,19 @@ def record_hours_in_bulk(
         problems += [Problem(prefix + each.field, each.rule, each.message) for each in found]
     if problems:
         raise RecordRefused(problems)
-    return insert_hours(rows=rows, recorded_at=recorded_at, recorded_by=recorded_by)
 
 
-def insert_hours(
-    *, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None
-) -> list[HoursEntry]:
+def lock_days_of(worker_ids: Iterable[int]) -> None:
+    """Let two recordings of one worker's hours wait for each other, until the transaction ends."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_advisory_xact_lock(hashtextextended('days of worker ' || id, 0))"
+            " FROM (SELECT unnest(%s::bigint[]) AS id ORDER BY 1) AS workers",
+            [sorted(worker_ids)],
+        )
+
+
+def insert_hours(*, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None) -> list[HoursEntry]:
     """Store entries that were checked, with their countersignatures, in two statements."""
     with refusals(), transaction.atomic():
         entries = HoursEntry.objects.bulk_create(
@@ -211,8 +230,8 @@ def insert_hours(
     return entries
 
 
-def hours_of_days(rows: Iterable[NewHours]) -> HoursOfDays:
-    """What is already recorded on the days of these rows, in one statement."""
+def hours_of_days(rows: Iterable[NewHours], *, instead_of: HoursEntry | None = None) -> HoursOfDays:
+    """What is already recorded on the days of these rows, in one statement; without ``instead_of``."""
     rows = [each for each in rows if each.start < each.end]
     days = HoursOfDays()
     if not rows:
@@ -222,6 +241,7 @@ def hours_of_days(rows: Iterable[NewHours]) -> HoursOfDays:
     recorded = (
         HoursEntry.objects.current()
         .filter(worker__in={each.worker.pk for each in rows}, end__gt=first, start__lt=last)
+        .exclude(pk=None if instead_of is None else instead_of.pk)
         .values_list("worker_id", "start", "end", "site__time_zone")
     )
     for worker, start, end, time_zone in recorded.iterator():
@@ -240,9 +260,7 @@ def countersign(
 ) -> Countersignature:
     """Confirm somebody's hours."""
     if HoursEntry.objects.filter(supersedes=entry).exists() or entry.withdrawn:
-        raise RecordRefused(
-            [Problem("entry", "entry_is_current", "The entry has been corrected or withdrawn.")]
-        )
+        raise RecordRefused([Problem("entry", "entry_is_current", "The entry has been corrected or withdrawn.")])
     with refusals(), transaction.atomic():
         return Countersignature.objects.create(
             entry=entry, by=by, at=at, recorded_at=recorded_at, recorded_by=recorded_by
@@ -269,9 +287,7 @@ def record_assessment(
 ) -> Assessment:
     """Record a practical assessment; a pass must have met every task of its list."""
     if outcome == "pass" and not all(each["met"] for each in tasks):
-        raise RecordRefused(
-            [Problem("tasks", "a_pass_meets_every_task", "A pass needs every task of the list met.")]
-        )
+        raise RecordRefused([Problem("tasks", "a_pass_meets_every_task", "A pass needs every task of the list met.")])
     with refusals(), transaction.atomic():
         return Assessment.objects.create(
             worker=worker,
@@ -440,9 +456,7 @@ def stand_down(
         )
 
 
-def correct(
-    record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | None, **changes: Any
-) -> AnyRecord:
+def correct(record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | None, **changes: Any) -> AnyRecord:
     """Record a correction: a copy of ``record`` with ``changes`` that supersedes it.
 
     A corrected hours entry must be countersigned anew. Raises ``TypeError`` for
@@ -478,12 +492,23 @@ def _supersede(
         for each in record._meta.concrete_fields
         if each.name not in kept_by_register | changes.keys()
     }
+    created = type(record)(**copied, **changes, supersedes=record, recorded_at=recorded_at, recorded_by=recorded_by)
     with refusals(), transaction.atomic():
-        created: AnyRecord = type(record).objects.create(
-            **copied,
-            **changes,
-            supersedes=record,
-            recorded_at=recorded_at,
-            recorded_by=recorded_by,
-        )
-        return created
+        if isinstance(created, HoursEntry) and isinstance(record, HoursEntry) and not created.withdrawn:
+            check_hours(rows=[_as_new(created)], recorded_at=recorded_at, instead_of=record)
+        created.save(force_insert=True)
+    return created
+
+
+def _as_new(entry: HoursEntry) -> NewHours:
+    """What the checks of new hours look at, from an entry not stored yet."""
+    return NewHours(
+        worker=entry.worker,
+        model=entry.model,
+        operation=entry.operation,
+        start=entry.start,
+        end=entry.end,
+        employer=entry.employer,
+        site=entry.site,
+        crane=entry.crane,
+    )

@@ -1,1 +1,19 @@
-urlpatterns: list = []
+from django.contrib.auth.views import LogoutView
+from django.urls import path
+
+from registry.web import views
+
+urlpatterns = [
+    path("", views.home, name="home"),
+    path("sign-in/", views.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", LogoutView.as_view(next_page="sign_in"), name="sign_out"),
+    path("jobs/plan/", views.plan_job, name="plan_job"),
+    path("jobs/<int:job_id>/", views.job, name="job"),
+    path("slots/<int:slot_id>/fill/", views.fill_slot, name="fill_slot"),
+    path("assignments/<int:assignment_id>/end/", views.end_assignment, name="end_assignment"),
+    path("assignments/<int:assignment_id>/substitute/", views.substitute, name="substitute"),
+    path("assignments/<int:assignment_id>/decide-again/", views.decide_again, name="decide_again"),
+    path("decisions/<int:decision_id>/", views.decision, name="decision"),
+    path("workers/", views.workers, name="workers"),
+    path("workers/<int:worker_id>/", views.worker, name="worker"),
+]

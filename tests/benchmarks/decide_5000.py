@@ -103,9 +103,7 @@ def standard() -> Standard:
             "title": "Benchmark standard",
             "jurisdiction": "US",
             "in_force": {"from": "2000-01-01"},
-            "sources": {
-                "practice": {"title": "common practice, no source", "kind": "common_practice"}
-            },
+            "sources": {"practice": {"title": "common practice, no source", "kind": "common_practice"}},
             "sign_off": {"countersigners": ["assessor"], "assessors": ["assessor"]},
             "provenance": {
                 "counts_in_full": ["witnessed", "imported"],
@@ -134,9 +132,7 @@ def standard() -> Standard:
 
 def evidence() -> Evidence:
     """Ten years of work on six models in four operations, signed by twenty people."""
-    models = {
-        f"model-{n}": Model(f"model-{n}", "Norrland Hoist", f"NH {n}", "flat top") for n in range(6)
-    }
+    models = {f"model-{n}": Model(f"model-{n}", "Norrland Hoist", f"NH {n}", "flat top") for n in range(6)}
     people = {"worker": Person("worker", "Robin Field")}
     people |= {f"signer-{n}": Person(f"signer-{n}", f"Signer {n}") for n in range(SIGNERS)}
     certificates = [

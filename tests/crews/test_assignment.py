@@ -47,8 +47,11 @@ def test_a_revoked_certificate_holds_the_assignment_in_the_same_transaction(worl
     outcome = world.assign(world.job(["erector"]).slots.get(), erector)
     assert outcome.assignment is not None
     evidence.change_certification_status(
-        certification=Certification.objects.get(worker=erector), status="revoked", effective_at=world.now,
-        recorded_at=world.now, recorded_by=None,
+        certification=Certification.objects.get(worker=erector),
+        status="revoked",
+        effective_at=world.now,
+        recorded_at=world.now,
+        recorded_by=None,
     )
     outcome.assignment.state.refresh_from_db()
     assert outcome.assignment.state.standing == "held"
@@ -138,7 +141,11 @@ def test_a_refused_substitute_changes_nothing_but_is_recorded(world: World) -> N
     leaving = world.assign(job.slots.get(), first).assignment
     assert leaving is not None
     outcome = crews.substitute(
-        leaving=leaving, worker_id=newcomer.pk, from_instant=job.start, reason="ill", assigned_at=world.now,
+        leaving=leaving,
+        worker_id=newcomer.pk,
+        from_instant=job.start,
+        reason="ill",
+        assigned_at=world.now,
         assigned_by=None,
     )
     assert not outcome.permitted
@@ -152,8 +159,12 @@ def test_an_assignment_outside_the_job_is_refused_by_field(world: World) -> None
     job = world.job(["erector"])
     with pytest.raises(RecordRefused) as refused:
         crews.assign(
-            slot_id=job.slots.get().pk, worker_id=world.assessor.pk, start=job.start - timedelta(hours=1),
-            end=job.end + timedelta(hours=1), assigned_at=world.now, assigned_by=None,
+            slot_id=job.slots.get().pk,
+            worker_id=world.assessor.pk,
+            start=job.start - timedelta(hours=1),
+            end=job.end + timedelta(hours=1),
+            assigned_at=world.now,
+            assigned_by=None,
         )
     assert [each.field for each in refused.value.problems] == ["start", "end"]
 
@@ -165,9 +176,17 @@ def test_a_changed_job_holds_its_crew(world: World) -> None:
     assignment = world.assign(job.slots.get(), erector).assignment
     assert assignment is not None
     crews.plan_job(
-        employer=world.employer, site=world.site, crane=world.crane, operation="dismantling",
-        standard_key=job.standard_key, start=job.start, end=job.end + timedelta(days=1), roles=["erector"],
-        recorded_at=world.now, recorded_by=None, supersedes=job,
+        employer=world.employer,
+        site=world.site,
+        crane=world.crane,
+        operation="dismantling",
+        standard_key=job.standard_key,
+        start=job.start,
+        end=job.end + timedelta(days=1),
+        roles=["erector"],
+        recorded_at=world.now,
+        recorded_by=None,
+        supersedes=job,
     )
     assignment.state.refresh_from_db()
     assert assignment.state.standing == "held"

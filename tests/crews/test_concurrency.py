@@ -12,7 +12,6 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from django.db import connection, connections, transaction
 
-from registry.crews import services as crews
 from registry.crews.models import Assignment, AssignmentState, DecisionDependency
 from registry.crews.queries import answer, asking_for_slot, slot_with_job
 from registry.database.errors import RecordRefused

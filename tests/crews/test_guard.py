@@ -74,18 +74,18 @@ def test_a_decision_that_the_engine_did_not_give(world: World, slot: Slot, erect
             "decision_carries_the_engines_seal",
             lambda stamp=stamp: sql(
                 "INSERT INTO crews_decision (statement, seal, role, configuration, operation, jurisdiction, outcome,"
-                " evidence_versions, worker_id, model_id, employer_id, standard_id, start, \"end\", decided_at)"
+                ' evidence_versions, worker_id, model_id, employer_id, standard_id, start, "end", decided_at)'
                 " SELECT %s, %s, role, configuration, operation, jurisdiction, 'permitted', evidence_versions,"
-                " worker_id, model_id, employer_id, standard_id, start, \"end\", decided_at"
+                ' worker_id, model_id, employer_id, standard_id, start, "end", decided_at'
                 " FROM crews_decision WHERE id = %s",
-                forged, stamp, refusal.pk,
+                forged,
+                stamp,
+                refusal.pk,
             ),
         )
 
 
-def test_columns_that_differ_from_the_sealed_statement_are_overwritten(
-    world: World, slot: Slot
-) -> None:
+def test_columns_that_differ_from_the_sealed_statement_are_overwritten(world: World, slot: Slot) -> None:
     newcomer = world.worker("Tomas", "Ferreira")
     refusal = decided(world, slot, newcomer)
     refusal.pk = None
@@ -106,7 +106,11 @@ def test_a_refusal_puts_nobody_into_a_slot(world: World, slot: Slot) -> None:
         lambda: sql(
             'INSERT INTO crews_assignment (slot_id, worker_id, start, "end", decision_id, assigned_at)'
             " VALUES (%s, %s, %s, %s, %s, now())",
-            slot.pk, newcomer.pk, slot.job.start, slot.job.end, refusal.pk,
+            slot.pk,
+            newcomer.pk,
+            slot.job.start,
+            slot.job.end,
+            refusal.pk,
         ),
     )
 
@@ -188,8 +192,12 @@ def test_a_trainee_needs_an_erector(world: World) -> None:
     from registry.evidence.services import appoint
 
     appoint(
-        worker=trainee, duty="trainee", employer=world.employer, start=world.now - timedelta(days=1),
-        recorded_at=world.now, recorded_by=None,
+        worker=trainee,
+        duty="trainee",
+        employer=world.employer,
+        start=world.now - timedelta(days=1),
+        recorded_at=world.now,
+        recorded_by=None,
     )
     permitted = decided(world, slot, trainee)
     if not permitted.permitted:
@@ -202,12 +210,31 @@ def test_a_trainee_needs_an_erector(world: World) -> None:
 @pytest.mark.parametrize(
     "table",
     [
-        "crews_job", "crews_slot", "crews_decision", "crews_refusal", "crews_assignment", "crews_assignmentevent",
-        "crews_assignmentstate", "crews_decisiondependency", "evidence_hoursentry", "evidence_countersignature",
-        "evidence_assessment", "evidence_certification", "evidence_certificationstatus", "evidence_instruction",
-        "evidence_appointment", "evidence_standdown", "evidence_document", "evidence_evidenceversion",
-        "people_worker", "people_employment", "people_languageskill", "equipment_familydeclaration",
-        "equipment_craneplacement", "standards_standardversion", "standards_employerfigure",
+        "crews_job",
+        "crews_slot",
+        "crews_decision",
+        "crews_refusal",
+        "crews_assignment",
+        "crews_assignmentevent",
+        "crews_assignmentstate",
+        "crews_decisiondependency",
+        "evidence_hoursentry",
+        "evidence_countersignature",
+        "evidence_assessment",
+        "evidence_certification",
+        "evidence_certificationstatus",
+        "evidence_instruction",
+        "evidence_appointment",
+        "evidence_standdown",
+        "evidence_document",
+        "evidence_evidenceversion",
+        "people_worker",
+        "people_employment",
+        "people_languageskill",
+        "equipment_familydeclaration",
+        "equipment_craneplacement",
+        "standards_standardversion",
+        "standards_employerfigure",
     ],
 )
 def test_nothing_is_updated_deleted_or_emptied(db: None, table: str) -> None:
@@ -252,7 +279,11 @@ def test_a_temporary_table_does_not_stand_in_for_the_real_one(world: World, slot
         sql(
             'INSERT INTO public.crews_assignment (slot_id, worker_id, start, "end", decision_id, assigned_at)'
             " VALUES (%s, %s, %s, %s, %s, now())",
-            slot.pk, newcomer.pk, slot.job.start, slot.job.end, refusal.pk,
+            slot.pk,
+            newcomer.pk,
+            slot.job.start,
+            slot.job.end,
+            refusal.pk,
         )
     assert constraint_of(refused.value) == "assignment_needs_a_permitted_decision"
     sql("DROP TABLE pg_temp.crews_decision")
@@ -264,7 +295,13 @@ def test_a_standard_of_another_jurisdiction_cannot_be_chosen(world: World) -> No
     refused_by(
         rule,
         lambda: Job.objects.create(
-            employer=world.employer, site=world.site, crane=world.crane, operation="dismantling",
-            standard_key="no-such-standard", start=job.start, end=job.end, recorded_at=world.now,
+            employer=world.employer,
+            site=world.site,
+            crane=world.crane,
+            operation="dismantling",
+            standard_key="no-such-standard",
+            start=job.start,
+            end=job.end,
+            recorded_at=world.now,
         ),
     )

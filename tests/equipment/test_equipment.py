@@ -35,7 +35,12 @@ class Yard:
     other_site: Site
 
     def place(
-        self, start: datetime, end: datetime | None, *, site: Site | None = None, supersedes: CranePlacement | None = None
+        self,
+        start: datetime,
+        end: datetime | None,
+        *,
+        site: Site | None = None,
+        supersedes: CranePlacement | None = None,
     ) -> CranePlacement:
         return place_crane(
             crane=self.crane,

@@ -52,7 +52,9 @@ class Books:
             }
         )
 
-    def hours(self, start: float = 8, end: float = 12, *, recorded_at: datetime | None = None, **given: Any) -> HoursEntry:
+    def hours(
+        self, start: float = 8, end: float = 12, *, recorded_at: datetime | None = None, **given: Any
+    ) -> HoursEntry:
         return record_hours(
             new=self.new_hours(start, end, **given), recorded_at=recorded_at or self.now, recorded_by=None
         )

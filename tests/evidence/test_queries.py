@@ -222,15 +222,19 @@ def test_identifiers_are_unique_across_kinds(books: Any) -> None:
     assert len(identifiers) == len(set(identifiers)) == 2
 
 
-def test_hours_are_read_only_for_whom_they_are_asked(books: Any) -> None:
-    books.hours()
-    books.hours(worker=books.bo)
-    both = [books.ana.pk, books.bo.pk]
-    assert len(evidence_for(worker_ids=both).hours) == 2
-    assert {each.worker for each in evidence_for(worker_ids=both, with_hours_of=[books.bo.pk]).hours} == {
-        f"worker:{books.bo.pk}"
+def test_of_those_who_signed_only_what_tells_against_them_is_read(books: Any) -> None:
+    """A signer's own hours matter only where they make the signer dependent or a trainee."""
+    books.hours(0, 1)
+    books.hours(2, 3, worker=books.bo)
+    signed_by_ana = books.hours(4, 5, worker=books.bo)
+    books.sign(signed_by_ana, books.ana)
+    as_trainee = books.hours(6, 7, worker=books.bo, capacity="trainee")
+    found = evidence_for(worker_ids=[books.ana.pk], grounds_of=[books.bo.pk])
+    assert {each.id for each in found.hours if each.worker == f"worker:{books.bo.pk}"} == {
+        f"hours:{signed_by_ana.pk}",
+        f"hours:{as_trainee.pk}",
     }
-    assert evidence_for(worker_ids=both, with_hours_of=[]).hours == ()
+    assert len([each for each in found.hours if each.worker == f"worker:{books.ana.pk}"]) == 1
 
 
 def test_what_was_not_known_then_is_left_out(books: Any) -> None:

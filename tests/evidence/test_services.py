@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from registry.database.errors import RecordRefused
+from registry.equipment.services import place_crane
 from registry.evidence import services
 from registry.evidence.models import Certification, CertificationStatus, HoursEntry
 from registry.evidence.queries import evidence_for
@@ -127,11 +128,17 @@ def test_many_rows_are_recorded_all_or_none(books: Any) -> None:
     assert len(services.record_hours_in_bulk(rows=rows[:2], recorded_at=books.now, recorded_by=None)) == 2
 
 
+def test_an_imported_entry_is_withdrawn_though_its_line_is_unique(books: Any) -> None:
+    entry = books.hours(0, 1, origin="import", issuer="Mill register", imported_line="a1")
+    assert services.withdraw(entry, recorded_at=books.now, recorded_by=None).imported_line is None
+    assert not HoursEntry.objects.current().exists()
+
+
 def test_a_line_of_an_import_comes_in_once(books: Any) -> None:
     imported = {"origin": "import", "issuer": "Mill register", "imported_line": "a1"}
-    entry = books.hours(0, 1, **imported)
-    assert refused_rules(lambda: books.hours(2, 3, **imported))
-    services.withdraw(entry, recorded_at=books.now, recorded_by=None)
+    books.hours(0, 1, **imported)
+    with pytest.raises(RecordRefused):
+        books.hours(2, 3, **imported)
 
 
 # Countersignatures
@@ -175,9 +182,7 @@ def test_a_corrected_entry_is_signed_anew(books: Any) -> None:
         ({"tasks": [{"task": "slew lock", "met": False}]}, ("tasks", "a_pass_meets_every_task")),
     ],
 )
-def test_an_assessment_says_which_field_is_wrong(
-    books: Any, given: dict[str, Any], expected: tuple[str, str]
-) -> None:
+def test_an_assessment_says_which_field_is_wrong(books: Any, given: dict[str, Any], expected: tuple[str, str]) -> None:
     assert refused_rules(lambda: assess(books, **given)) == {expected}
 
 
@@ -282,7 +287,6 @@ def test_a_correction_changes_the_records_own_fields_only(books: Any, field: str
         services.correct(books.hours(), **{"recorded_at": books.now, "recorded_by": None, field: 1})
 
 
-@pytest.mark.xfail(strict=True, reason="statuses name the superseded certificate and are not carried over")
 def test_a_corrected_certificate_stays_revoked(books: Any) -> None:
     certificate = certify(books)
     services.change_certification_status(
@@ -298,20 +302,34 @@ def test_a_corrected_certificate_stays_revoked(books: Any) -> None:
     assert [each.status for each in known.statuses_of.get(f"certification:{corrected.pk}", [])] == ["revoked"]
 
 
-@pytest.mark.xfail(strict=True, reason="a withdrawal can be superseded like any record")
 def test_a_withdrawn_record_is_not_revived(books: Any) -> None:
     withdrawal = services.withdraw(books.hours(), recorded_at=books.now, recorded_by=None)
     with pytest.raises(RecordRefused):
         services.correct(withdrawal, withdrawn=False, recorded_at=books.now, recorded_by=None)
 
 
-@pytest.mark.xfail(strict=True, reason="correct() stores hours without the checks of record_hours()")
+def test_a_corrected_placement_keeps_the_crane(books: Any) -> None:
+    common = {"recorded_at": books.now, "recorded_by": None}
+    standing = place_crane(crane=books.crane, site=books.site, start=books.midnight, **common)
+    with pytest.raises(RecordRefused):
+        place_crane(crane=books.foreign_crane, site=books.site, start=books.midnight, supersedes=standing, **common)
+
+
+def test_hours_have_no_fractions_of_a_second(books: Any) -> None:
+    with pytest.raises(RecordRefused):
+        books.hours(8, 12 + 0.5 / 3600)
+
+
 def test_a_correction_is_checked_like_new_hours(books: Any) -> None:
     books.hours(0, 20)
     entry = books.hours(20, 22)
     with pytest.raises(RecordRefused):
         services.correct(
-            entry, start=books.midnight, end=books.midnight + timedelta(hours=24), recorded_at=books.now, recorded_by=None
+            entry,
+            start=books.midnight,
+            end=books.midnight + timedelta(hours=24),
+            recorded_at=books.now,
+            recorded_by=None,
         )
 
 

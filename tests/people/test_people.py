@@ -24,7 +24,9 @@ def employer(now: datetime) -> Employer:
     return register_employer(name="Northern Hoist", jurisdiction="US", recorded_at=now)
 
 
-def register(now: datetime, given: str, family: str, born: date | None = None, distinct_from: tuple[int, ...] = ()) -> Worker:
+def register(
+    now: datetime, given: str, family: str, born: date | None = None, distinct_from: tuple[int, ...] = ()
+) -> Worker:
     return register_worker(
         given_name=given,
         family_name=family,

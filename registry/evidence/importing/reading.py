@@ -343,9 +343,7 @@ def _value(cell: Any, column: int, row: int) -> Value:
             f"Cell {get_column_letter(column)}{row} holds a formula; paste its value instead.",
         )
     if cell.data_type == "e":
-        return Unreadable(
-            "cell_holds_no_error", f"Cell {get_column_letter(column)}{row} holds the error {value}."
-        )
+        return Unreadable("cell_holds_no_error", f"Cell {get_column_letter(column)}{row} holds the error {value}.")
     if isinstance(value, str):
         return value if value.strip() else None
-    return value  # type: ignore[no-any-return]
+    return value

@@ -95,17 +95,23 @@ BEGIN
 END
 $$;
 
--- A correction is about the same worker as what it corrects.
-CREATE FUNCTION evidence_correction_keeps_the_worker() RETURNS trigger
+-- A correction is about the same worker, crane or maker as what it corrects, which is no withdrawal.
+CREATE FUNCTION evidence_correction_keeps_its_subject() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
+    subject text := TG_ARGV[0];
     earlier bigint;
+    was_withdrawn boolean;
 BEGIN
-    EXECUTE format('SELECT worker_id FROM public.%I WHERE id = $1', TG_TABLE_NAME)
-        INTO earlier USING NEW.supersedes_id;
-    IF earlier IS DISTINCT FROM NEW.worker_id THEN
-        RAISE EXCEPTION 'a correction keeps the worker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_keeps_the_worker';
+    EXECUTE format('SELECT %I, withdrawn FROM public.%I WHERE id = $1', subject, TG_TABLE_NAME)
+        INTO earlier, was_withdrawn USING NEW.supersedes_id;
+    IF earlier IS DISTINCT FROM (to_jsonb(NEW) ->> subject)::bigint THEN
+        RAISE EXCEPTION 'a correction keeps its subject'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_keeps_its_subject';
+    END IF;
+    IF was_withdrawn THEN
+        RAISE EXCEPTION 'a withdrawn record stays withdrawn'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'withdrawn_record_stays_withdrawn';
     END IF;
     RETURN NEW;
 END
@@ -163,6 +169,27 @@ $$;
 CREATE TRIGGER document_is_whole BEFORE INSERT ON evidence_document
     FOR EACH ROW EXECUTE FUNCTION evidence_document_is_whole();
 
+-- Work is recorded in whole minutes, on a crane of the model it is recorded for.
+ALTER TABLE evidence_hoursentry ADD CONSTRAINT hours_are_in_whole_minutes CHECK (
+    extract(epoch FROM start) % 60 = 0 AND extract(epoch FROM "end") % 60 = 0);
+ALTER TABLE equipment_crane ADD CONSTRAINT crane_and_its_model UNIQUE (id, model_id);
+ALTER TABLE evidence_hoursentry ADD CONSTRAINT crane_is_of_the_model
+    FOREIGN KEY (crane_id, model_id) REFERENCES equipment_crane (id, model_id);
+
+-- A site's days are told by a time zone that exists.
+CREATE FUNCTION equipment_time_zone_is_known() RETURNS trigger
+LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+    IF NOT EXISTS (SELECT FROM pg_timezone_names WHERE name = NEW.time_zone) THEN
+        RAISE EXCEPTION 'there is no such time zone'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'site_time_zone_is_known';
+    END IF;
+    RETURN NEW;
+END
+$$;
+CREATE TRIGGER time_zone_is_known BEFORE INSERT ON equipment_site
+    FOR EACH ROW EXECUTE FUNCTION equipment_time_zone_is_known();
+
 -- How far recorded_at may lie from the database's clock; null: unchecked, for test databases.
 CREATE TABLE database_policy (
     one_row boolean PRIMARY KEY DEFAULT true CHECK (one_row),
@@ -190,8 +217,10 @@ $$;
 CREATE SEQUENCE people_worker_number;
 CREATE FUNCTION people_number_worker() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+DECLARE
+    number text := nextval('public.people_worker_number');
 BEGIN
-    NEW.number := 'W-' || lpad(nextval('public.people_worker_number')::text, 6, '0');
+    NEW.number := 'W-' || lpad(number, greatest(6, length(number)), '0');
     RETURN NEW;
 END
 $$;
@@ -202,6 +231,12 @@ CREATE TRIGGER family_is_the_makers_own BEFORE INSERT ON equipment_familydeclara
     FOR EACH ROW EXECUTE FUNCTION equipment_family_is_the_makers_own();
 CREATE TRIGGER crane_stands_once BEFORE INSERT ON equipment_craneplacement
     FOR EACH ROW EXECUTE FUNCTION equipment_crane_stands_once();
+CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON equipment_craneplacement
+    FOR EACH ROW WHEN (NEW.supersedes_id IS NOT NULL)
+    EXECUTE FUNCTION evidence_correction_keeps_its_subject('crane_id');
+CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON equipment_familydeclaration
+    FOR EACH ROW WHEN (NEW.supersedes_id IS NOT NULL)
+    EXECUTE FUNCTION evidence_correction_keeps_its_subject('maker_id');
 CREATE TRIGGER countersignature_is_anothers BEFORE INSERT ON evidence_countersignature
     FOR EACH ROW EXECUTE FUNCTION evidence_countersignature_is_anothers();
 CREATE TRIGGER status_is_the_workers BEFORE INSERT ON evidence_certificationstatus
@@ -229,9 +264,9 @@ BEGIN
     ] LOOP
         EXECUTE format('CREATE TRIGGER workers_changed AFTER INSERT ON %I REFERENCING NEW TABLE AS added '
                        'FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed()', name);
-        EXECUTE format('CREATE TRIGGER correction_keeps_the_worker BEFORE INSERT ON %I FOR EACH ROW '
+        EXECUTE format('CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON %I FOR EACH ROW '
                        'WHEN (NEW.supersedes_id IS NOT NULL) '
-                       'EXECUTE FUNCTION evidence_correction_keeps_the_worker()', name);
+                       'EXECUTE FUNCTION evidence_correction_keeps_its_subject(''worker_id'')', name);
     END LOOP;
     FOREACH name IN ARRAY ARRAY[
         'evidence_hoursentry', 'evidence_countersignature', 'evidence_assessment',

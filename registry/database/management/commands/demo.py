@@ -1,3 +1,4 @@
+import os
 import socket
 import webbrowser
 from collections.abc import Callable
@@ -23,6 +24,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, port: int, no_browser: bool, **options: Any) -> None:
         _check_that_port_is_free(port)
         call_command("prepare", verbosity=0)
+        # The sign-in page tells the demonstration's passwords while this is set.
+        os.environ["REGISTRY_DEMO"] = "1"
         call_command("load_demo", verbosity=options["verbosity"])
         # The workers are forked from here and must not share this process's connections.
         connections.close_all()

@@ -1,0 +1,109 @@
+"""One pass over a file: read, check, write, and keep or take back the whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from itertools import islice
+from pathlib import Path
+from typing import BinaryIO
+
+from django.db import connection, transaction
+
+from registry.evidence.importing.columns import Columns, map_columns
+from registry.evidence.importing.kinds import KINDS, Context, ImportOptions, Kind
+from registry.evidence.importing.reading import Row, Table, open_table
+from registry.evidence.importing.report import ImportReport
+from registry.evidence.importing.rows import MappedRow
+from registry.people.models import Account, Employer
+
+BATCH = 1000
+
+
+def import_file(
+    kind: str,
+    file: Path | BinaryIO,
+    *,
+    employer: Employer,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    options: ImportOptions | None = None,
+    dry_run: bool = False,
+    name: str = "",
+) -> ImportReport:
+    """Bring in the records of one kind (see :data:`KINDS`) from a CSV or XLSX file, for an employer.
+
+    Everything happens in one transaction. It is rolled back for a dry run, and
+    when a row is refused unless ``options.partial`` is set. A file that cannot
+    be used at all raises :class:`FileRefused`; refused rows are in the report.
+    ``file`` is a path or a seekable stream, ``name`` what to call it.
+    """
+    options = options or ImportOptions()
+    if not name:
+        name = file.name if isinstance(file, Path) else str(getattr(file, "name", ""))
+    report = ImportReport(kind=kind, file=name, dry_run=dry_run, partial=options.partial)
+    of_kind = KINDS[kind]
+    with open_table(file, sheet=options.sheet, encoding=options.encoding) as table:
+        columns = map_columns(
+            table.header,
+            of_kind.fields,
+            mapping=options.columns,
+            ignore_unknown=options.ignore_unknown_columns,
+            one_of=of_kind.one_of,
+        )
+        with transaction.atomic():
+            _wait_for_other_imports()
+            context = Context(
+                employer=employer,
+                options=options,
+                recorded_at=recorded_at,
+                recorded_by=recorded_by,
+                report=report,
+            )
+            _write_all(of_kind(context), table, columns, options, report)
+            kept = not dry_run and (options.partial or not report.refused)
+            transaction.set_rollback(not kept)
+    report.written = kept and report.new > 0
+    return report
+
+
+def _write_all(kind: Kind, table: Table, columns: Columns, options: ImportOptions, report: ImportReport) -> None:
+    fields = {each.name: each for each in kind.fields}
+    rows = iter(table.rows)
+    while batch := list(islice(rows, BATCH)):
+        report.rows += len(batch)
+        sound = []
+        for row in batch:
+            mapped = MappedRow(row, columns, fields, options.dates)
+            _check_shape(mapped, row, table, columns, options)
+            if mapped.problems:
+                report.refuse(mapped.problems)
+            else:
+                sound.append(mapped)
+        kind.write(sound)
+
+
+def _check_shape(mapped: MappedRow, row: Row, table: Table, columns: Columns, options: ImportOptions) -> None:
+    width = len(table.header.values)
+    if len(row.values) > width or (table.even and len(row.values) < width):
+        mapped.refuse_row(
+            "row_is_as_wide_as_the_header",
+            f"The row has {len(row.values)} cells, the header has {width}.",
+        )
+    elif not options.ignore_unknown_columns:
+        for position in _filled_without_header(row, columns):
+            mapped.refuse_column(
+                position, "filled_cell_has_a_header", "The cell is filled, but its column has no name."
+            )
+
+
+def _filled_without_header(row: Row, columns: Columns) -> Iterator[int]:
+    for position, value in enumerate(row.values):
+        if not columns.all[position].header and value is not None and str(value).strip():
+            yield position
+
+
+def _wait_for_other_imports() -> None:
+    # Two imports that write about the same people in another order would block each other for good.
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended('import of records', 0))")

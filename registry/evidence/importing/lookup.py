@@ -1,0 +1,144 @@
+"""Finding what a file names: workers, crane models, cranes and sites. Nothing is inferred from likeness."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Hashable
+from datetime import date
+from difflib import get_close_matches
+from functools import cached_property
+from typing import Generic, TypeVar
+
+from registry.equipment.models import Crane, CraneModel, Site
+from registry.evidence.importing.columns import folded
+from registry.evidence.importing.values import ValueRefused
+from registry.people.models import Worker
+from registry.people.names import name_key
+
+WORKER_NUMBER = re.compile(r"[Ww]-\d+")
+MOST_REMEMBERED = 20_000
+Key = TypeVar("Key", bound=Hashable)
+Found = TypeVar("Found")
+
+
+class Remembered(dict[Key, Found], Generic[Key, Found]):
+    """Answers to look-ups; forgets the oldest when there are too many."""
+
+    def keep(self, key: Key, found: Found) -> Found:
+        """Remember and return an answer."""
+        if len(self) >= MOST_REMEMBERED:
+            del self[next(iter(self))]
+        self[key] = found
+        return found
+
+
+class Lookup:
+    """Look-ups for one import; what was found is remembered."""
+
+    def __init__(self) -> None:
+        self._workers: Remembered[tuple[str, date | None], Worker | ValueRefused] = Remembered()
+        self._cranes: Remembered[tuple[int, str], Crane | ValueRefused] = Remembered()
+
+    def worker(self, named: str, date_of_birth: date | None) -> Worker:
+        """A worker by number, or by whole name and date of birth."""
+        key = (named, date_of_birth)
+        found = self._workers.get(key)
+        if found is None:
+            try:
+                found = self._find_worker(named, date_of_birth)
+            except ValueRefused as refused:
+                found = refused
+            self._workers.keep(key, found)
+        if isinstance(found, ValueRefused):
+            raise ValueRefused(found.rule, found.message)
+        return found
+
+    def _find_worker(self, named: str, date_of_birth: date | None) -> Worker:
+        if WORKER_NUMBER.fullmatch(named):
+            numbered = Worker.objects.filter(number=named.upper()).first()
+            if numbered is None:
+                raise ValueRefused("worker_is_registered", f"There is no worker {named.upper()}.")
+            if date_of_birth is not None and numbered.date_of_birth not in (None, date_of_birth):
+                raise ValueRefused(
+                    "worker_has_this_date_of_birth", f"{numbered.number} was not born on {date_of_birth}."
+                )
+            return numbered
+        if date_of_birth is None:
+            raise ValueRefused(
+                "worker_is_named_by_number_or_birth",
+                f"A name alone does not tell who {named!r} is; give the number (W-000123) or the date of birth too.",
+            )
+        wanted = name_key(named, "")
+        born_then = Worker.objects.filter(date_of_birth=date_of_birth)
+        same = [each for each in born_then if name_key(each.given_name, each.family_name) == wanted]
+        if not same:
+            raise ValueRefused("worker_is_registered", f"There is no worker {named!r} born on {date_of_birth}.")
+        if len(same) > 1:
+            numbers = ", ".join(sorted(each.number for each in same))
+            raise ValueRefused("worker_is_unambiguous", f"{named!r} may be any of {numbers}; give the worker's number.")
+        return same[0]
+
+    @cached_property
+    def _models(self) -> dict[str, list[CraneModel]]:
+        models: dict[str, list[CraneModel]] = defaultdict(list)
+        for each in CraneModel.objects.select_related("maker"):
+            models[folded(str(each))].append(each)
+        return models
+
+    def model(self, named: str) -> CraneModel:
+        """A crane model by its maker's name and designation."""
+        found = self._models.get(folded(named), [])
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise ValueRefused("model_is_unambiguous", f"{named!r} is the name of several crane models.")
+        near = get_close_matches(folded(named), self._models, n=1, cutoff=0.7)
+        hint = f" Is it {str(self._models[near[0]][0])!r}?" if near else ""
+        raise ValueRefused(
+            "model_is_registered", f"There is no crane model {named!r}; give maker and designation.{hint}"
+        )
+
+    def configuration(self, model: CraneModel, named: str) -> str:
+        """A configuration as the model spells it; a model without any takes what is written."""
+        if not named or not model.configurations:
+            return named
+        for each in model.configurations:
+            if folded(each) == folded(named):
+                return str(each)
+        raise ValueRefused(
+            "configuration_is_the_models",
+            f"{model} has no configuration {named!r}; it has {', '.join(map(repr, model.configurations))}.",
+        )
+
+    @cached_property
+    def _sites(self) -> dict[str, list[Site]]:
+        sites: dict[str, list[Site]] = defaultdict(list)
+        for each in Site.objects.all():
+            sites[folded(each.name)].append(each)
+        return sites
+
+    def site(self, named: str) -> Site:
+        """A site by its name."""
+        found = self._sites.get(folded(named), [])
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise ValueRefused("site_is_unambiguous", f"There are {len(found)} sites called {named!r}.")
+        raise ValueRefused("site_is_registered", f"There is no site {named!r}.")
+
+    def crane(self, model: CraneModel, serial_number: str) -> Crane:
+        """A crane by its serial number: the model's own, else another model's, which the services then refuse."""
+        key = (model.pk, serial_number)
+        found = self._cranes.get(key)
+        if found is None:
+            cranes = list(Crane.objects.filter(serial_number=serial_number))
+            of_the_model = [each for each in cranes if each.model_id == model.pk]
+            if of_the_model or cranes:
+                found = (of_the_model or cranes)[0]
+            else:
+                found = ValueRefused("crane_is_registered", f"There is no crane with serial number {serial_number!r}.")
+            self._cranes.keep(key, found)
+        if isinstance(found, ValueRefused):
+            raise ValueRefused(found.rule, found.message)
+        return found

@@ -1,0 +1,135 @@
+"""A row of the file by fields, gathering what is wrong with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import date, datetime, time, timedelta
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+from registry.database.errors import Problem
+from registry.evidence.importing import values
+from registry.evidence.importing.columns import Columns, Field, folded
+from registry.evidence.importing.reading import Row, Value
+from registry.evidence.importing.report import RowProblem
+from registry.evidence.importing.values import ValueRefused
+
+Taken = TypeVar("Taken")
+
+
+class MappedRow:
+    """Reads fields; each refusal becomes a problem of this row, and the reader gets ``None``."""
+
+    def __init__(self, row: Row, columns: Columns, fields: Mapping[str, Field], date_order: str | None) -> None:
+        self.number = row.number
+        self.problems: list[RowProblem] = []
+        self._values = row.values
+        self._columns = columns
+        self._fields = fields
+        self._date_order = date_order
+
+    def value(self, field: str) -> Value:
+        """The cell as read; ``None`` where the file has no such column or cell."""
+        index = self._columns.index.get(field)
+        if index is None or index >= len(self._values):
+            return None
+        value = self._values[index]
+        return None if isinstance(value, str) and not value.strip() else value
+
+    def has(self, field: str) -> bool:
+        """Whether anything is written there."""
+        return self.value(field) is not None
+
+    def refuse(self, field: str, rule: str, message: str) -> None:
+        """Add a problem of the field."""
+        column = self._columns.of(field)
+        letter, header = (column.letter, column.header) if column else ("", "")
+        self.problems.append(RowProblem(self.number, letter, header, field, rule, message))
+
+    def refuse_column(self, position: int, rule: str, message: str) -> None:
+        """Add a problem of a column that holds no field."""
+        column = self._columns.all[position]
+        self.problems.append(RowProblem(self.number, column.letter, column.header, "", rule, message))
+
+    def refuse_row(self, rule: str, message: str) -> None:
+        """Add a problem of the whole row."""
+        self.problems.append(RowProblem(self.number, "", "", "", rule, message))
+
+    def add(self, problems: Iterable[Problem], instead: Mapping[str, str] | None = None) -> None:
+        """Add problems that the services found. ``instead`` names the field to show for one the file lacks."""
+        for each in problems:
+            field = each.field
+            while instead and self._columns.of(field) is None and field in instead:
+                field = instead[field]
+            self.refuse(field, each.rule, each.message)
+
+    def take(self, field: str, read: Callable[[], Taken]) -> Taken | None:
+        """What ``read`` makes of the field, or ``None`` and a problem."""
+        try:
+            return read()
+        except ValueRefused as refused:
+            self.refuse(field, refused.rule, refused.message)
+            return None
+
+    def required(self, field: str) -> bool:
+        """Whether the cell is filled; an empty one is a problem."""
+        if self.has(field):
+            return True
+        self.refuse(field, "cell_is_filled", f"{field.replace('_', ' ').capitalize()} must be given.")
+        return False
+
+    def text(self, field: str) -> str:
+        """The cell as text, blank where there is none."""
+
+        def read() -> str:
+            written = values.text(self.value(field))
+            longest = self._fields[field].longest
+            if len(written) > longest:
+                raise ValueRefused("text_is_not_too_long", f"The text has {len(written)} characters of {longest}.")
+            return written
+
+        return self.take(field, read) or ""
+
+    def day(self, field: str) -> date | None:
+        """The cell as a calendar day."""
+        if not self.has(field):
+            return None
+        return self.take(field, lambda: values.read_date(self.value(field), self._date_order))
+
+    def clock(self, field: str) -> time | None:
+        """The cell as a time of day."""
+        return self.take(field, lambda: values.read_time(self.value(field))) if self.has(field) else None
+
+    def duration(self, field: str) -> timedelta | None:
+        """The cell as a length of time."""
+        return self.take(field, lambda: values.read_duration(self.value(field))) if self.has(field) else None
+
+    def instant(self, field: str, day: date, clock: time, zone: ZoneInfo) -> datetime | None:
+        """The instant at which clocks in ``zone`` show the day and time."""
+        return self.take(field, lambda: values.instant(day, clock, zone))
+
+    def choice(self, field: str, choices: Mapping[str, str], default: str = "") -> str:
+        """The cell as one of ``choices``, by folded spelling."""
+        written = self.text(field)
+        if not written:
+            return default
+        return self._chosen(field, written, choices) or default
+
+    def parts(self, field: str) -> Sequence[str]:
+        """The cell's parts, set apart by commas, semicolons, slashes or plus signs."""
+        plain = self.text(field)
+        for separator in ";/+|\n":
+            plain = plain.replace(separator, ",")
+        return [part.strip() for part in plain.split(",") if part.strip()]
+
+    def choices(self, field: str, choices: Mapping[str, str]) -> Sequence[str]:
+        """The cell's parts, each one of ``choices``, without repetition."""
+        chosen = [self._chosen(field, each, choices) for each in self.parts(field)]
+        return list(dict.fromkeys(each for each in chosen if each))
+
+    def _chosen(self, field: str, written: str, choices: Mapping[str, str]) -> str | None:
+        found = choices.get(folded(written))
+        if found is None:
+            known = ", ".join(sorted(set(choices.values())))
+            self.refuse(field, f"{field}_is_known", f"{written!r} is none of {known}.")
+        return found

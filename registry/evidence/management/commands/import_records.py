@@ -1,0 +1,90 @@
+"""``manage.py import_records KIND FILE --employer NAME``: bring in records from CSV or XLSX."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+
+from registry.evidence.importing import KINDS, FileRefused, ImportOptions, ImportReport, import_file
+from registry.evidence.importing.values import DATE_ORDERS
+from registry.people.models import Employer
+
+REFUSED_ROWS, UNUSABLE_FILE = 1, 2
+
+
+class Command(BaseCommand):
+    help = (
+        "Bring in records from a CSV or XLSX file, all of it or nothing. Exit status: 0 done, "
+        "1 rows refused, 2 unusable file. The columns are taught in fixtures/imports/README.md."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("kind", choices=sorted(KINDS))
+        parser.add_argument("file", type=Path, help="a CSV or XLSX file")
+        parser.add_argument("--employer", required=True, help="whose records they are, by the registered name")
+        parser.add_argument("--dry-run", action="store_true", help="check everything, write nothing")
+        parser.add_argument("--partial", action="store_true", help="write the good rows although others are refused")
+        parser.add_argument("--dates", choices=DATE_ORDERS, help="what comes first in 03/04/2026")
+        parser.add_argument(
+            "--column", action="append", default=[], metavar="HEADER=FIELD", help="which field a header means"
+        )
+        parser.add_argument("--ignore-unknown-columns", action="store_true")
+        parser.add_argument("--sheet", help="the sheet of a workbook that has several")
+        parser.add_argument("--encoding", help="of a CSV that is not Unicode, for instance cp1252")
+        parser.add_argument("--time-zone", help="of times that belong to no site, for instance Europe/Paris")
+        parser.add_argument("--report", type=Path, metavar="FILE", help="write the problems there, as CSV")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        employer = Employer.objects.filter(name=options["employer"]).first()
+        if employer is None:
+            raise CommandError(f"There is no employer {options['employer']!r}.", returncode=UNUSABLE_FILE)
+        try:
+            report = import_file(
+                options["kind"],
+                options["file"],
+                employer=employer,
+                recorded_at=timezone.now(),
+                recorded_by=None,
+                options=_import_options(options),
+                dry_run=options["dry_run"],
+            )
+        except FileRefused as refused:
+            raise CommandError(f"{refused.message} [{refused.rule}]", returncode=UNUSABLE_FILE) from refused
+        self._tell(report)
+        if options["report"]:
+            with options["report"].open("w", encoding="utf-8-sig", newline="") as file:
+                report.write_csv(file)
+        if report.refused:
+            sys.exit(REFUSED_ROWS)
+
+    def _tell(self, report: ImportReport) -> None:
+        for problem in report.problems:
+            self.stderr.write(str(problem))
+        if left_out := report.problem_count - len(report.problems):
+            self.stderr.write(f"{left_out} more problems are not listed.")
+        self.stdout.write(report.summary())
+
+
+def _import_options(options: dict[str, Any]) -> ImportOptions:
+    columns = {}
+    for written in options["column"]:
+        header, equals, field = written.rpartition("=")
+        if not equals:
+            raise CommandError(f"--column is written HEADER=FIELD, not {written!r}.", returncode=UNUSABLE_FILE)
+        columns[header] = field.strip()
+    try:
+        return ImportOptions(
+            columns=columns,
+            ignore_unknown_columns=options["ignore_unknown_columns"],
+            dates=options["dates"],
+            sheet=options["sheet"],
+            encoding=options["encoding"],
+            time_zone=options["time_zone"],
+            partial=options["partial"],
+        )
+    except ValueError as error:
+        raise CommandError(str(error), returncode=UNUSABLE_FILE) from error

@@ -1,0 +1,162 @@
+"""A stored decision with its records described for people."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Model, Q
+from django.utils.translation import gettext as _
+
+from registry.crews.models import Decision, Slot
+from registry.eligibility.account import duration, local_time
+from registry.eligibility.calendar import whole_minutes
+from registry.evidence.models import Appointment, Assessment, Certification, HoursEntry, Instruction, StandDown
+from registry.people.models import LanguageSkill
+
+
+_SLOTS = Slot.objects.select_related("job__site")
+
+
+@dataclass(frozen=True, slots=True)
+class RecordGroup:
+    """Records that counted alike, or that did not for one reason."""
+
+    reason: str
+    records: list[str]
+
+
+class DecisionPage:
+    """A decision's answer, ready to be laid out."""
+
+    def __init__(self, decision: Decision) -> None:
+        self.decision = decision
+        self.answer = decision.answer
+        self.zone = ZoneInfo(self.answer["question"]["time_zone"])
+
+    @cached_property
+    def refused_attempt(self) -> Slot | None:
+        """The slot that somebody was refused for by this decision."""
+        return _SLOTS.filter(refusals__decision=self.decision.pk).first()
+
+    @cached_property
+    def filled_a_place(self) -> Slot | None:
+        """The slot that this decision filled, or confirmed somebody in."""
+        decision = self.decision.pk
+        by_it = Q(assignments__decision=decision) | Q(assignments__events__decision=decision)
+        return _SLOTS.filter(by_it).distinct().first()
+
+    @property
+    def slot(self) -> Slot | None:
+        """The slot that the decision was about, if it was about one."""
+        return self.refused_attempt or self.filled_a_place
+
+    @cached_property
+    def requirements(self) -> list[dict[str, Any]]:
+        """The requirements with described evidence, those the refusal rests on first."""
+        described = describe(_records_of(self.answer["requirements"]), self.zone)
+        found = [
+            {
+                **each,
+                "counted": RecordGroup("", [described.get(key, key) for key in each["counted"]]),
+                "not_counted": [
+                    RecordGroup(group["sentence"], [described.get(key, key) for key in group["records"]])
+                    for group in each["not_counted"]
+                ],
+                "percent": _percent(each),
+            }
+            for each in self.answer["requirements"]
+        ]
+        return sorted(found, key=lambda each: (each["met"], not each["needed"]))
+
+    @property
+    def unmet(self) -> list[dict[str, Any]]:
+        """What the refusal rests on."""
+        return [each for each in self.requirements if each["needed"] and not each["met"]]
+
+    @property
+    def others(self) -> list[dict[str, Any]]:
+        """All other requirements."""
+        return [each for each in self.requirements if each["met"] or not each["needed"]]
+
+
+def _percent(requirement: dict[str, Any]) -> int | None:
+    if not requirement.get("required_minutes"):
+        return None
+    return min(100, -(-100 * requirement["found_minutes"] // requirement["required_minutes"]))
+
+
+def _records_of(requirements: Iterable[dict[str, Any]]) -> set[str]:
+    found: set[str] = set()
+    for each in requirements:
+        found.update(each["counted"])
+        for group in each["not_counted"]:
+            found.update(group["records"])
+    return found
+
+
+def describe(records: Iterable[str], zone: ZoneInfo) -> dict[str, str]:
+    """A line of words for each record identifier (``hours:12``), one statement a kind."""
+    wanted: dict[str, list[int]] = defaultdict(list)
+    for each in records:
+        kind, _colon, key = each.partition(":")
+        if kind in DESCRIBED:
+            wanted[kind].append(int(key))
+    found = {}
+    for kind, keys in wanted.items():
+        model, related, in_words = DESCRIBED[kind]
+        for record in model._default_manager.select_related(*related).filter(pk__in=keys):
+            found[f"{kind}:{record.pk}"] = in_words(record, zone)
+    return found
+
+
+def _hours(record: Any, zone: ZoneInfo) -> str:
+    worked = duration(whole_minutes(record.start, record.end))
+    day = local_time(record.start, ZoneInfo(record.site.time_zone))[:10]
+    return f"{day}: {worked}, {record.operation}, {record.model}, {record.site}"
+
+
+def _assessment(record: Any, zone: ZoneInfo) -> str:
+    by = record.third_party or record.employer
+    return f"{local_time(record.assessed_at, zone)[:10]}: {record}, {record.model}, {record.assessor} ({by})".replace(
+        "_", " "
+    )
+
+
+def _certification(record: Any, zone: ZoneInfo) -> str:
+    until = record.expires or _("no expiry")
+    return f"{record}, {record.issuer}, {record.issued} – {until}"
+
+
+def _instruction(record: Any, zone: ZoneInfo) -> str:
+    by = record.provider_name or record.get_provider_display()
+    return f"{local_time(record.completed_at, zone)[:10]}: {record.topic.replace('_', ' ')} ({by})"
+
+
+def _appointment(record: Any, zone: ZoneInfo) -> str:
+    by = record.employer or record.maker
+    return f"{local_time(record.start, zone)[:10]}: {record.duty.replace('_', ' ')} ({by})"
+
+
+def _stand_down(record: Any, zone: ZoneInfo) -> str:
+    return f"{local_time(record.start, zone)}: {record.reason}"
+
+
+def _language(record: Any, zone: ZoneInfo) -> str:
+    return str(record.language)
+
+
+InWords = Callable[[Any, ZoneInfo], str]
+DESCRIBED: dict[str, tuple[type[Model], tuple[str, ...], InWords]] = {
+    "hours": (HoursEntry, ("model__maker", "site"), _hours),
+    "assessment": (Assessment, ("model__maker", "assessor", "employer"), _assessment),
+    "certification": (Certification, (), _certification),
+    "instruction": (Instruction, (), _instruction),
+    "appointment": (Appointment, ("employer", "maker"), _appointment),
+    "stand_down": (StandDown, (), _stand_down),
+    "language": (LanguageSkill, (), _language),
+}

@@ -1,0 +1,213 @@
+"""What people type: checked for form here, for substance in the services."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.db.models import Q, QuerySet
+from django.forms.utils import from_current_timezone
+from django.http import HttpRequest
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from registry.crews import queries
+from registry.crews.models import Assignment, Job, Slot
+from registry.database.errors import RecordRefused
+from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.equipment.models import Crane, Site
+from registry.people.models import Worker
+from registry.standards.models import StandardVersion
+
+MOST_SHOWN = 30
+
+
+@contextmanager
+def refused_beside_fields(form: forms.Form) -> Iterator[None]:
+    """Show each problem of a refused record beside its field, and above the form where there is none."""
+    try:
+        yield
+    except RecordRefused as refused:
+        for problem in refused.problems:
+            form.add_error(problem.field if problem.field in form.fields else None, problem.message)
+
+
+@dataclass(frozen=True, slots=True)
+class People:
+    """A list of people narrowed by name; ``more`` says that some are left off."""
+
+    found: list[Worker]
+    query: str
+    more: bool
+    chosen: str
+
+
+def people_named(request: HttpRequest, people: QuerySet[Worker], *, most: int = MOST_SHOWN) -> People:
+    """The people whose names contain every word of ``?q=``."""
+    query = (request.POST.get("q") or request.GET.get("q") or "").strip()[:100].replace("\0", "")
+    for word in query.split():
+        people = people.filter(
+            Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(number__icontains=word)
+        )
+    found = list(people[: most + 1])
+    return People(found[:most], query, len(found) > most, request.POST.get("worker", ""))
+
+
+class SiteInstant(forms.DateTimeField):
+    """A date and time as read from a clock on the site."""
+
+    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+
+    def to_python(self, value: Any) -> datetime | None:
+        """The clock reading without a zone; :func:`at_site` makes it an instant."""
+        with timezone.override(None):
+            read = super().to_python(value)
+        return None if read is None else read.replace(tzinfo=None)
+
+
+def at_site(read: datetime | None, zone: str) -> datetime | None:
+    """The instant a clock on the site shows as ``read``. Raises ``ValidationError`` where the clock skips or repeats it."""
+    if read is None:
+        return None
+    with timezone.override(ZoneInfo(zone)):
+        return from_current_timezone(read)
+
+
+class SiteForm(forms.Form):
+    """A form whose instants are read from a clock on one site."""
+
+    def __init__(self, *args: Any, job: Job, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.job = job
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        for name in [each for each, field in self.fields.items() if isinstance(field, SiteInstant)]:
+            try:
+                given[name] = at_site(given.get(name), self.job.site.time_zone)
+            except ValidationError as error:
+                self.add_error(name, error)
+        return given
+
+
+class FillForm(SiteForm):
+    """Who is to fill a slot; blank times mean the job's whole window."""
+
+    worker = forms.ModelChoiceField(
+        Worker.objects.none(),
+        label=_("Person"),
+        error_messages={
+            "required": _("Choose a person."),
+            "invalid_choice": _("This person is not on the employer's books."),
+        },
+    )
+    start = SiteInstant(label=_("From"), required=False, help_text=_("Blank: when the job starts."))
+    end = SiteInstant(label=_("Until"), required=False, help_text=_("Blank: when the job ends."))
+    paired_with = forms.ModelChoiceField(
+        Assignment.objects.none(),
+        label=_("Paired with the erector"),
+        required=False,
+        help_text=_("A trainee works only beside a named erector of this crew."),
+    )
+
+    def __init__(self, *args: Any, slot: Slot, **options: Any) -> None:
+        super().__init__(*args, job=slot.job, **options)
+        self.fields["worker"].queryset = queries.candidates(slot.job)  # type: ignore[attr-defined]
+        if slot.role == "trainee":
+            pairs = self.fields["paired_with"]
+            pairs.queryset = Assignment.objects.filter(  # type: ignore[attr-defined]
+                slot__job=slot.job, slot__role="erector", state__standing="standing"
+            ).select_related("worker")
+            pairs.label_from_instance = lambda each: str(each.worker)  # type: ignore[attr-defined]
+        else:
+            del self.fields["paired_with"]
+
+    def asked(self) -> dict[str, Any]:
+        """The arguments of :func:`registry.crews.services.assign`."""
+        given = self.cleaned_data
+        return {
+            "worker_id": given["worker"].pk,
+            "start": given["start"] or self.job.start,
+            "end": given["end"] or self.job.end,
+            "paired_with": given.get("paired_with"),
+        }
+
+
+class EndForm(SiteForm):
+    """From when on somebody leaves a slot, and why."""
+
+    ends_at = SiteInstant(label=_("Leaves at"), required=False, help_text=_("Blank: now."))
+    reason = forms.CharField(label=_("Reason"), max_length=500)
+
+
+class SubstituteForm(SiteForm):
+    """Who takes over, from when on, and why."""
+
+    worker = forms.ModelChoiceField(
+        Worker.objects.none(), label=_("Person"), error_messages={"required": _("Choose a person.")}
+    )
+    from_instant = SiteInstant(label=_("From"), required=False, help_text=_("Blank: now, or when the job starts."))
+    reason = forms.CharField(label=_("Reason"), max_length=500)
+
+    def __init__(self, *args: Any, job: Job, **options: Any) -> None:
+        super().__init__(*args, job=job, **options)
+        self.fields["worker"].queryset = queries.candidates(job)  # type: ignore[attr-defined]
+
+
+class PlanForm(forms.Form):
+    """A job to plan: one operation on one crane, with so many places in each role."""
+
+    site = forms.ModelChoiceField(Site.objects.order_by("name"), label=_("Site"))
+    crane = forms.ModelChoiceField(
+        Crane.objects.select_related("model__maker").order_by("model__designation", "serial_number"), label=_("Crane")
+    )
+    operation = forms.ChoiceField(label=_("Operation"), choices=[(each, each) for each in OPERATIONS])
+    configuration = forms.CharField(label=_("Configuration"), required=False, max_length=100)
+    standard_key = forms.ChoiceField(label=_("Role standard"))
+    start = SiteInstant(label=_("Starts"), help_text=_("By a clock on the site."))
+    end = SiteInstant(label=_("Ends"), help_text=_("By a clock on the site."))
+    minutes_per_day = forms.IntegerField(label=_("Minutes of work a day"), initial=480, min_value=1, max_value=1440)
+    description = forms.CharField(
+        label=_("What is to be done"), required=False, max_length=5000, widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        versions = StandardVersion.objects.order_by("key", "-version").distinct("key")
+        self.fields["standard_key"].choices = [(each.key, each.title) for each in versions]  # type: ignore[attr-defined]
+        for role in ROLES:
+            if role != "assessor":
+                self.fields[f"places_{role}"] = forms.IntegerField(
+                    label=role.replace("_", " "), required=False, min_value=0, max_value=20
+                )
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        if "site" in given:
+            for name in ("start", "end"):
+                try:
+                    given[name] = at_site(given.get(name), given["site"].time_zone)
+                except ValidationError as error:
+                    self.add_error(name, error)
+        if not self._roles():
+            self.add_error(None, _("Ask for at least one person."))
+        return given
+
+    def places(self) -> list[forms.BoundField]:
+        """The fields that say how many people are needed in each role."""
+        return [self[each] for each in self.fields if each.startswith("places_")]
+
+    def planned(self) -> dict[str, Any]:
+        """The arguments of :func:`registry.crews.services.plan_job`."""
+        own = {key: value for key, value in self.cleaned_data.items() if not key.startswith("places_")}
+        return {**own, "roles": self._roles()}
+
+    def _roles(self) -> list[str]:
+        given = self.cleaned_data
+        return [role for role in ROLES for _each in range(given.get(f"places_{role}") or 0)]

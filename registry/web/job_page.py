@@ -1,0 +1,142 @@
+"""What the pages about jobs show, in a fixed number of statements."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from registry.crews.models import AssignmentState, Job, Refusal, Slot
+from registry.crews.queries import CrewView, crew_of
+from registry.eligibility.crew import CrewFinding
+from registry.eligibility.intervals import Timeline
+from registry.people.models import Account
+
+SUBJECT = re.compile(r"\b(worker|model|employer|standard):(\S+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Readiness:
+    """How far a job's places are filled."""
+
+    job: Job
+    places: int
+    filled: int
+    held: int
+
+    @property
+    def open(self) -> int:
+        """Places with nobody, or not for the whole window."""
+        return self.places - self.filled - self.held
+
+    @property
+    def state(self) -> str:
+        """The name of the state's shape."""
+        if self.held:
+            return "held"
+        return "open" if self.open else "stands"
+
+
+def readiness_of(jobs: Sequence[Job]) -> list[Readiness]:
+    """Readiness of each job: two statements, however many jobs."""
+    places: dict[int, list[int]] = defaultdict(list)
+    for slot in Slot.objects.filter(job__in=jobs):
+        places[slot.job_id].append(slot.pk)
+    standing: dict[int, list[AssignmentState]] = defaultdict(list)
+    held = set()
+    for state in AssignmentState.objects.filter(job__in=jobs).exclude(standing="ended"):
+        if state.standing == "held":
+            held.add(state.slot_id)
+        else:
+            standing[state.slot_id].append(state)
+    found = []
+    for job in jobs:
+        filled = {slot for slot in places[job.pk] if _gap(job, standing[slot]) is None}
+        waiting = [slot for slot in places[job.pk] if slot in held and slot not in filled]
+        found.append(Readiness(job, len(places[job.pk]), len(filled), len(waiting)))
+    return found
+
+
+def _gap(job: Job, states: Sequence[AssignmentState]) -> object:
+    return Timeline.of((each.during.lower, each.during.upper) for each in states).first_gap(job.start, job.end)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place on the crew as one account may see it."""
+
+    slot: Slot
+    title: str
+    assignments: list[AssignmentState]
+    filled: bool
+    held: bool
+    hidden: bool
+
+    @property
+    def state(self) -> str:
+        """The name of the state's shape."""
+        if self.filled:
+            return "stands"
+        return "held" if self.held else "open"
+
+
+@dataclass(frozen=True, slots=True)
+class CrewPage:
+    """The crew of a job as one account may see it."""
+
+    view: CrewView
+    places: list[Place]
+    findings: tuple[CrewFinding, ...]
+    refusals: list[Refusal]
+    may_assign: bool
+
+    @property
+    def job(self) -> Job:
+        """The job."""
+        return self.view.job
+
+    @property
+    def unmet(self) -> list[CrewFinding]:
+        """The crew rules that are not met."""
+        return [each for each in self.findings if not each.met]
+
+    @property
+    def met(self) -> list[CrewFinding]:
+        """The crew rules that are met."""
+        return [each for each in self.findings if each.met]
+
+
+def crew_for(account: Account, job: Job) -> CrewPage:
+    """The crew; a worker sees who else only as a place that is filled or not."""
+    view = crew_of(job)
+    only_own = account.kind == "worker"
+    names = {f"worker:{each.worker_id}": str(each.worker) for place in view.slots for each in place.assignments}
+    places = []
+    for place in view.slots:
+        shown = [each for each in place.assignments if not only_own or each.worker_id == account.worker_id]
+        for each in shown:
+            each.reason = readable_reason(each.reason, names)
+        standing = [each for each in place.assignments if each.standing == "standing"]
+        filled = _gap(job, standing) is None
+        held = any(each.standing == "held" for each in place.assignments)
+        hidden = len(shown) < len(place.assignments)
+        places.append(Place(place.slot, place.title, shown, filled, held, hidden))
+    refusals: list[Refusal] = []
+    if not only_own:
+        latest = Refusal.objects.filter(slot__job=job).select_related("decision__worker", "slot")
+        refusals = list(latest.order_by("-refused_at")[:10])
+    may_assign = account.kind == "employer" and account.employer_id == job.employer_id
+    return CrewPage(view, places, () if only_own else view.findings, refusals, may_assign)
+
+
+def readable_reason(reason: str, names: dict[str, str]) -> str:
+    """A hold's reason with people by their names."""
+
+    def named(found: re.Match[str]) -> str:
+        others = {"worker": _("somebody who signs"), "model": _("the crane model"), "employer": _("the employer")}
+        return names.get(found[0]) or others.get(found[1]) or _("the standard")
+
+    return SUBJECT.sub(named, reason)

@@ -1,0 +1,68 @@
+"""Instants, names and states as people read them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django import template
+from django.utils.formats import date_format
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+register = template.Library()
+
+STATES = {
+    "stands": gettext_lazy("stands"),
+    "held": gettext_lazy("held"),
+    "open": gettext_lazy("open"),
+    "refused": gettext_lazy("refused"),
+    "permitted": gettext_lazy("permitted"),
+    "met": gettext_lazy("met"),
+    "unmet": gettext_lazy("not met"),
+}
+
+
+@register.filter
+def at(instant: datetime | str | None, zone: str | ZoneInfo) -> str:
+    """An instant by a clock in ``zone``: ``28 Nov 2026, 07:00``."""
+    if not instant:
+        return ""
+    if isinstance(instant, str):
+        instant = datetime.fromisoformat(instant)
+    local = instant.astimezone(ZoneInfo(str(zone)))
+    return date_format(local.replace(tzinfo=None), "j M Y, H:i")
+
+
+@register.filter
+def on_day(instant: datetime | None, zone: str | ZoneInfo) -> str:
+    """The day of an instant in ``zone``."""
+    return "" if instant is None else at(instant, zone).rsplit(",", 1)[0]
+
+
+@register.filter
+def spaced(name: str) -> str:
+    """A stored name in words: ``signal_person`` → ``signal person``."""
+    return str(name).replace("_", " ")
+
+
+@register.simple_tag
+def zone(name: str) -> SafeString:
+    """A time zone's name, broken after a slash where it must be."""
+    return format_html_join(SafeString("/<wbr>"), "{}", ((part,) for part in str(name).split("/")))
+
+
+@register.simple_tag
+def shape(state: str) -> SafeString:
+    """The shape of a state, to stand beside its word; screen readers pass it over."""
+    return format_html('<svg class="shape" aria-hidden="true" focusable="false"><use href="#shape-{}"/></svg>', state)
+
+
+@register.simple_tag
+def state(name: str) -> SafeString:
+    """A state: shape first, then the word."""
+    return format_html(
+        '<span class="state state-{}">{} {}</span>', name, shape(name), STATES.get(name, _("unknown"))
+    )

@@ -1,0 +1,153 @@
+"""A dispatcher, a worker and an inspector in a real browser, on the demonstration."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from unittest.mock import patch
+
+import pytest
+from django.core.management import call_command
+from django.test import TransactionTestCase
+from pytest_django.live_server_helper import LiveServer
+
+from registry.web import demo
+
+sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+DESK, PHONE = {"width": 1280, "height": 900}, {"width": 360, "height": 760}
+SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+pytestmark = [
+    pytest.mark.django_db(transaction=True, databases=["default", "owner"]),
+    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
+]
+
+
+@pytest.fixture
+def address(
+    settings: object, monkeypatch: pytest.MonkeyPatch, committed_database: None, live_server: LiveServer
+) -> Iterator[str]:
+    """The running registry with the demonstration in it."""
+    # Playwright's own event loop runs in this thread; the loading is not inside it.
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+    monkeypatch.setenv("REGISTRY_DEMO", "1")
+    # The test server speaks plain http.
+    settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False  # type: ignore[attr-defined]
+    call_command("load_demo", verbosity=0)
+    # Append-only tables refuse Django's own flush; tests/conftest.py empties them instead.
+    with patch.object(TransactionTestCase, "_fixture_teardown"):
+        yield live_server.url
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[sync_api.Browser]:
+    with sync_api.sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield chromium
+        chromium.close()
+
+
+def sign_in(page: sync_api.Page, address: str, account: demo.DemoAccount) -> None:
+    page.goto(address)
+    # The demonstration says how.
+    page.get_by_text(account.password).wait_for()
+    page.get_by_label("Username").fill(account.username)
+    page.get_by_label("Password").fill(account.password)
+    page.get_by_role("button", name="Sign in").click()
+
+
+def keep(page: sync_api.Page, name: str) -> None:
+    """Keep a picture where REGISTRY_SCREENSHOTS says, for the README."""
+    if folder := os.environ.get("REGISTRY_SCREENSHOTS"):
+        page.screenshot(path=Path(folder) / f"{name}.png")
+
+
+def try_somebody(page: sync_api.Page, place: str, name: str) -> None:
+    page.get_by_role("link", name=f"Fill this place : {place}").click()
+    page.get_by_label("Search by name or number").fill(name.split()[-1])
+    page.get_by_role("button", name="Search").click()
+    page.get_by_label(name).check()
+    page.get_by_role("button", name="Decide, and fill the place if permitted").click()
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+@pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without scripts"])
+def test_a_dispatcher_is_refused_and_then_fills_the_place(
+    browser: sync_api.Browser, address: str, size: sync_api.ViewportSize, scripts: bool
+) -> None:
+    context = browser.new_context(viewport=size, java_script_enabled=scripts)
+    page = context.new_page()
+    sign_in(page, address, demo.DISPATCHER)
+    page.get_by_role("link", name="Dismantling, Marrow Quay").click()
+    keep(page, "phone" if size is PHONE else "job")
+    fits(page)
+    try_somebody(page, "erector 2", "Jory Pennavale")
+    assert "REFUSED" in page.get_by_role("heading", level=1).inner_text()
+    why = page.get_by_role("region", name="Why it is refused")
+    assert "119 h missing" in why.inner_text()
+    assert "79 h missing" in why.inner_text()
+    assert page.get_by_role("region", name="What would cure it").is_visible()
+    if size is DESK:
+        keep(page, "refusal")
+    fits(page)
+    page.get_by_role("link", name="Back to the crew").click()
+    try_somebody(page, "erector 2", "Ines Halvarro")
+    assert "PERMITTED" in page.get_by_role("heading", level=1).inner_text()
+    fits(page)
+    page.get_by_role("link", name="Back to the crew").click()
+    assert page.get_by_role("link", name="Ines Halvarro", exact=True).is_visible()
+    assert page.get_by_role("link", name="Fill this place").count() == 1
+    context.close()
+
+
+def test_a_worker_reads_the_own_record_and_an_inspector_changes_nothing(
+    browser: sync_api.Browser, address: str
+) -> None:
+    context = browser.new_context(viewport=PHONE)
+    page = context.new_page()
+    sign_in(page, address, demo.WORKER)
+    page.get_by_role("link", name="My record").click()
+    assert "Jory Pennavale" in page.get_by_role("heading", level=1).inner_text()
+    assert page.get_by_role("cell", name="1 h", exact=True).is_visible()
+    fits(page)
+    page.get_by_role("button", name="Sign out").click()
+    sign_in(page, address, demo.INSPECTOR)
+    page.get_by_role("link", name="Dismantling, Marrow Quay").click()
+    page.get_by_role("link", name="Jory Pennavale as erector").click()
+    assert "REFUSED" in page.get_by_role("heading", level=1).inner_text()
+    assert page.get_by_role("link", name="Try somebody else").count() == 0
+    context.close()
+
+
+def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(
+    browser: sync_api.Browser, address: str
+) -> None:
+    context = browser.new_context(viewport=DESK)
+    page = context.new_page()
+    sign_in(page, address, demo.DISPATCHER)
+    page.keyboard.press("Tab")
+    skip = page.get_by_role("link", name="Skip to the content")
+    assert skip.evaluate("each => each === document.activeElement && each.getBoundingClientRect().left >= 0")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineWidth")
+    assert outline == "3px"
+    assert page.evaluate("document.querySelector('main').contains(document.activeElement)")
+    context.close()
+
+
+def fits(page: sync_api.Page) -> None:
+    """Nothing is wider than the window."""
+    assert page.evaluate(SIDEWAYS) <= 0

@@ -1,0 +1,170 @@
+"""Rules over a whole crew (design, section 2): common practice, no source, unless said otherwise."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from registry.eligibility.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
+from registry.eligibility.standard import Standard, parse_standard
+from registry.standards.files import read_standard_file
+
+STANDARD = Path(__file__).parents[2] / "fixtures" / "standards" / "makers-practice-us.yaml"
+START = datetime(2026, 6, 1, 14, tzinfo=UTC)
+END = START + timedelta(days=4)
+SLOTS = {
+    "s1": "erection_supervisor",
+    "s2": "erector",
+    "s3": "trainee",
+    "s4": "overseeing_engineer",
+}
+
+
+@pytest.fixture(scope="module")
+def standard() -> Standard:
+    return parse_standard(read_standard_file(STANDARD))
+
+
+def member(slot: str, worker: str | None = None, **more: object) -> Member:
+    settings: dict[str, object] = {
+        "key": f"a-{slot}",
+        "worker": worker or f"w-{slot}",
+        "name": f"Person {slot}",
+        "role": SLOTS[slot],
+        "slot": slot,
+        "start": START,
+        "end": END,
+        "languages": frozenset({"en"}),
+    }
+    return Member(**(settings | more))  # type: ignore[arg-type]
+
+
+def whole_crew(**changes: Member) -> tuple[Member, ...]:
+    crew = {slot: member(slot) for slot in SLOTS}
+    crew["s3"] = member("s3", paired_with="a-s2")
+    return tuple((crew | changes).values())
+
+
+def findings(standard: Standard, members: tuple[Member, ...], **more: object) -> list[CrewFinding]:
+    settings: dict[str, object] = {
+        "start": START,
+        "end": END,
+        "zone": ZoneInfo("America/Vancouver"),
+        "minutes_per_day": 480,
+        "slots": SLOTS,
+        "members": members,
+        "working_language": "en",
+    }
+    return [each for each in crew_findings(standard, Crew(**(settings | more))) if not each.met]  # type: ignore[arg-type]
+
+
+def test_a_whole_crew_meets_every_rule(standard: Standard) -> None:
+    assert findings(standard, whole_crew()) == []
+
+
+def test_an_empty_crew_meets_none(standard: Standard) -> None:
+    rules = {each.rule for each in findings(standard, ())}
+    assert {"slot_filled", "supervised_throughout", "common_language"} <= rules
+
+
+def test_a_held_assignment_does_not_fill_its_slot(standard: Standard) -> None:
+    unmet = findings(standard, whole_crew(s2=member("s2", held=True)))
+    assert {each.rule for each in unmet} == {"slot_filled", "trainee_paired"}
+
+
+def test_a_supervisor_who_leaves_early_leaves_a_gap_that_is_named(standard: Standard) -> None:
+    unmet = findings(standard, whole_crew(s1=member("s1", end=END - timedelta(minutes=1))))
+    assert {each.rule for each in unmet} == {"slot_filled", "supervised_throughout"}
+    # One minute before 2026-06-05 07:00 at the site.
+    assert all("2026-06-05 06:59" in each.sentence for each in unmet)
+
+
+def test_two_supervisors_may_follow_one_another(standard: Standard) -> None:
+    swap = START + timedelta(days=2)
+    second = member("s1", key="a-s1b", worker="w-second", start=swap)
+    crew = (*whole_crew(s1=member("s1", end=swap)), second)
+    assert findings(standard, crew) == []
+
+
+def test_a_supervisor_with_another_role_does_not_supervise(standard: Standard) -> None:
+    unmet = findings(standard, whole_crew(s2=member("s2", worker="w-s1")))
+    assert "supervised_throughout" in {each.rule for each in unmet}
+
+
+def test_a_trainee_needs_a_named_erector_who_is_there(standard: Standard) -> None:
+    alone = findings(standard, whole_crew(s3=member("s3")))
+    assert [each.rule for each in alone] == ["trainee_paired"]
+    early = findings(standard, whole_crew(s2=member("s2", end=END - timedelta(days=1))))
+    assert "trainee_paired" in {each.rule for each in early}
+
+
+def test_more_trainees_than_the_ratio_allows(standard: Standard) -> None:
+    slots = SLOTS | {f"t{number}": "trainee" for number in range(standard.crew.trainees_per_erector)}
+    more = tuple(
+        Member(
+            key=f"a-{slot}",
+            worker=f"w-{slot}",
+            name=slot,
+            role="trainee",
+            slot=slot,
+            start=START,
+            end=END,
+            paired_with="a-s2",
+            languages=frozenset({"en"}),
+        )
+        for slot in slots
+        if slot not in SLOTS
+    )
+    unmet = findings(standard, (*whole_crew(), *more), slots=slots)
+    assert [each.rule for each in unmet] == ["trainee_ratio"]
+
+
+def test_trainees_who_follow_one_another_are_one_at_a_time(standard: Standard) -> None:
+    swap = START + timedelta(days=2)
+    first = member("s3", paired_with="a-s2", end=swap)
+    second = member("s3", key="a-s3b", worker="w-second", paired_with="a-s2", start=swap)
+    assert findings(standard, (*whole_crew(s3=first), second)) == []
+
+
+def test_a_person_on_two_jobs_at_once(standard: Standard) -> None:
+    elsewhere = OtherWork(worker="w-s2", job="another job", start=END - timedelta(hours=1), end=END, minutes_per_day=60)
+    assert "one_job_at_a_time" in {each.rule for each in findings(standard, whole_crew(), other_work=(elsewhere,))}
+    after = OtherWork(
+        worker="w-s2",
+        job="another job",
+        start=END + timedelta(days=1),
+        end=END + timedelta(days=2),
+        minutes_per_day=480,
+    )
+    assert findings(standard, whole_crew(), other_work=(after,)) == []
+
+
+def test_two_jobs_on_one_day_past_the_hours_of_work(standard: Standard) -> None:
+    evening = OtherWork(
+        worker="w-s2",
+        job="another job",
+        start=END,
+        end=END + timedelta(hours=6),
+        minutes_per_day=standard.crew.longest_day,
+    )
+    unmet = findings(standard, whole_crew(), other_work=(evening,))
+    assert [each.rule for each in unmet] == ["hours_of_work"]
+    assert "2026-06-05" in unmet[0].sentence
+
+
+def test_no_language_in_common(standard: Standard) -> None:
+    french = member("s2", languages=frozenset({"fr"}))
+    unmet = findings(standard, whole_crew(s2=french))
+    assert [each.rule for each in unmet] == ["common_language"]
+    assert "Person s2" in unmet[0].sentence
+    unmet = findings(standard, whole_crew(s2=french), working_language=None)
+    assert [each.rule for each in unmet] == ["common_language"]
+
+
+def test_the_overseeing_engineer_is_named_where_the_standard_asks(standard: Standard) -> None:
+    crew = tuple(each for each in whole_crew() if each.slot != "s4")
+    rules = {each.rule for each in findings(standard, crew)}
+    assert ("engineer_named" in rules) == standard.crew.overseeing_engineer
