@@ -149,7 +149,8 @@ class FindingOutput(serializers.Serializer[Any]):
     rule = serializers.CharField()
     met = serializers.BooleanField()
     sentence = serializers.CharField()
-    source = serializers.CharField(source="source.title")
+    # Declared fields are taken off the class, so the base class's own `source` is not in their way.
+    source = serializers.CharField(source="source.title")  # type: ignore[assignment]
 
 
 class CrewOutput(serializers.Serializer[Any]):

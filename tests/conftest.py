@@ -1,6 +1,6 @@
 """Tests run as the application's role, in a database that the owner created and migrated."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from typing import Any
 
@@ -14,9 +14,14 @@ from psycopg import sql
 from registry.standards.services import load_standards
 
 TABLES = "SELECT tablename FROM pg_tables WHERE schemaname = 'public' ORDER BY tablename"
-TRUNCATE_TRIGGERS = """
+GUARDS = """
 SELECT tgrelid::regclass::text, tgname FROM pg_trigger
-WHERE NOT tgisinternal AND tgtype & 32 <> 0 AND tgenabled <> 'D'
+WHERE NOT tgisinternal AND tgtype & 8 <> 0 AND tgenabled <> 'D' AND tgrelid = ANY (%s::regclass[])
+"""
+COUNT_FROM_THE_START = """
+SELECT setval(seqrelid::regclass, seqstart, false) FROM pg_sequence
+JOIN pg_depend ON objid = seqrelid AND classid = 'pg_class'::regclass AND deptype IN ('a', 'i')
+WHERE refobjid = ANY (%s::regclass[])
 """
 
 
@@ -30,7 +35,7 @@ def django_db_setup(
         with connections["owner"].cursor() as cursor:
             # Tests record a past of their own; the test of the guard itself sets the tolerance again.
             cursor.execute("UPDATE database_policy SET recorded_at_tolerance = NULL")
-        load_standards(settings.STANDARDS, recorded_at=datetime(2020, 1, 1, tzinfo=UTC))
+        load_shipped_standards()
     yield
     # The owner cannot drop a database that the application is still connected to.
     connections.close_all()
@@ -46,15 +51,25 @@ def tables_without_migrated_rows(django_db_setup: None, django_db_blocker: Any) 
         return [name for name in names if not _has_rows(owner, name)]
 
 
+@pytest.fixture(scope="session")
+def empty_tables(django_db_setup: None, django_db_blocker: Any) -> Callable[[list[str]], None]:
+    """Empties tables as the owner, since the application may not."""
+
+    def empty(tables: list[str]) -> None:
+        with django_db_blocker.unblock(), _as_owner() as owner:
+            _empty(owner, tables)
+
+    return empty
+
+
 @pytest.fixture
 def committed_database(
-    transactional_db: None, tables_without_migrated_rows: list[str], django_db_blocker: Any
+    transactional_db: None, tables_without_migrated_rows: list[str], empty_tables: Callable[[list[str]], None]
 ) -> Iterator[None]:
-    """For tests that commit; the owner empties the tables afterwards, since the application may not."""
+    """For tests that commit; the owner empties the tables afterwards."""
     yield
     connections["default"].close()
-    with django_db_blocker.unblock(), _as_owner() as owner:
-        _truncate(owner, tables_without_migrated_rows)
+    empty_tables(tables_without_migrated_rows)
 
 
 @pytest.fixture(autouse=True)
@@ -62,6 +77,11 @@ def _nothing_stays_committed(request: pytest.FixtureRequest) -> None:
     marker = request.node.get_closest_marker("django_db")
     if "transactional_db" in request.fixturenames or (marker and marker.kwargs.get("transaction")):
         request.getfixturevalue("committed_database")
+
+
+def load_shipped_standards() -> None:
+    """Committed, and recorded before anything that a test records, so that every test can rely on them."""
+    load_standards(settings.STANDARDS, recorded_at=datetime(2020, 1, 1, tzinfo=UTC))
 
 
 def _as_owner() -> "psycopg.Connection[tuple[Any, ...]]":
@@ -74,18 +94,21 @@ def _has_rows(owner: "psycopg.Connection[tuple[Any, ...]]", table: str) -> bool:
     return owner.execute(query).fetchone() is not None
 
 
-def _truncate(owner: "psycopg.Connection[tuple[Any, ...]]", tables: list[str]) -> None:
-    if not tables:
-        return
+def _empty(owner: "psycopg.Connection[tuple[Any, ...]]", tables: list[str]) -> None:
+    """Deletes rather than truncates: with few rows, new files for every index take far longer."""
     owner.execute("SET LOCAL lock_timeout = '20s'")
-    guards = owner.execute(TRUNCATE_TRIGGERS).fetchall()
-    for verb in ("DISABLE", "ENABLE"):
-        for table, trigger in guards:
-            owner.execute(
-                sql.SQL("ALTER TABLE {} {} TRIGGER {}").format(
-                    sql.Identifier(table), sql.SQL(verb), sql.Identifier(trigger)
-                )
-            )
-        if verb == "DISABLE":
-            names = sql.SQL(", ").join(map(sql.Identifier, tables))
-            owner.execute(sql.SQL("TRUNCATE {} RESTART IDENTITY").format(names))
+    filled = [name for name in tables if _has_rows(owner, name)]
+    guards = owner.execute(GUARDS, [filled]).fetchall()
+    _switch(owner, "DISABLE", guards)
+    for name in filled:
+        owner.execute(sql.SQL("DELETE FROM {}").format(sql.Identifier(name)))
+    # Foreign keys are checked at the end by default, and until then no trigger can be switched.
+    owner.execute("SET CONSTRAINTS ALL IMMEDIATE")
+    _switch(owner, "ENABLE", guards)
+    owner.execute(COUNT_FROM_THE_START, [tables])
+
+
+def _switch(owner: "psycopg.Connection[tuple[Any, ...]]", verb: str, triggers: list[tuple[Any, ...]]) -> None:
+    for table, trigger in triggers:
+        statement = sql.SQL("ALTER TABLE {} {} TRIGGER {}")
+        owner.execute(statement.format(sql.Identifier(table), sql.SQL(verb), sql.Identifier(trigger)))

@@ -60,7 +60,7 @@ def visible_workers(account: Account) -> QuerySet[Worker]:
     if account.kind == "employer":
         employed = Employment.objects.current().filter(employer=account.employer_id)
         return Worker.objects.filter(pk__in=employed.values("worker"))
-    if account.kind == "worker":
+    if account.kind == "worker" and account.worker_id is not None:
         return Worker.objects.filter(pk=account.worker_id)
     return Worker.objects.none()
 

@@ -13,7 +13,7 @@ from django.db import models
 from django.db.models import Q
 
 
-class RecordQuerySet(models.QuerySet):  # type: ignore[type-arg]
+class RecordQuerySet(models.QuerySet):
     """Queries over append-only records."""
 
     def current(self) -> Self:

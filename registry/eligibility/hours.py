@@ -82,7 +82,8 @@ def increments(pieces: Iterable[Piece], day_cap: int) -> tuple[list[Increment], 
             fresh = _cover(starts, ends, start, end)
         before = minutes_on.get(day, 0)
         minutes_on[day] = before + fresh
-        counts = min(fresh, max(day_cap - before, 0))
+        room = day_cap - before
+        counts = fresh if fresh <= room else max(room, 0)
         if counts:
             added.append((available_at, day, counts))
         if counts < minutes:
@@ -106,15 +107,19 @@ class HoursProfile:
         """The profile of the entries that count."""
         pieces: list[Piece] = []
         full: list[Piece] = []
-        only_full = True
+        doubtful = 0
         for entry, available_at, in_full_from in entries:
-            only_full = only_full and in_full_from == available_at
+            if in_full_from != available_at:
+                doubtful += (entry.end - entry.start) // MINUTE
             for day, start, end in _pieces(entry):
                 pieces.append((available_at, start, end, entry.id, day))
                 if in_full_from is not None:
                     full.append((in_full_from, start, end, entry.id, day))
         every, lost = increments(pieces, rule.day_cap)
-        return cls(every, every if only_full else increments(full, rule.day_cap)[0], lost, rule)
+        if doubtful <= rule.part_minutes:
+            # All that counts in part is less than may count in part: the share never binds.
+            return cls(every, every, lost, rule)
+        return cls(every, increments(full, rule.day_cap)[0], lost, rule)
 
     def total_at(self, instant: datetime) -> int:
         """Minutes that count at ``instant``."""

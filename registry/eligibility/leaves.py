@@ -62,6 +62,8 @@ class LeafEvaluation:
     """From when on hours count, where another requirement must have been met first."""
     ended_at: list[datetime] = field(default_factory=list)
     """When a later record ends it, whatever was obtained before: a setback, a stand-down."""
+    retraining_due: bool = False
+    """Whether a stand-down in force has no retraining yet that answers it."""
 
     def lowest_minutes(self, start: datetime, end: datetime) -> int:
         """The lowest total of hours within ``[start, end)``, whichever models count when."""
@@ -417,21 +419,17 @@ class Requirements:
                 evaluation.ended_at.append(each.start)
             if lifted > asked.since:
                 evaluation.not_counted["stand_down"].append(each.id)
+                if self._retrained_at(each, asked) >= asked.since:
+                    evaluation.retraining_due = True
         evaluation.timeline = Timeline.of(barred).outside()
         return evaluation
 
     def _lifted_at(self, barred: StandDown, asked: Asked) -> datetime:
         """When retraining, and a re-assessment passed after it, were both there."""
-        retrained = [
-            each.completed_at
-            for each in self.evidence.instruction_of.get(asked.person, [])
-            if each.after_stand_down == barred.id and each.completed_at >= barred.start
-        ]
-        if not retrained:
-            return FOREVER
+        retrained_at = self._retrained_at(barred, asked)
         for given in self.evidence.assessments_of.get(asked.person, []):
             if (
-                given.assessed_at >= min(retrained)
+                given.assessed_at >= retrained_at
                 and given.outcome == "pass"
                 and given.kind == "practical"
                 and given.role == asked.role
@@ -441,6 +439,14 @@ class Requirements:
             ):
                 return given.assessed_at
         return FOREVER
+
+    def _retrained_at(self, barred: StandDown, asked: Asked) -> datetime:
+        answers = [
+            each.completed_at
+            for each in self.evidence.instruction_of.get(asked.person, [])
+            if each.after_stand_down == barred.id and each.completed_at >= barred.start
+        ]
+        return min(answers, default=FOREVER)
 
     def _in_force(self, first: date, last: date | None, asked: Asked) -> Interval:
         """From the start of the day ``first`` through the end of ``last`` (``None``: open)."""

@@ -177,7 +177,8 @@ class _Finder:
         items: list[RemedyItem] = []
         for leaf in chosen:
             if isinstance(leaf, NoStandDown):
-                items.append(self._item(leaf, "retraining", self._retraining()))
+                if self.evaluations[leaf.key].retraining_due:
+                    items.append(self._item(leaf, "retraining", self._retraining()))
                 if not reassessed:
                     items.append(self._item(leaf, "assessment", self._assessment(None)))
             elif not isinstance(leaf, Hours):

@@ -64,13 +64,15 @@ class HoursEntry(WorkerRecord):
     origin = models.CharField(max_length=10, choices=[(each, each) for each in ORIGINS], default="register")
     document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
     issuer = models.CharField(max_length=200, blank=True)
-    imported_line = models.CharField(max_length=64, null=True, blank=True)
+    imported_line = models.CharField(max_length=64, blank=True)
 
     class Meta(WorkerRecord.Meta):
         abstract = False
         constraints = [
             *Record.Meta.constraints,
-            models.UniqueConstraint(fields=["imported_line"], name="an_imported_line_is_recorded_once"),
+            models.UniqueConstraint(
+                fields=["imported_line"], condition=~Q(imported_line=""), name="an_imported_line_is_recorded_once"
+            ),
             models.CheckConstraint(condition=Q(end__gt=F("start")), name="hours_end_is_after_start"),
             models.CheckConstraint(
                 condition=Q(end__lte=F("start") + timedelta(hours=24)), name="hours_fit_into_24_hours"

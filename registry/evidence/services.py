@@ -78,7 +78,7 @@ class NewHours:
     origin: str = "register"
     document: Document | None = None
     issuer: str = ""
-    imported_line: str | None = None
+    imported_line: str = ""
     countersigner: Worker | None = None
     countersigned_at: datetime | None = None
 
@@ -241,7 +241,7 @@ def hours_of_days(rows: Iterable[NewHours], *, instead_of: HoursEntry | None = N
     recorded = (
         HoursEntry.objects.current()
         .filter(worker__in={each.worker.pk for each in rows}, end__gt=first, start__lt=last)
-        .exclude(pk=None if instead_of is None else instead_of.pk)
+        .exclude(pk__in=[] if instead_of is None else [instead_of.pk])
         .values_list("worker_id", "start", "end", "site__time_zone")
     )
     for worker, start, end, time_zone in recorded.iterator():

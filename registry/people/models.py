@@ -101,5 +101,3 @@ class LanguageSkill(Record):
 
     def __str__(self) -> str:
         return self.language
-
-

@@ -60,9 +60,7 @@ def register_worker(
         if not value
     ]
     if date_of_birth is not None and date_of_birth >= recorded_at.date():
-        problems.append(
-            Problem("date_of_birth", "date_of_birth_is_past", "The date of birth lies in the future.")
-        )
+        problems.append(Problem("date_of_birth", "date_of_birth_is_past", "The date of birth lies in the future."))
     if problems:
         raise RecordRefused(problems)
     with refusals(), transaction.atomic():

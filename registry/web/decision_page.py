@@ -18,7 +18,6 @@ from registry.eligibility.calendar import whole_minutes
 from registry.evidence.models import Appointment, Assessment, Certification, HoursEntry, Instruction, StandDown
 from registry.people.models import LanguageSkill
 
-
 _SLOTS = Slot.objects.select_related("job__site")
 
 
@@ -57,7 +56,7 @@ class DecisionPage:
 
     @cached_property
     def requirements(self) -> list[dict[str, Any]]:
-        """The requirements with described evidence, those the refusal rests on first."""
+        """The requirements with described evidence, those the refusal rests on first, then those that are met."""
         described = describe(_records_of(self.answer["requirements"]), self.zone)
         found = [
             {
@@ -71,7 +70,7 @@ class DecisionPage:
             }
             for each in self.answer["requirements"]
         ]
-        return sorted(found, key=lambda each: (each["met"], not each["needed"]))
+        return sorted(found, key=lambda each: (each["met"] or not each["needed"], not each["met"]))
 
     @property
     def unmet(self) -> list[dict[str, Any]]:
@@ -129,7 +128,7 @@ def _assessment(record: Any, zone: ZoneInfo) -> str:
 
 def _certification(record: Any, zone: ZoneInfo) -> str:
     until = record.expires or _("no expiry")
-    return f"{record}, {record.issuer}, {record.issued} – {until}"
+    return f"{record}, {record.issuer}, {record.issued} / {until}"
 
 
 def _instruction(record: Any, zone: ZoneInfo) -> str:

@@ -72,7 +72,10 @@ class SiteInstant(forms.DateTimeField):
 
 
 def at_site(read: datetime | None, zone: str) -> datetime | None:
-    """The instant a clock on the site shows as ``read``. Raises ``ValidationError`` where the clock skips or repeats it."""
+    """The instant a clock on the site shows as ``read``.
+
+    Raises ``ValidationError`` where the clock skips or repeats it.
+    """
     if read is None:
         return None
     with timezone.override(ZoneInfo(zone)):

@@ -13,10 +13,12 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from registry.crews import access, queries, services
 from registry.crews.models import Assignment
+from registry.database.errors import RecordRefused
 from registry.eligibility.render import CAUTION
 from registry.eligibility.standard import BadInput
 from registry.people.models import Account
@@ -40,8 +42,10 @@ def page(view: View) -> View:
             return render(request, "registry/problem.html", {"message": str(error)}, status=403)
         except BadInput as error:
             return render(request, "registry/problem.html", {"message": error.message}, status=400)
+        except RecordRefused as error:
+            return render(request, "registry/problem.html", {"message": str(error)}, status=409)
 
-    return cast(View, login_required(guarded))
+    return cast(View, never_cache(login_required(guarded)))
 
 
 class SignIn(LoginView):

@@ -43,9 +43,9 @@ RETURNING id
 HOURS = """
 INSERT INTO evidence_hoursentry
     (worker_id, model_id, configuration, operation, capacity, start, "end", employer_id, site_id, crane_id,
-     origin, issuer, recorded_at, withdrawn)
+     origin, issuer, imported_line, recorded_at, withdrawn)
 SELECT worker, %(model)s, '', (ARRAY['erection', 'climbing', 'dismantling'])[1 + n %% 3], 'erector', day,
-       day + interval '8 hours', %(employer)s, %(site)s, %(crane)s, 'register', '', day + interval '10 hours', false
+       day + interval '8 hours', %(employer)s, %(site)s, %(crane)s, 'register', '', '', day + interval '10 hours', false
 FROM unnest(%(workers)s::bigint[]) worker, generate_series(1, %(each)s) n,
      LATERAL (SELECT date_trunc('day', %(now)s::timestamptz) + interval '15 hours' - (n + 9) * interval '1 day' AS day)
 """

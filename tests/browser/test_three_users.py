@@ -15,7 +15,8 @@ from pytest_django.live_server_helper import LiveServer
 
 from registry.web import demo
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+pytest.importorskip("playwright", reason="Playwright is not installed")
+from playwright import sync_api
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ARGUMENTS = [
@@ -26,7 +27,8 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-DESK, PHONE = {"width": 1280, "height": 900}, {"width": 360, "height": 760}
+DESK: sync_api.ViewportSize = {"width": 1280, "height": 900}
+PHONE: sync_api.ViewportSize = {"width": 360, "height": 760}
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
 pytestmark = [
@@ -35,20 +37,24 @@ pytestmark = [
 ]
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _emptying_is_left_to_the_owner() -> Iterator[None]:
+    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
+    # Playwright's event loop runs in this thread while the tests use the database outside it.
+    with (
+        patch.object(TransactionTestCase, "_fixture_teardown"),
+        patch.dict(os.environ, {"DJANGO_ALLOW_ASYNC_UNSAFE": "1", "REGISTRY_DEMO": "1"}),
+    ):
+        yield
+
+
 @pytest.fixture
-def address(
-    settings: object, monkeypatch: pytest.MonkeyPatch, committed_database: None, live_server: LiveServer
-) -> Iterator[str]:
+def address(settings: object, committed_database: None, live_server: LiveServer) -> str:
     """The running registry with the demonstration in it."""
-    # Playwright's own event loop runs in this thread; the loading is not inside it.
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-    monkeypatch.setenv("REGISTRY_DEMO", "1")
     # The test server speaks plain http.
     settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False  # type: ignore[attr-defined]
     call_command("load_demo", verbosity=0)
-    # Append-only tables refuse Django's own flush; tests/conftest.py empties them instead.
-    with patch.object(TransactionTestCase, "_fixture_teardown"):
-        yield live_server.url
+    return live_server.url
 
 
 @pytest.fixture(scope="module")
@@ -82,8 +88,10 @@ def try_somebody(page: sync_api.Page, place: str, name: str) -> None:
     page.get_by_role("button", name="Decide, and fill the place if permitted").click()
 
 
-@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
-@pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without scripts"])
+@pytest.mark.parametrize(
+    ("size", "scripts"),
+    [pytest.param(DESK, True, id="desk, with scripts"), pytest.param(PHONE, False, id="phone, without scripts")],
+)
 def test_a_dispatcher_is_refused_and_then_fills_the_place(
     browser: sync_api.Browser, address: str, size: sync_api.ViewportSize, scripts: bool
 ) -> None:
@@ -131,9 +139,7 @@ def test_a_worker_reads_the_own_record_and_an_inspector_changes_nothing(
     context.close()
 
 
-def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(
-    browser: sync_api.Browser, address: str
-) -> None:
+def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(browser: sync_api.Browser, address: str) -> None:
     context = browser.new_context(viewport=DESK)
     page = context.new_page()
     sign_in(page, address, demo.DISPATCHER)

@@ -6,8 +6,9 @@ import os
 import random
 import signal
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import partial
 
 import pytest
 from django.db import connection, connections, transaction
@@ -46,12 +47,12 @@ def no_assignment_outlives_its_documents() -> None:
         assert answer(asking).answer.permitted
 
 
-def run_at_once(acts: list[Callable[[], None]]) -> list[BaseException]:
+def run_at_once(acts: Sequence[Callable[[], object]]) -> list[BaseException]:
     """Run each act in a thread with a connection of its own; what they raise, except refusals."""
     raised: list[BaseException] = []
     barrier = threading.Barrier(len(acts))
 
-    def run(act: Callable[[], None]) -> None:
+    def run(act: Callable[[], object]) -> None:
         barrier.wait()
         try:
             act()
@@ -123,7 +124,7 @@ def test_two_dispatchers_and_one_slot(world: World) -> None:
     for each in people:
         world.make_erector(each)
     slot = slot_with_job(world.job(["erector"]).slots.get().pk)
-    assert run_at_once([lambda each=each: world.assign(slot, each) for each in people]) == []
+    assert run_at_once([partial(world.assign, slot, each) for each in people]) == []
     assert AssignmentState.objects.filter(slot=slot, standing="standing").count() == 1
 
 
@@ -149,7 +150,7 @@ def test_a_change_between_the_check_and_the_assignment(world: World) -> None:
     assert AssignmentState.objects.get().standing == "held"
 
 
-def killed_when(ready: Callable[[], None]) -> None:
+def killed_when(ready: Callable[[], object]) -> None:
     """Run ``ready`` in a process of its own inside a transaction, and kill -9 it before the commit."""
     reader, writer = os.pipe()
     child = os.fork()

@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 import pytest
-from django.db import DatabaseError, connection, transaction
+from django.db import DatabaseError, connection, connections, transaction
 
 from registry.crews import services as crews
 from registry.crews.models import Assignment, AssignmentEvent, Decision, Job, Slot
@@ -72,7 +73,8 @@ def test_a_decision_that_the_engine_did_not_give(world: World, slot: Slot, erect
     for stamp in (b"", bytes(32), bytes(refusal.seal)):
         refused_by(
             "decision_carries_the_engines_seal",
-            lambda stamp=stamp: sql(
+            partial(
+                sql,
                 "INSERT INTO crews_decision (statement, seal, role, configuration, operation, jurisdiction, outcome,"
                 ' evidence_versions, worker_id, model_id, employer_id, standard_id, start, "end", decided_at)'
                 " SELECT %s, %s, role, configuration, operation, jurisdiction, 'permitted', evidence_versions,"
@@ -260,13 +262,13 @@ def test_nothing_is_updated_deleted_or_emptied(db: None, table: str) -> None:
         "ALTER TABLE crews_assignment DISABLE TRIGGER ALL",
         "DROP TRIGGER assignment_is_permitted ON crews_assignment",
         "SET session_replication_role = replica",
-        "SET ROLE registry_owner",
+        "SET ROLE {owner}",
         "CREATE OR REPLACE FUNCTION public.crews_require_current(bigint) RETURNS void LANGUAGE sql AS ''",
         "CREATE TABLE public.crews_decision_too ()",
     ],
 )
 def test_the_guard_cannot_be_taken_away(db: None, statement: str) -> None:
-    denied(statement)
+    denied(statement.format(owner=connections["owner"].get_connection_params()["user"]))
 
 
 def test_a_temporary_table_does_not_stand_in_for_the_real_one(world: World, slot: Slot) -> None:

@@ -1,5 +1,5 @@
 import pytest
-from django.db import connection
+from django.db import connection, connections
 from django.db.utils import ProgrammingError
 
 from registry.database import grants, roles
@@ -33,7 +33,9 @@ def test_application_has_no_powers_of_its_own() -> None:
 
 def test_application_owns_nothing() -> None:
     assert one("SELECT count(*) FROM pg_class WHERE relowner = current_user::regrole") == (0,)
-    assert one("SELECT datdba::regrole::text FROM pg_database WHERE datname = current_database()") == (roles.OWNER,)
+    owner = connections["owner"].get_connection_params()["user"]
+    assert one("SELECT datdba::regrole::text FROM pg_database WHERE datname = current_database()") == (owner,)
+    assert owner != roles.APPLICATION
 
 
 @pytest.mark.parametrize(
@@ -44,13 +46,13 @@ def test_application_owns_nothing() -> None:
         "TRUNCATE django_session",
         "ALTER TABLE django_session DISABLE TRIGGER ALL",
         "DELETE FROM django_migrations",
-        "SET ROLE registry_owner",
+        "SET ROLE {owner}",
         "CREATE ROLE helper",
     ],
 )
 def test_application_may_not(statement: str) -> None:
     with pytest.raises(ProgrammingError, match="permission denied|must be owner"), connection.cursor() as cursor:
-        cursor.execute(statement)
+        cursor.execute(statement.format(owner=connections["owner"].get_connection_params()["user"]))
 
 
 def test_application_may_use_the_tables_of_the_framework() -> None:

@@ -26,12 +26,19 @@ sys.stdin.read()
 SECONDS = 60
 
 
+def embedded(data: Path) -> dict[str, str]:
+    """The environment of a process that brings its own server, whatever server the tests themselves use."""
+    environment = {**os.environ, "REGISTRY_DATA": str(data)}
+    environment.pop("DATABASE_URL", None)
+    environment.pop("DATABASE_APPLICATION_URL", None)
+    return environment
+
+
 class UserProcess:
     """A process that uses the registry's database until it is told to end."""
 
     def __init__(self, data: Path) -> None:
-        environment = {**os.environ, "REGISTRY_DATA": str(data)}
-        environment.pop("DATABASE_URL", None)
+        environment = embedded(data)
         self.process = subprocess.Popen(
             [sys.executable, "-c", USER_PROCESS],
             cwd=data_folder.PROJECT,
@@ -174,7 +181,7 @@ def test_data_of_another_major_version_is_refused_in_words(data: Path) -> None:
     done = subprocess.run(
         [sys.executable, "-c", USER_PROCESS],
         cwd=data_folder.PROJECT,
-        env={**os.environ, "REGISTRY_DATA": str(data)},
+        env=embedded(data),
         stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,

@@ -130,7 +130,7 @@ def test_many_rows_are_recorded_all_or_none(books: Any) -> None:
 
 def test_an_imported_entry_is_withdrawn_though_its_line_is_unique(books: Any) -> None:
     entry = books.hours(0, 1, origin="import", issuer="Mill register", imported_line="a1")
-    assert services.withdraw(entry, recorded_at=books.now, recorded_by=None).imported_line is None
+    assert services.withdraw(entry, recorded_at=books.now, recorded_by=None).imported_line == ""
     assert not HoursEntry.objects.current().exists()
 
 

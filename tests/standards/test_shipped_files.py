@@ -28,14 +28,14 @@ FILES = sorted(FOLDER.glob("*.yaml"))
 SCOPES = ("configuration", "model", "family", "class", "any")
 
 
-@pytest.fixture(params=FILES, ids=lambda path: path.stem)
+@pytest.fixture(scope="module", params=FILES, ids=lambda path: path.stem)
 def path(request: pytest.FixtureRequest) -> Path:
     found = request.param
     assert isinstance(found, Path)
     return found
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def standard(path: Path) -> Standard:
     return parse_standard(read_standard_file(path))
 

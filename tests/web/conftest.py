@@ -51,8 +51,6 @@ def as_worker(world: World, signed_in: SignedIn) -> Callable[[Worker], Client]:
     """The browser of a worker who has an account."""
 
     def of(worker: Worker) -> Client:
-        return signed_in(
-            people.open_account(username=f"w{worker.pk}", password=None, kind="worker", worker=worker)
-        )
+        return signed_in(people.open_account(username=f"w{worker.pk}", password=None, kind="worker", worker=worker))
 
     return of

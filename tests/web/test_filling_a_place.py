@@ -28,9 +28,7 @@ def newcomer(world: World) -> Worker:
     return worker
 
 
-def test_a_refusal_says_what_is_missing_and_assigns_nobody(
-    world: World, dispatcher: Client, newcomer: Worker
-) -> None:
+def test_a_refusal_says_what_is_missing_and_assigns_nobody(world: World, dispatcher: Client, newcomer: Worker) -> None:
     slot = world.job(["erector"]).slots.get()
     response = dispatcher.post(f"/slots/{slot.pk}/fill/", {"worker": newcomer.pk}, follow=True)
     shown = response.text
@@ -100,13 +98,9 @@ def test_errors_stand_beside_their_field_and_keep_what_was_typed(
     assert not Assignment.objects.exists()
 
 
-def test_somebody_who_left_the_employer_is_not_put_on_a_crew(
-    world: World, dispatcher: Client, erector: Worker
-) -> None:
+def test_somebody_who_left_the_employer_is_not_put_on_a_crew(world: World, dispatcher: Client, erector: Worker) -> None:
     employment = erector.employments.get()
-    evidence.correct(
-        employment, recorded_at=world.now, recorded_by=None, end=(world.now - timedelta(days=1)).date()
-    )
+    evidence.correct(employment, recorded_at=world.now, recorded_by=None, end=(world.now - timedelta(days=1)).date())
     slot = world.job(["erector"]).slots.get()
     response = dispatcher.post(f"/slots/{slot.pk}/fill/", {"worker": erector.pk})
     assert response.status_code == 422
@@ -155,6 +149,10 @@ def test_an_assignment_is_ended_with_a_reason(world: World, dispatcher: Client, 
     assert "Mira Sandoval" not in dispatcher.get(f"/jobs/{job.pk}/").text
     again = dispatcher.post(f"/assignments/{assignment.pk}/end/", {"reason": "Broken wrist"})
     assert "has already ended" in again.text
+    # Where there is no form to show it beside, the refusal is a page.
+    decided = dispatcher.post(f"/assignments/{assignment.pk}/decide-again/")
+    assert decided.status_code == 409
+    assert "has already ended" in decided.text
 
 
 def test_a_refused_substitute_leaves_the_crew_as_it_was(

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from unittest.mock import patch
+from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.core.management import call_command
 from django.db import connection
-from django.test import Client, TransactionTestCase
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils.html import escape
 
-from registry.crews.models import Assignment, Decision, Job
+from registry.crews.models import Assignment, Job
 from registry.eligibility.render import CAUTION
 from registry.evidence import services as evidence
 from registry.people.models import Worker
@@ -221,24 +219,6 @@ def test_every_page_names_its_language_its_main_part_and_its_fields(world: World
         assert shown.count("<h1") == 1, path
         assert '<main id="main"' in shown
         assert 'href="#main"' in shown
-
-
-@pytest.fixture
-def emptying_is_left_to_the_owner() -> Iterator[None]:
-    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
-    with patch.object(TransactionTestCase, "_fixture_teardown"):
-        yield
-
-
-@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
-def test_loading_the_demonstration_twice_changes_nothing(
-    emptying_is_left_to_the_owner: None, committed_database: None
-) -> None:
-    call_command("load_demo")
-    before = Decision.objects.count(), Job.objects.count(), Worker.objects.count()
-    assert before[0] > 5
-    call_command("load_demo")
-    assert (Decision.objects.count(), Job.objects.count(), Worker.objects.count()) == before
 
 
 def test_times_are_by_the_clock_on_the_site(world: World, dispatcher: Client) -> None:

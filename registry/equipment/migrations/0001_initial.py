@@ -6,79 +6,95 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
-    dependencies = [
-    ]
+    dependencies = []
 
     operations = [
         migrations.CreateModel(
-            name='CraneModel',
+            name="CraneModel",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('designation', models.CharField(max_length=100)),
-                ('crane_class', models.CharField(max_length=50)),
-                ('configurations', django.contrib.postgres.fields.ArrayField(base_field=models.CharField(max_length=100), blank=True, default=list, size=None)),
-                ('recorded_at', models.DateTimeField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("designation", models.CharField(max_length=100)),
+                ("crane_class", models.CharField(max_length=50)),
+                (
+                    "configurations",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.CharField(max_length=100), blank=True, default=list, size=None
+                    ),
+                ),
+                ("recorded_at", models.DateTimeField()),
             ],
         ),
         migrations.CreateModel(
-            name='FamilyDeclaration',
+            name="FamilyDeclaration",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('models_declared', django.contrib.postgres.fields.ArrayField(base_field=models.BigIntegerField(), size=None)),
-                ('document', models.CharField(max_length=200)),
-                ('valid_from', models.DateField()),
-                ('valid_until', models.DateField(blank=True, null=True)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                (
+                    "models_declared",
+                    django.contrib.postgres.fields.ArrayField(base_field=models.BigIntegerField(), size=None),
+                ),
+                ("document", models.CharField(max_length=200)),
+                ("valid_from", models.DateField()),
+                ("valid_until", models.DateField(blank=True, null=True)),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Maker',
+            name="Maker",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=100, unique=True)),
-                ('recorded_at', models.DateTimeField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("name", models.CharField(max_length=100, unique=True)),
+                ("recorded_at", models.DateTimeField()),
             ],
         ),
         migrations.CreateModel(
-            name='Site',
+            name="Site",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=200)),
-                ('address', models.TextField(blank=True)),
-                ('time_zone', models.CharField(max_length=64)),
-                ('jurisdiction', models.CharField(max_length=20)),
-                ('working_language', models.CharField(blank=True, max_length=35)),
-                ('recorded_at', models.DateTimeField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("name", models.CharField(max_length=200)),
+                ("address", models.TextField(blank=True)),
+                ("time_zone", models.CharField(max_length=64)),
+                ("jurisdiction", models.CharField(max_length=20)),
+                ("working_language", models.CharField(blank=True, max_length=35)),
+                ("recorded_at", models.DateTimeField()),
             ],
         ),
         migrations.CreateModel(
-            name='Crane',
+            name="Crane",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('serial_number', models.CharField(max_length=100)),
-                ('recorded_at', models.DateTimeField()),
-                ('model', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='cranes', to='equipment.cranemodel')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("serial_number", models.CharField(max_length=100)),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "model",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="cranes", to="equipment.cranemodel"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='CranePlacement',
+            name="CranePlacement",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('start', models.DateTimeField()),
-                ('end', models.DateTimeField(blank=True, null=True)),
-                ('crane', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='placements', to='equipment.crane')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField(blank=True, null=True)),
+                (
+                    "crane",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="placements", to="equipment.crane"
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
     ]

@@ -6,76 +6,125 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('equipment', '0001_initial'),
+        ("equipment", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='craneplacement',
-            name='recorded_by',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="craneplacement",
+            name="recorded_by",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='craneplacement',
-            name='supersedes',
-            field=models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='equipment.craneplacement'),
+            model_name="craneplacement",
+            name="supersedes",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="superseded_by",
+                to="equipment.craneplacement",
+            ),
         ),
         migrations.AddField(
-            model_name='familydeclaration',
-            name='recorded_by',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="familydeclaration",
+            name="recorded_by",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='familydeclaration',
-            name='supersedes',
-            field=models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='equipment.familydeclaration'),
+            model_name="familydeclaration",
+            name="supersedes",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="superseded_by",
+                to="equipment.familydeclaration",
+            ),
         ),
         migrations.AddField(
-            model_name='familydeclaration',
-            name='maker',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='families', to='equipment.maker'),
+            model_name="familydeclaration",
+            name="maker",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="families", to="equipment.maker"
+            ),
         ),
         migrations.AddField(
-            model_name='cranemodel',
-            name='maker',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='models', to='equipment.maker'),
+            model_name="cranemodel",
+            name="maker",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="models", to="equipment.maker"
+            ),
         ),
         migrations.AddField(
-            model_name='craneplacement',
-            name='site',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='placements', to='equipment.site'),
+            model_name="craneplacement",
+            name="site",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="placements", to="equipment.site"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='crane',
-            constraint=models.UniqueConstraint(fields=('model', 'serial_number'), name='serial_number_is_unique_for_its_model'),
+            model_name="crane",
+            constraint=models.UniqueConstraint(
+                fields=("model", "serial_number"), name="serial_number_is_unique_for_its_model"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='familydeclaration',
-            constraint=models.CheckConstraint(condition=models.Q(('withdrawn', False), ('supersedes__isnull', False), _connector='OR'), name='familydeclaration_withdrawal_supersedes_a_record'),
+            model_name="familydeclaration",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
+                name="familydeclaration_withdrawal_supersedes_a_record",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='familydeclaration',
-            constraint=models.CheckConstraint(condition=models.Q(('valid_until__isnull', True), ('valid_until__gte', models.F('valid_from')), _connector='OR'), name='family_does_not_end_before_it_starts'),
+            model_name="familydeclaration",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("valid_until__isnull", True), ("valid_until__gte", models.F("valid_from")), _connector="OR"
+                ),
+                name="family_does_not_end_before_it_starts",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='familydeclaration',
-            constraint=models.CheckConstraint(condition=models.Q(('document', ''), _negated=True), name='family_names_the_makers_document'),
+            model_name="familydeclaration",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("document", ""), _negated=True), name="family_names_the_makers_document"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='cranemodel',
-            constraint=models.UniqueConstraint(fields=('maker', 'designation'), name='model_designation_is_unique_for_its_maker'),
+            model_name="cranemodel",
+            constraint=models.UniqueConstraint(
+                fields=("maker", "designation"), name="model_designation_is_unique_for_its_maker"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='craneplacement',
-            constraint=models.CheckConstraint(condition=models.Q(('withdrawn', False), ('supersedes__isnull', False), _connector='OR'), name='craneplacement_withdrawal_supersedes_a_record'),
+            model_name="craneplacement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
+                name="craneplacement_withdrawal_supersedes_a_record",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='craneplacement',
-            constraint=models.CheckConstraint(condition=models.Q(('end__isnull', True), ('end__gt', models.F('start')), _connector='OR'), name='placement_end_is_after_start'),
+            model_name="craneplacement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("end__isnull", True), ("end__gt", models.F("start")), _connector="OR"),
+                name="placement_end_is_after_start",
+            ),
         ),
     ]

@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from openpyxl.utils import get_column_letter
 
@@ -43,6 +44,7 @@ class Columns:
         return None if found is None else self.all[found]
 
 
+@lru_cache(maxsize=4096)
 def folded(text: str) -> str:
     """The text without case, accents, punctuation and doubled spaces."""
     plain = unicodedata.normalize("NFKD", text.casefold().replace("œ", "oe").replace("æ", "ae"))

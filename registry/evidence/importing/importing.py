@@ -11,7 +11,8 @@ from typing import BinaryIO
 from django.db import connection, transaction
 
 from registry.evidence.importing.columns import Columns, map_columns
-from registry.evidence.importing.kinds import KINDS, Context, ImportOptions, Kind
+from registry.evidence.importing.kind import Context, ImportOptions, Kind
+from registry.evidence.importing.kinds import KINDS
 from registry.evidence.importing.reading import Row, Table, open_table
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow

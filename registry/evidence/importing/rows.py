@@ -115,12 +115,16 @@ class MappedRow:
             return default
         return self._chosen(field, written, choices) or default
 
-    def parts(self, field: str) -> Sequence[str]:
+    def parts(self, field: str, longest: int = 200) -> Sequence[str]:
         """The cell's parts, set apart by commas, semicolons, slashes or plus signs."""
         plain = self.text(field)
         for separator in ";/+|\n":
             plain = plain.replace(separator, ",")
-        return [part.strip() for part in plain.split(",") if part.strip()]
+        found = [part.strip() for part in plain.split(",") if part.strip()]
+        for each in found:
+            if len(each) > longest:
+                self.refuse(field, "text_is_not_too_long", f"{each!r} has {len(each)} characters of {longest}.")
+        return found
 
     def choices(self, field: str, choices: Mapping[str, str]) -> Sequence[str]:
         """The cell's parts, each one of ``choices``, without repetition."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal, InvalidOperation
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from registry.evidence.importing.columns import folded
@@ -64,6 +65,8 @@ def text(value: Value) -> str:
     return " ".join(str(value).split())
 
 
+# A cell's value is written in many rows. Typed, since 1, 1.0 and True are equal but not written alike.
+@lru_cache(maxsize=4096, typed=True)
 def read_date(value: Value, order: str | None = None) -> date:
     """A calendar day. ``order`` (``day-first`` or ``month-first``) settles what ``03/04/2026`` means."""
     if isinstance(value, datetime):
@@ -122,6 +125,7 @@ def _plausible(day: date, written: str) -> date:
     return day
 
 
+@lru_cache(maxsize=4096, typed=True)
 def read_time(value: Value) -> time:
     """A time of day: ``07:00``, ``7:00 am``, ``7h30``, or a cell that holds a time."""
     if isinstance(value, datetime):
@@ -149,6 +153,7 @@ def _to_the_second(value: time) -> time:
     return rounded.time().replace(microsecond=0)
 
 
+@lru_cache(maxsize=4096, typed=True)
 def read_duration(value: Value) -> timedelta:
     """Hours of work: ``8``, ``8.5``, ``8,5``, ``8:30``, ``8h30``, or a cell that holds a length of time."""
     if isinstance(value, timedelta):

@@ -5,157 +5,265 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
-    dependencies = [
-    ]
+    dependencies = []
 
     operations = [
         migrations.CreateModel(
-            name='Appointment',
+            name="Appointment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('kind', models.CharField(choices=[('duty', 'duty'), ('founding', 'founding'), ('maker_instructor', 'maker instructor')], default='duty', max_length=20)),
-                ('duty', models.CharField(max_length=100)),
-                ('start', models.DateTimeField()),
-                ('end', models.DateTimeField(blank=True, null=True)),
-                ('stop_work_authority', models.BooleanField(default=False)),
-                ('appointed_by', models.CharField(blank=True, max_length=200)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("duty", "duty"), ("founding", "founding"), ("maker_instructor", "maker instructor")],
+                        default="duty",
+                        max_length=20,
+                    ),
+                ),
+                ("duty", models.CharField(max_length=100)),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField(blank=True, null=True)),
+                ("stop_work_authority", models.BooleanField(default=False)),
+                ("appointed_by", models.CharField(blank=True, max_length=200)),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Assessment',
+            name="Assessment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('kind', models.CharField(default='practical', max_length=10)),
-                ('role', models.CharField(choices=[('erector', 'erector'), ('trainee', 'trainee'), ('erection_supervisor', 'erection supervisor'), ('overseeing_engineer', 'overseeing engineer'), ('rigger', 'rigger'), ('signal_person', 'signal person'), ('crane_operator', 'crane operator'), ('assist_crane_operator', 'assist crane operator'), ('assessor', 'assessor')], max_length=30)),
-                ('configuration', models.CharField(blank=True, max_length=100)),
-                ('operations', django.contrib.postgres.fields.ArrayField(base_field=models.CharField(max_length=20), size=None)),
-                ('assessed_at', models.DateTimeField()),
-                ('outcome', models.CharField(choices=[('pass', 'pass'), ('not_yet_competent', 'not yet competent')], max_length=20)),
-                ('tasks', models.JSONField(blank=True, default=list)),
-                ('third_party', models.CharField(blank=True, max_length=200)),
-                ('signature', models.CharField(blank=True, max_length=200)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("kind", models.CharField(default="practical", max_length=10)),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("erector", "erector"),
+                            ("trainee", "trainee"),
+                            ("erection_supervisor", "erection supervisor"),
+                            ("overseeing_engineer", "overseeing engineer"),
+                            ("rigger", "rigger"),
+                            ("signal_person", "signal person"),
+                            ("crane_operator", "crane operator"),
+                            ("assist_crane_operator", "assist crane operator"),
+                            ("assessor", "assessor"),
+                        ],
+                        max_length=30,
+                    ),
+                ),
+                ("configuration", models.CharField(blank=True, max_length=100)),
+                (
+                    "operations",
+                    django.contrib.postgres.fields.ArrayField(base_field=models.CharField(max_length=20), size=None),
+                ),
+                ("assessed_at", models.DateTimeField()),
+                (
+                    "outcome",
+                    models.CharField(
+                        choices=[("pass", "pass"), ("not_yet_competent", "not yet competent")], max_length=20
+                    ),
+                ),
+                ("tasks", models.JSONField(blank=True, default=list)),
+                ("third_party", models.CharField(blank=True, max_length=200)),
+                ("signature", models.CharField(blank=True, max_length=200)),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Certification',
+            name="Certification",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('scheme', models.CharField(max_length=200)),
-                ('number', models.CharField(max_length=100)),
-                ('issuer', models.CharField(max_length=200)),
-                ('issued', models.DateField()),
-                ('expires', models.DateField(blank=True, null=True)),
-                ('scope', django.contrib.postgres.fields.ArrayField(base_field=models.CharField(max_length=100), blank=True, default=list, size=None)),
-                ('covers_models', django.contrib.postgres.fields.ArrayField(base_field=models.BigIntegerField(), blank=True, default=list, size=None)),
-                ('covers_classes', django.contrib.postgres.fields.ArrayField(base_field=models.CharField(max_length=50), blank=True, default=list, size=None)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("scheme", models.CharField(max_length=200)),
+                ("number", models.CharField(max_length=100)),
+                ("issuer", models.CharField(max_length=200)),
+                ("issued", models.DateField()),
+                ("expires", models.DateField(blank=True, null=True)),
+                (
+                    "scope",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.CharField(max_length=100), blank=True, default=list, size=None
+                    ),
+                ),
+                (
+                    "covers_models",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.BigIntegerField(), blank=True, default=list, size=None
+                    ),
+                ),
+                (
+                    "covers_classes",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.CharField(max_length=50), blank=True, default=list, size=None
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='CertificationStatus',
+            name="CertificationStatus",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('status', models.CharField(choices=[('suspended', 'suspended'), ('revoked', 'revoked'), ('reinstated', 'reinstated')], max_length=12)),
-                ('effective_at', models.DateTimeField()),
-                ('reason', models.TextField(blank=True)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                (
+                    "status",
+                    models.CharField(
+                        choices=[("suspended", "suspended"), ("revoked", "revoked"), ("reinstated", "reinstated")],
+                        max_length=12,
+                    ),
+                ),
+                ("effective_at", models.DateTimeField()),
+                ("reason", models.TextField(blank=True)),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Countersignature',
+            name="Countersignature",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.DateTimeField()),
-                ('recorded_at', models.DateTimeField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("at", models.DateTimeField()),
+                ("recorded_at", models.DateTimeField()),
             ],
         ),
         migrations.CreateModel(
-            name='Document',
+            name="Document",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=200)),
-                ('media_type', models.CharField(max_length=100)),
-                ('content', models.BinaryField()),
-                ('size', models.PositiveIntegerField()),
-                ('sha256', models.CharField(max_length=64)),
-                ('recorded_at', models.DateTimeField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("name", models.CharField(max_length=200)),
+                ("media_type", models.CharField(max_length=100)),
+                ("content", models.BinaryField()),
+                ("size", models.PositiveIntegerField()),
+                ("sha256", models.CharField(max_length=64)),
+                ("recorded_at", models.DateTimeField()),
             ],
         ),
         migrations.CreateModel(
-            name='EvidenceVersion',
+            name="EvidenceVersion",
             fields=[
-                ('subject', models.TextField(primary_key=True, serialize=False)),
-                ('version', models.BigIntegerField()),
+                ("subject", models.TextField(primary_key=True, serialize=False)),
+                ("version", models.BigIntegerField()),
             ],
         ),
         migrations.CreateModel(
-            name='HoursEntry',
+            name="HoursEntry",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('configuration', models.CharField(blank=True, max_length=100)),
-                ('operation', models.CharField(choices=[('erection', 'erection'), ('climbing', 'climbing'), ('repositioning', 'repositioning'), ('dismantling', 'dismantling')], max_length=20)),
-                ('capacity', models.CharField(choices=[('erector', 'erector'), ('trainee', 'trainee'), ('erection_supervisor', 'erection supervisor'), ('overseeing_engineer', 'overseeing engineer'), ('rigger', 'rigger'), ('signal_person', 'signal person'), ('crane_operator', 'crane operator'), ('assist_crane_operator', 'assist crane operator'), ('assessor', 'assessor')], default='erector', max_length=30)),
-                ('start', models.DateTimeField()),
-                ('end', models.DateTimeField()),
-                ('origin', models.CharField(choices=[('register', 'register'), ('paper', 'paper'), ('import', 'import')], default='register', max_length=10)),
-                ('issuer', models.CharField(blank=True, max_length=200)),
-                ('imported_line', models.CharField(blank=True, max_length=64, null=True)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("configuration", models.CharField(blank=True, max_length=100)),
+                (
+                    "operation",
+                    models.CharField(
+                        choices=[
+                            ("erection", "erection"),
+                            ("climbing", "climbing"),
+                            ("repositioning", "repositioning"),
+                            ("dismantling", "dismantling"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "capacity",
+                    models.CharField(
+                        choices=[
+                            ("erector", "erector"),
+                            ("trainee", "trainee"),
+                            ("erection_supervisor", "erection supervisor"),
+                            ("overseeing_engineer", "overseeing engineer"),
+                            ("rigger", "rigger"),
+                            ("signal_person", "signal person"),
+                            ("crane_operator", "crane operator"),
+                            ("assist_crane_operator", "assist crane operator"),
+                            ("assessor", "assessor"),
+                        ],
+                        default="erector",
+                        max_length=30,
+                    ),
+                ),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField()),
+                (
+                    "origin",
+                    models.CharField(
+                        choices=[("register", "register"), ("paper", "paper"), ("import", "import")],
+                        default="register",
+                        max_length=10,
+                    ),
+                ),
+                ("issuer", models.CharField(blank=True, max_length=200)),
+                ("imported_line", models.CharField(blank=True, max_length=64)),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Instruction',
+            name="Instruction",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('topic', models.CharField(max_length=200)),
-                ('provider', models.CharField(choices=[('maker', 'maker'), ('employer', 'employer'), ('third_party', 'third party')], max_length=12)),
-                ('provider_name', models.CharField(blank=True, max_length=200)),
-                ('completed_at', models.DateTimeField()),
-                ('minutes', models.PositiveIntegerField(blank=True, null=True)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("topic", models.CharField(max_length=200)),
+                (
+                    "provider",
+                    models.CharField(
+                        choices=[("maker", "maker"), ("employer", "employer"), ("third_party", "third party")],
+                        max_length=12,
+                    ),
+                ),
+                ("provider_name", models.CharField(blank=True, max_length=200)),
+                ("completed_at", models.DateTimeField()),
+                ("minutes", models.PositiveIntegerField(blank=True, null=True)),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='StandDown',
+            name="StandDown",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('role', models.CharField(blank=True, choices=[('erector', 'erector'), ('trainee', 'trainee'), ('erection_supervisor', 'erection supervisor'), ('overseeing_engineer', 'overseeing engineer'), ('rigger', 'rigger'), ('signal_person', 'signal person'), ('crane_operator', 'crane operator'), ('assist_crane_operator', 'assist crane operator'), ('assessor', 'assessor')], max_length=30)),
-                ('start', models.DateTimeField()),
-                ('reason', models.TextField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                (
+                    "role",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("erector", "erector"),
+                            ("trainee", "trainee"),
+                            ("erection_supervisor", "erection supervisor"),
+                            ("overseeing_engineer", "overseeing engineer"),
+                            ("rigger", "rigger"),
+                            ("signal_person", "signal person"),
+                            ("crane_operator", "crane operator"),
+                            ("assist_crane_operator", "assist crane operator"),
+                            ("assessor", "assessor"),
+                        ],
+                        max_length=30,
+                    ),
+                ),
+                ("start", models.DateTimeField()),
+                ("reason", models.TextField()),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
     ]

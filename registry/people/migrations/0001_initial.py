@@ -9,127 +9,286 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('auth', '0012_alter_user_first_name_max_length'),
+        ("auth", "0012_alter_user_first_name_max_length"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Employer',
+            name="Employer",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=200, unique=True)),
-                ('jurisdiction', models.CharField(max_length=20)),
-                ('responsible_person', models.CharField(blank=True, max_length=200)),
-                ('address', models.TextField(blank=True)),
-                ('recorded_at', models.DateTimeField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("name", models.CharField(max_length=200, unique=True)),
+                ("jurisdiction", models.CharField(max_length=20)),
+                ("responsible_person", models.CharField(blank=True, max_length=200)),
+                ("address", models.TextField(blank=True)),
+                ("recorded_at", models.DateTimeField()),
             ],
         ),
         migrations.CreateModel(
-            name='Account',
+            name="Account",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('username', models.CharField(error_messages={'unique': 'A user with that username already exists.'}, help_text='Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.', max_length=150, unique=True, validators=[django.contrib.auth.validators.UnicodeUsernameValidator()], verbose_name='username')),
-                ('first_name', models.CharField(blank=True, max_length=150, verbose_name='first name')),
-                ('last_name', models.CharField(blank=True, max_length=150, verbose_name='last name')),
-                ('email', models.EmailField(blank=True, max_length=254, verbose_name='email address')),
-                ('is_staff', models.BooleanField(default=False, help_text='Designates whether the user can log into this admin site.', verbose_name='staff status')),
-                ('is_active', models.BooleanField(default=True, help_text='Designates whether this user should be treated as active. Unselect this instead of deleting accounts.', verbose_name='active')),
-                ('date_joined', models.DateTimeField(default=django.utils.timezone.now, verbose_name='date joined')),
-                ('kind', models.CharField(choices=[('employer', 'employer'), ('inspector', 'inspector'), ('worker', 'worker'), ('registrar', 'registrar')], default='registrar', max_length=10)),
-                ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
-                ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
-                ('employer', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='accounts', to='people.employer')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
+                (
+                    "is_superuser",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates that this user has all permissions without explicitly assigning them.",
+                        verbose_name="superuser status",
+                    ),
+                ),
+                (
+                    "username",
+                    models.CharField(
+                        error_messages={"unique": "A user with that username already exists."},
+                        help_text="Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.",
+                        max_length=150,
+                        unique=True,
+                        validators=[django.contrib.auth.validators.UnicodeUsernameValidator()],
+                        verbose_name="username",
+                    ),
+                ),
+                ("first_name", models.CharField(blank=True, max_length=150, verbose_name="first name")),
+                ("last_name", models.CharField(blank=True, max_length=150, verbose_name="last name")),
+                ("email", models.EmailField(blank=True, max_length=254, verbose_name="email address")),
+                (
+                    "is_staff",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates whether the user can log into this admin site.",
+                        verbose_name="staff status",
+                    ),
+                ),
+                (
+                    "is_active",
+                    models.BooleanField(
+                        default=True,
+                        help_text="Designates whether this user should be treated as active. Unselect this instead of deleting accounts.",
+                        verbose_name="active",
+                    ),
+                ),
+                ("date_joined", models.DateTimeField(default=django.utils.timezone.now, verbose_name="date joined")),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("employer", "employer"),
+                            ("inspector", "inspector"),
+                            ("worker", "worker"),
+                            ("registrar", "registrar"),
+                        ],
+                        default="registrar",
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "groups",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.group",
+                        verbose_name="groups",
+                    ),
+                ),
+                (
+                    "user_permissions",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="Specific permissions for this user.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.permission",
+                        verbose_name="user permissions",
+                    ),
+                ),
+                (
+                    "employer",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="accounts",
+                        to="people.employer",
+                    ),
+                ),
             ],
             managers=[
-                ('objects', django.contrib.auth.models.UserManager()),
+                ("objects", django.contrib.auth.models.UserManager()),
             ],
         ),
         migrations.CreateModel(
-            name='Worker',
+            name="Worker",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.CharField(editable=False, max_length=20, unique=True)),
-                ('given_name', models.CharField(max_length=100)),
-                ('family_name', models.CharField(max_length=100)),
-                ('date_of_birth', models.DateField(blank=True, null=True)),
-                ('recorded_at', models.DateTimeField()),
-                ('recorded_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.CharField(editable=False, max_length=20, unique=True)),
+                ("given_name", models.CharField(max_length=100)),
+                ("family_name", models.CharField(max_length=100)),
+                ("date_of_birth", models.DateField(blank=True, null=True)),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='LanguageSkill',
+            name="LanguageSkill",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('language', models.CharField(max_length=35)),
-                ('recorded_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='people.languageskill')),
-                ('worker', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='languages', to='people.worker')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("language", models.CharField(max_length=35)),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="people.languageskill",
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="languages", to="people.worker"
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Employment',
+            name="Employment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField()),
-                ('withdrawn', models.BooleanField(default=False)),
-                ('start', models.DateField()),
-                ('end', models.DateField(blank=True, null=True)),
-                ('employer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='employments', to='people.employer')),
-                ('recorded_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='people.employment')),
-                ('worker', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='employments', to='people.worker')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("start", models.DateField()),
+                ("end", models.DateField(blank=True, null=True)),
+                (
+                    "employer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="employments", to="people.employer"
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="people.employment",
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="employments", to="people.worker"
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.AddField(
-            model_name='account',
-            name='worker',
-            field=models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='account', to='people.worker'),
+            model_name="account",
+            name="worker",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="account",
+                to="people.worker",
+            ),
         ),
         migrations.AddIndex(
-            model_name='worker',
-            index=models.Index(fields=['family_name', 'given_name'], name='worker_by_name'),
+            model_name="worker",
+            index=models.Index(fields=["family_name", "given_name"], name="worker_by_name"),
         ),
         migrations.AddIndex(
-            model_name='worker',
-            index=models.Index(models.Func(models.F('family_name'), function='lower'), name='worker_by_lower_name'),
+            model_name="worker",
+            index=models.Index(models.Func(models.F("family_name"), function="lower"), name="worker_by_lower_name"),
         ),
         migrations.AddConstraint(
-            model_name='languageskill',
-            constraint=models.CheckConstraint(condition=models.Q(('withdrawn', False), ('supersedes__isnull', False), _connector='OR'), name='languageskill_withdrawal_supersedes_a_record'),
+            model_name="languageskill",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
+                name="languageskill_withdrawal_supersedes_a_record",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='languageskill',
-            constraint=models.CheckConstraint(condition=models.Q(('language__regex', '^[a-z]{2,3}(-[A-Za-z0-9]{1,8})*$')), name='language_is_a_bcp_47_tag'),
+            model_name="languageskill",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("language__regex", "^[a-z]{2,3}(-[A-Za-z0-9]{1,8})*$")),
+                name="language_is_a_bcp_47_tag",
+            ),
         ),
         migrations.AddIndex(
-            model_name='employment',
-            index=models.Index(fields=['employer', 'worker'], name='employment_by_employer'),
+            model_name="employment",
+            index=models.Index(fields=["employer", "worker"], name="employment_by_employer"),
         ),
         migrations.AddConstraint(
-            model_name='employment',
-            constraint=models.CheckConstraint(condition=models.Q(('withdrawn', False), ('supersedes__isnull', False), _connector='OR'), name='employment_withdrawal_supersedes_a_record'),
+            model_name="employment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
+                name="employment_withdrawal_supersedes_a_record",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='employment',
-            constraint=models.CheckConstraint(condition=models.Q(('end__isnull', True), ('end__gte', models.F('start')), _connector='OR'), name='employment_does_not_end_before_it_starts'),
+            model_name="employment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("end__isnull", True), ("end__gte", models.F("start")), _connector="OR"),
+                name="employment_does_not_end_before_it_starts",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='account',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('employer__isnull', False), ('kind', 'employer'), ('worker__isnull', True)), models.Q(('employer__isnull', True), ('kind', 'worker'), ('worker__isnull', False)), models.Q(('employer__isnull', True), ('kind__in', ['inspector', 'registrar']), ('worker__isnull', True)), _connector='OR'), name='account_kind_fits_what_it_is_for'),
+            model_name="account",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("employer__isnull", False), ("kind", "employer"), ("worker__isnull", True)),
+                    models.Q(("employer__isnull", True), ("kind", "worker"), ("worker__isnull", False)),
+                    models.Q(
+                        ("employer__isnull", True), ("kind__in", ["inspector", "registrar"]), ("worker__isnull", True)
+                    ),
+                    _connector="OR",
+                ),
+                name="account_kind_fits_what_it_is_for",
+            ),
         ),
     ]

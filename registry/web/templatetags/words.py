@@ -63,6 +63,4 @@ def shape(state: str) -> SafeString:
 @register.simple_tag
 def state(name: str) -> SafeString:
     """A state: shape first, then the word."""
-    return format_html(
-        '<span class="state state-{}">{} {}</span>', name, shape(name), STATES.get(name, _("unknown"))
-    )
+    return format_html('<span class="state state-{}">{} {}</span>', name, shape(name), STATES.get(name, _("unknown")))

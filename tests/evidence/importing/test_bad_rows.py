@@ -32,6 +32,8 @@ def refusals(report: ImportReport) -> list[tuple[int, str, str]]:
         ({"worker": "W-999999"}, "worker", "worker_is_registered"),
         ({"worker": "Zoé Lind"}, "worker", "worker_is_named_by_number_or_birth"),
         ({"worker": "Zoé Lind", "date of birth": "1990-05-18"}, "worker", "worker_is_registered"),
+        ({"worker": "Zoé Lind", "date of birth": "17/5/90"}, "date of birth", "year_has_four_digits"),
+        ({"date of birth": "1990-05-18"}, "worker", "worker_has_this_date_of_birth"),
         ({"date": "03/04/2026"}, "date", "date_is_unambiguous"),
         ({"date": "04.03.26"}, "date", "year_has_four_digits"),
         ({"date": "2026-02-30"}, "date", "date_is_in_the_calendar"),
@@ -101,6 +103,12 @@ def test_same_hours_with_other_values_are_no_second_entry(yard: Yard) -> None:
     assert refusals(report) == [(3, "start", "hours_are_brought_in_once")]
 
 
+def test_a_refused_line_that_is_repeated_is_not_there(yard: Yard) -> None:
+    good, bad = yard.hours(date="2026-03-02"), yard.hours(countersigner=yard.erector.number)
+    report = yard.bring_in("hours", as_csv([good, bad, bad]), partial=True)
+    assert (report.new, report.already_there, report.refused) == (1, 0, 2)
+
+
 def test_a_batch_that_the_database_refuses_names_its_rows(yard: Yard) -> None:
     rows = [yard.hours(date=f"2026-03-{day:02}", origin="register") for day in range(2, 30)]
     rows[4]["origin"] = rows[17]["origin"] = "paper"
@@ -134,6 +142,7 @@ def worker_row(**cells: Any) -> dict[str, Any]:
     [
         ({"Date of birth": ""}, "Date of birth", "cell_is_filled"),
         ({"Date of birth": "2030-01-01"}, "Date of birth", "date_of_birth_is_past"),
+        ({"Languages": "en, " + "a" * 36}, "Languages", "text_is_not_too_long"),
         ({"Languages": "loud!"}, "Languages", "language_is_a_bcp_47_tag"),
         (
             {"Given name": "ZOE", "Family name": "Lind", "Date of birth": "1990-05-17"},

@@ -230,6 +230,16 @@ def test_no_header_means_two_fields(kind: str) -> None:
     assert len(spellings) == len(set(spellings))
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_guide_teaches_every_field(kind: str) -> None:
+    guide = (SAMPLES / "README.md").read_text(encoding="utf-8")
+    (_, after) = guide.split(f"### {kind}\n")
+    section = after.split("###")[0]
+    for field in KINDS[kind].fields:
+        taught = f"**{field.name}**" if field.compulsory else field.name
+        assert taught in section, field.name
+
+
 def test_filled_cells_need_a_header(yard: Yard) -> None:
     report = yard.bring_in("hours", as_csv([yard.hours() | {"": "remark"}]))
     assert [(each.column, each.rule) for each in report.problems] == [("J", "filled_cell_has_a_header")]
