@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, connection, transaction
 from django.db.models import Max
 
 from registry.crews.models import (
@@ -22,15 +22,21 @@ from registry.crews.models import (
 )
 from registry.crews.queries import Answered, Asking, answer, asking_for_slot, slot_with_job
 from registry.crews.sealing import seal
-from registry.database.errors import Problem, RecordRefused, constraint_of, refusals, translate
+from registry.database.errors import Problem, RecordRefused, constraint_of, refusals, sqlstate_of
 from registry.equipment.models import Crane, Site
 from registry.people.models import Account, Employer
 
 ATTEMPTS = 5
 """How often a check is repeated when its evidence changes under it, or a deadlock is broken."""
 
-RETRIED_STATES = {"40P01", "40001"}
 STALE = "decision_rests_on_current_evidence"
+DEADLOCK = "40P01"
+LOCK_NOT_AVAILABLE = "55P03"
+BEING_CHANGED = Problem(
+    "worker",
+    "records_are_not_being_changed",
+    "The records this rests on are being changed right now, by an import for example; try again in a moment.",
+)
 
 Result = TypeVar("Result")
 
@@ -324,12 +330,19 @@ def _repeated(attempt: Callable[[], Result]) -> Result:
     for remaining in reversed(range(ATTEMPTS)):
         try:
             with transaction.atomic():
+                _wait_no_longer_than_people_do()
                 return attempt()
         except DatabaseError as error:
-            stale = constraint_of(error) == STALE
-            broken = getattr(error.__cause__, "sqlstate", None) in RETRIED_STATES
-            if broken and transaction.get_connection().in_atomic_block:
+            if remaining and (constraint_of(error) == STALE or sqlstate_of(error) == DEADLOCK):
+                continue
+            if sqlstate_of(error) == LOCK_NOT_AVAILABLE:
+                raise RecordRefused([BEING_CHANGED]) from error
+            with refusals():
                 raise
-            if not (stale or broken) or not remaining:
-                raise translate(error) from error
     raise AssertionError("the loop returns or raises")
+
+
+def _wait_no_longer_than_people_do() -> None:
+    """A long import locks the versions of everybody in it; an assignment does not wait for its end."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL lock_timeout = '10s'")

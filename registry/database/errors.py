@@ -143,6 +143,11 @@ def constraint_of(error: DatabaseError) -> str | None:
     return getattr(diagnostics, "constraint_name", None)
 
 
+def sqlstate_of(error: DatabaseError) -> str | None:
+    """The database's five-character error code."""
+    return getattr(error.__cause__, "sqlstate", None)
+
+
 def translate(error: DatabaseError) -> Exception:
     """The refusal in words, or the error itself where no rule of ours is behind it."""
     name = constraint_of(error)

@@ -13,6 +13,7 @@ from functools import partial
 import pytest
 from django.db import connection, connections, transaction
 
+from registry.crews import services as crews
 from registry.crews.models import Assignment, AssignmentState, DecisionDependency
 from registry.crews.queries import answer, asking_for_slot, slot_with_job
 from registry.database.errors import RecordRefused
@@ -148,6 +149,35 @@ def test_a_change_between_the_check_and_the_assignment(world: World) -> None:
 
     assert run_at_once([assigning, changing]) == []
     assert AssignmentState.objects.get().standing == "held"
+
+
+def test_an_assignment_does_not_wait_for_the_end_of_a_long_import(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    erector = world.worker("Mira", "Sandoval")
+    world.make_erector(erector)
+    slot = slot_with_job(world.job(["erector"]).slots.get().pk)
+    importing, refused = threading.Event(), threading.Event()
+
+    def impatient() -> None:
+        with connection.cursor() as cursor:
+            cursor.execute("SET LOCAL lock_timeout = '200ms'")
+
+    monkeypatch.setattr(crews, "_wait_no_longer_than_people_do", impatient)
+
+    def long_import() -> None:
+        with transaction.atomic():
+            world.instruct(erector, "first_aid", world.now)
+            importing.set()
+            assert refused.wait(30)
+
+    def assigning() -> None:
+        assert importing.wait(30)
+        with pytest.raises(RecordRefused, match="being changed right now"):
+            world.assign(slot, erector)
+        refused.set()
+
+    assert run_at_once([long_import, assigning]) == []
 
 
 def killed_when(ready: Callable[[], object]) -> None:

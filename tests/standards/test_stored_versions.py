@@ -12,7 +12,6 @@ from typing import Any
 from unittest.mock import patch
 
 import pytest
-import yaml
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connections, transaction
 from django.test import TransactionTestCase
@@ -20,6 +19,7 @@ from django.test import TransactionTestCase
 from registry.eligibility.standard import BadInput
 from registry.people.models import Employer
 from registry.people.services import register_employer
+from registry.standards.files import read_standard_file
 from registry.standards.models import EmployerFigure, StandardVersion
 from registry.standards.queries import (
     figures_of,
@@ -40,7 +40,7 @@ pytestmark = pytest.mark.django_db(databases=["default", "owner"], transaction=T
 
 SHIPPED = Path(__file__).parents[2] / "fixtures" / "standards"
 KEY = "us-federal-crane-assembly"
-FEDERAL = yaml.safe_load((SHIPPED / f"{KEY}.yaml").read_text(encoding="utf-8"))
+FEDERAL = read_standard_file(SHIPPED / f"{KEY}.yaml")
 JANUARY = datetime(2026, 1, 5, 8, tzinfo=UTC)
 MARCH = datetime(2026, 3, 2, 8, tzinfo=UTC)
 

@@ -35,7 +35,12 @@ SMALL_PART = 1024**2
 MOST_COLUMNS = 256
 MOST_ROWS = 1_048_576
 LONGEST_LINE = 1024**2
-MERGED = re.compile(rb"<(?:\w+:)?mergeCell\s[^>]*?ref\s*=\s*[\"']([^\"']+)[\"']")
+TAG = re.compile(
+    rb"<(?:\w+:)?(?:"
+    rb"row(?=[\s>/])(?:[^>]*?\sr\s*=\s*[\"'](\d+)[\"'])?"
+    rb"|(v|is|f)(?=[\s>/])"
+    rb"|mergeCell\s[^>]*?ref\s*=\s*[\"']([^\"']+)[\"'])"
+)
 
 
 class FileRefused(Exception):
@@ -229,9 +234,9 @@ def _xlsx_table(stream: BinaryIO, sheet: str | None) -> Iterator[Table]:
         with _damage_refused():
             worksheet = _worksheet(book, sheet)
             # openpyxl knows which part of the zip holds the sheet, but has no public name for it.
-            _refuse_merged_cells(book._archive, worksheet._worksheet_path, worksheet.title)
+            last = _last_filled_row(book._archive, worksheet._worksheet_path, worksheet.title)
             worksheet.reset_dimensions()
-        rows = _xlsx_rows(worksheet)
+        rows = _xlsx_rows(worksheet, last)
         header = next(rows, None)
         if header is None:
             raise FileRefused(
@@ -301,23 +306,39 @@ def _worksheet(book: Any, name: str | None) -> Any:
     )
 
 
-def _refuse_merged_cells(archive: zipfile.ZipFile, path: str, title: str) -> None:
+def _last_filled_row(archive: zipfile.ZipFile, path: str, title: str) -> int | None:
+    """The last row with a value (``None``: rows are not numbered), by a look at the tags alone.
+
+    Merged cells are refused on the way: they stand behind all rows.
+    """
+    row, last = 0, 0
+    numbered = True
     before = b""
     with archive.open(path) as content:
         while chunk := content.read(CHUNK):
-            if found := MERGED.search(before + chunk):
-                cells = found.group(1).decode("ascii", "replace")
-                raise FileRefused(
-                    "cells_are_not_merged",
-                    f"In the sheet {title!r} the cells {cells} are merged; unmerge them and fill each cell.",
-                )
-            before = chunk[-200:]
+            tags, bracket, cut = (before + chunk).rpartition(b"<")
+            for found in TAG.finditer(tags):
+                number, value, merged = found.groups()
+                if merged:
+                    raise FileRefused(
+                        "cells_are_not_merged",
+                        f"In the sheet {title!r} the cells {merged.decode('ascii', 'replace')} are merged; "
+                        "unmerge them and fill each cell.",
+                    )
+                if value:
+                    last = row
+                elif number:
+                    row = int(number)
+                else:
+                    numbered = False
+            before = bracket + cut if bracket else b""
+    return max(last, 1) if numbered else None
 
 
-def _xlsx_rows(worksheet: Any) -> Iterator[Row]:
-    # Empty rows are passed over one by one, however many: there may be data behind them.
+def _xlsx_rows(worksheet: Any, last: int | None) -> Iterator[Row]:
+    # Empty rows are passed over one by one where there is data behind them; after the last value reading ends.
     with _damage_refused():
-        for number, cells in enumerate(worksheet.iter_rows(), start=1):
+        for number, cells in enumerate(worksheet.iter_rows(max_row=last), start=1):
             if number > MOST_ROWS:
                 raise FileRefused("workbook_is_not_too_large", f"A workbook has at most {MOST_ROWS} rows.")
             if not cells:

@@ -174,7 +174,8 @@ ALTER TABLE evidence_hoursentry ADD CONSTRAINT hours_are_in_whole_minutes CHECK 
     extract(epoch FROM start) % 60 = 0 AND extract(epoch FROM "end") % 60 = 0);
 ALTER TABLE equipment_crane ADD CONSTRAINT crane_and_its_model UNIQUE (id, model_id);
 ALTER TABLE evidence_hoursentry ADD CONSTRAINT crane_is_of_the_model
-    FOREIGN KEY (crane_id, model_id) REFERENCES equipment_crane (id, model_id);
+    FOREIGN KEY (crane_id, model_id) REFERENCES equipment_crane (id, model_id)
+    DEFERRABLE INITIALLY DEFERRED;
 
 -- A site's days are told by a time zone that exists.
 CREATE FUNCTION equipment_time_zone_is_known() RETURNS trigger

@@ -7,6 +7,7 @@ import io
 import zipfile
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from time import process_time
 from typing import Any
 
 import pytest
@@ -157,6 +158,19 @@ def test_a_million_empty_rows_hide_nothing() -> None:
         assert [(row.number, row.values) for row in table.rows] == [(2, [1, 2]), (1_048_576, [None, "last"])]
 
 
+def test_a_million_formatted_rows_after_the_last_value_are_not_read() -> None:
+    with zipfile.ZipFile(io.BytesIO(as_xlsx([{"a": 1}]))) as archive:
+        sheet = archive.read(SHEET)
+    empty = b"".join(b'<row r="%d"><c r="A%d" s="0"/></row>' % (row, row) for row in range(3, 1_048_577))
+    content = replaced(as_xlsx([{"a": 1}]), SHEET, sheet.replace(b"</sheetData>", empty + b"</sheetData>"))
+    began = process_time()
+    assert values(content) == [["a"], [1]]
+    assert process_time() - began < 5
+
+
+SHEET = "xl/worksheets/sheet1.xml"
+
+
 def replaced(content: bytes, part: str, data: bytes) -> bytes:
     """The workbook with one part put in place of its own."""
     written = io.BytesIO()
@@ -164,9 +178,6 @@ def replaced(content: bytes, part: str, data: bytes) -> bytes:
         for each in old.namelist():
             new.writestr(each, data if each == part else old.read(each))
     return written.getvalue()
-
-
-SHEET = "xl/worksheets/sheet1.xml"
 
 
 def test_zip_bomb_is_refused_before_it_is_unpacked() -> None:
