@@ -15,6 +15,7 @@ from django.db.models import Q, QuerySet
 from django.forms.utils import from_current_timezone
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext_lazy as _
 
 from registry.crews import queries
@@ -68,7 +69,12 @@ class SiteInstant(forms.DateTimeField):
         """The clock reading without a zone; :func:`at_site` makes it an instant."""
         with timezone.override(None):
             read = super().to_python(value)
-        return None if read is None else read.replace(tzinfo=None)
+        if read is None:
+            return None
+        if isinstance(value, str) and (typed := parse_datetime(value.strip())) and typed.tzinfo is not None:
+            # A clock shows no offset: one that was typed may contradict the site's.
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        return read.replace(tzinfo=None)
 
 
 def at_site(read: datetime | None, zone: str) -> datetime | None:
