@@ -98,12 +98,9 @@ class SlotViewSet(viewsets.GenericViewSet[Slot]):
     def check(self, request: Request, pk: str) -> Response:
         """Would this worker be permitted? Records the decision, assigns nobody."""
         slot, given, account = self._asked(request)
-        asking = queries.asking_for_slot(
-            slot,
-            worker=given["worker"].pk,
-            start=given.get("start", slot.job.start),
-            end=given.get("end", slot.job.end),
-        )
+        start, end = given.get("start", slot.job.start), given.get("end", slot.job.end)
+        access.require_employed(slot.job, given["worker"].pk, start, end)
+        asking = queries.asking_for_slot(slot, worker=given["worker"].pk, start=start, end=end)
         decision = services.check(asking=asking, decided_at=timezone.now(), decided_by=account)
         return Response(DecisionOutput(decision).data)
 
@@ -129,7 +126,6 @@ class SlotViewSet(viewsets.GenericViewSet[Slot]):
         slot = self.get_object()
         given = _validated(FillSlotInput, request)
         access.require_may_assign(account, slot.job)
-        access.require_employed(slot.job, given["worker"].pk)
         return slot, given, account
 
 
@@ -156,7 +152,6 @@ class AssignmentViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Assig
         """Swap somebody else in from an instant on; a refused substitute changes nothing."""
         assignment, account = self._own(request)
         given = _validated(SubstituteInput, request)
-        access.require_employed(assignment.slot.job, given["worker"].pk)
         return _answer(
             services.substitute(
                 leaving=assignment,

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.db.models import Q, QuerySet
 
 from registry.crews.models import Assignment, Decision, Job, Slot
-from registry.crews.queries import current_jobs
-from registry.database.errors import Problem, RecordRefused
+from registry.crews.queries import current_jobs, employment_problems
+from registry.database.errors import RecordRefused
 from registry.people.models import Account, Employer, Employment, Worker
 
 
@@ -78,23 +80,8 @@ def require_may_assign(account: Account, job: Job) -> None:
         raise NotAllowed("This job is another employer's.")
 
 
-def require_employed(job: Job, worker_id: int) -> None:
-    """Raise :class:`RecordRefused` unless the job's employer employs the worker when it starts."""
-    employed = Employment.objects.filter(
-        Q(end__isnull=True) | Q(end__gte=job.start.date()),
-        worker=worker_id,
-        employer=job.employer_id,
-        start__lte=job.end.date(),
-        superseded_by__isnull=True,
-        withdrawn=False,
-    )
-    if not employed.exists():
-        raise RecordRefused(
-            [
-                Problem(
-                    "worker",
-                    "worker_is_employed_by_the_jobs_employer",
-                    "This person is not on the employer's books during the job.",
-                )
-            ]
-        )
+def require_employed(job: Job, worker_id: int, start: datetime, end: datetime) -> None:
+    """Raise :class:`RecordRefused` unless the job's employer employs the worker from ``start`` to ``end``."""
+    problems = employment_problems(job, worker_id, start, end)
+    if problems:
+        raise RecordRefused(problems)

@@ -8,17 +8,19 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from registry.crews.models import Assignment, AssignmentState, Job, Slot
+from registry.database.errors import Problem
 from registry.eligibility.answer import Decision as Answer
 from registry.eligibility.calendar import local_date
 from registry.eligibility.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
 from registry.eligibility.decide import decide
+from registry.eligibility.hours import INSTANT
 from registry.eligibility.question import Question
 from registry.eligibility.standard import BadInput, Standard
 from registry.evidence.queries import direct_signers, evidence_for, signer_closure
-from registry.people.models import LanguageSkill, Worker
+from registry.people.models import Employment, LanguageSkill, Worker
 from registry.standards.models import StandardVersion
 from registry.standards.queries import figures_of, parsed, standard_in_force
 
@@ -286,6 +288,21 @@ def candidates(job: Job) -> QuerySet[Worker]:
         .distinct()
         .order_by("family_name", "given_name", "id")
     )
+
+
+def employment_problems(job: Job, worker_id: int, start: datetime, end: datetime) -> list[Problem]:
+    """Why the worker is not the employer's to assign, by the site's days."""
+    zone = ZoneInfo(job.site.time_zone)
+    employed = Employment.objects.current().filter(
+        Q(end__isnull=True) | Q(end__gte=local_date(end - INSTANT, zone)),
+        worker=worker_id,
+        employer=job.employer_id,
+        start__lte=local_date(start, zone),
+    )
+    if employed.exists():
+        return []
+    sentence = "This person is not on the employer's books for all of that time."
+    return [Problem("worker", "worker_is_employed_by_the_jobs_employer", sentence)]
 
 
 def held_assignments(job: Job | None = None) -> QuerySet[Assignment]:

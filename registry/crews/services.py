@@ -20,7 +20,14 @@ from registry.crews.models import (
     Refusal,
     Slot,
 )
-from registry.crews.queries import Answered, Asking, answer, asking_for_slot, slot_with_job
+from registry.crews.queries import (
+    Answered,
+    Asking,
+    answer,
+    asking_for_slot,
+    employment_problems,
+    slot_with_job,
+)
 from registry.crews.sealing import seal
 from registry.database.errors import Problem, RecordRefused, constraint_of, refusals, sqlstate_of
 from registry.equipment.models import Crane, Site
@@ -125,11 +132,11 @@ def assign(
     """Put a worker into a slot over ``[start, end)``, or record the refusal.
 
     Raises :class:`RecordRefused` where the request itself is wrong (outside the
-    job's window, slot taken, person on another job then) and
+    job's window, somebody else's worker, slot taken, person on another job then) and
     :class:`~registry.eligibility.standard.BadInput` where no standard is in force.
     """
     slot = slot_with_job(slot_id)
-    _check_window(slot.job, start, end)
+    _check_request(slot.job, worker_id, start, end)
 
     def attempt() -> Outcome:
         asking = asking_for_slot(slot, worker=worker_id, start=start, end=end)
@@ -252,7 +259,7 @@ def decide_again(*, assignment: Assignment, decided_at: datetime, decided_by: Ac
     return _repeated(attempt)
 
 
-def _check_window(job: Job, start: datetime, end: datetime) -> None:
+def _check_request(job: Job, worker_id: int, start: datetime, end: datetime) -> None:
     problems = []
     if end <= start:
         problems.append(Problem("end", "assignment_end_is_after_start", "The end must be later."))
@@ -268,6 +275,8 @@ def _check_window(job: Job, start: datetime, end: datetime) -> None:
     if end > job.end:
         local = job.end.astimezone(ZoneInfo(job.site.time_zone))
         problems.append(Problem("end", "assignment_lies_within_the_job", f"The job ends at {local:%Y-%m-%d %H:%M}."))
+    if not problems:
+        problems = employment_problems(job, worker_id, start, end)
     if problems:
         raise RecordRefused(problems)
 

@@ -16,10 +16,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cached_property
-from typing import Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from zoneinfo import ZoneInfo
+
+if TYPE_CHECKING:
+    from registry.eligibility.worked import Worked
 
 OPERATIONS = ("erection", "climbing", "repositioning", "dismantling")
 
@@ -248,10 +251,6 @@ AnyRecord = TypeVar("AnyRecord", bound=Record)
 PersonalRecord = TypeVar("PersonalRecord", bound=_OfAWorker)
 
 
-HoursGroup = tuple[str, str, str, str | None]
-"""``(model, operation, capacity, configuration)``."""
-
-
 @dataclass(frozen=True)
 class Evidence:
     """Everything one decision may look at.
@@ -310,16 +309,14 @@ class Evidence:
         )
 
     @cached_property
-    def hours_groups_of(self) -> dict[str, dict[HoursGroup, list[HoursEntry]]]:
-        """Hours entries by worker and by what requirements tell entries apart."""
-        grouped: dict[tuple[str, HoursGroup], list[HoursEntry]] = defaultdict(list)
-        for entry in self.hours:
-            group = entry.model, entry.operation, entry.capacity, entry.configuration
-            grouped[entry.worker, group].append(entry)
-        found: dict[str, dict[HoursGroup, list[HoursEntry]]] = defaultdict(dict)
-        for (worker, group), entries in grouped.items():
-            found[worker][group] = entries
-        return found
+    def hours_of(self) -> dict[str, list[HoursEntry]]:
+        """Hours entries by worker."""
+        return _by_worker(self.hours)
+
+    @cached_property
+    def arranged_hours(self) -> dict[tuple[str, timedelta, timedelta], Worked]:
+        """Kept here by :func:`worked.worked_by`, its arguments → its result."""
+        return {}
 
     @cached_property
     def assessments_of(self) -> dict[str, list[Assessment]]:

@@ -7,19 +7,17 @@ the total is at an instant and over which instants the total reaches a minimum.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import deque
+from collections import defaultdict, deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from itertools import accumulate, pairwise
+from itertools import accumulate, compress, pairwise
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from registry.eligibility.calendar import (
     DAY,
     MINUTE,
-    bounds_of_day,
-    end_of_day,
     first_day_outside,
     local_date,
     months_before,
@@ -27,6 +25,7 @@ from registry.eligibility.calendar import (
 )
 from registry.eligibility.evidence import HoursEntry
 from registry.eligibility.intervals import FOREVER, Interval, Timeline
+from registry.eligibility.worked import Batch, Increment, Worked, days_of
 
 INSTANT = timedelta(microseconds=1)
 SHORTEST_MONTH = timedelta(days=28)
@@ -49,10 +48,6 @@ class HoursRule:
     longest_gap_months: int | None = None
     day_cap: int = 24 * 60
     part_minutes: int = 0
-
-
-Increment = tuple[datetime, date, int]
-"""(available at, local day of the work, minutes added to that day)."""
 
 
 Piece = tuple[datetime, datetime, datetime, str, date]
@@ -91,6 +86,62 @@ def increments(pieces: Iterable[Piece], day_cap: int) -> tuple[list[Increment], 
     return added, list(lost)
 
 
+class Batched:
+    """Which of a worker's entries count, and which in full, as whole batches were judged."""
+
+    def __init__(self, worked: Worked) -> None:
+        self.worked = worked
+        self.counts = bytearray(len(worked.ids))
+        self.in_full = bytearray(len(worked.ids))
+
+    def add(self, batch: Batch, *, in_full: bool) -> None:
+        """Count every entry of the batch."""
+        for place in batch.places:
+            self.counts[place] = 1
+            self.in_full[place] = in_full
+
+    def minutes_in_part(self) -> int:
+        """Minutes of the entries that do not count in full."""
+        minutes = self.worked.minutes
+        return sum(compress(minutes, self.counts)) - sum(compress(minutes, self.in_full))
+
+    def last_days(self) -> Iterable[tuple[str, datetime, date]]:
+        """``(entry, available at, last local day)`` of the entries that count."""
+        worked = self.worked
+        return compress(zip(worked.ids, worked.available, worked.last_days, strict=True), self.counts)
+
+    def increments_with(
+        self, singly: list[Piece], chosen: bytearray, day_cap: int
+    ) -> tuple[list[Increment], list[str]]:
+        """:func:`increments` of the chosen entries and of pieces judged singly.
+
+        Only crowded days need to be looked at piece by piece.
+        """
+        worked = self.worked
+        of_pieces = list(map(chosen.__getitem__, worked.places))
+        added = list(compress(worked.increments, of_pieces))
+        crowded = worked.crowded_days(day_cap)
+        if not crowded and not singly:
+            return added, []
+        crowded = crowded.union(piece[4] for piece in singly)
+        touching = {
+            place
+            for place, (_, day, _) in zip(compress(worked.places, of_pieces), added, strict=True)
+            if day in crowded
+        }
+        pieces = [
+            piece
+            for place in touching
+            for piece in pieces_of(worked.entries[place], worked.available[place])
+            if piece[4] in crowded
+        ]
+        more, lost = increments([*pieces, *singly], day_cap)
+        return sorted([*(each for each in added if each[1] not in crowded), *more]), lost
+
+
+NOTHING_BATCHED = Batched(Worked((), DAY, DAY))
+
+
 class HoursProfile:
     """The total of counted minutes as a function of time."""
 
@@ -103,23 +154,22 @@ class HoursProfile:
         self._available: dict[tuple[bool, int], _RunningDays] = {}
 
     @classmethod
-    def of(cls, entries: Iterable[CountedEntry], rule: HoursRule) -> HoursProfile:
-        """The profile of the entries that count."""
+    def of(cls, singly: Iterable[CountedEntry], rule: HoursRule, batched: Batched = NOTHING_BATCHED) -> HoursProfile:
+        """The profile of the entries that count, whether judged singly or by the batch."""
         pieces: list[Piece] = []
         full: list[Piece] = []
-        doubtful = 0
-        for entry, available_at, in_full_from in entries:
+        doubtful = batched.minutes_in_part()
+        for entry, available_at, in_full_from in singly:
             if in_full_from != available_at:
                 doubtful += (entry.end - entry.start) // MINUTE
-            for day, start, end in _pieces(entry):
-                pieces.append((available_at, start, end, entry.id, day))
-                if in_full_from is not None:
-                    full.append((in_full_from, start, end, entry.id, day))
-        every, lost = increments(pieces, rule.day_cap)
+            pieces += pieces_of(entry, available_at)
+            if in_full_from is not None:
+                full += pieces_of(entry, in_full_from)
+        every, lost = batched.increments_with(pieces, batched.counts, rule.day_cap)
         if doubtful <= rule.part_minutes:
             # All that counts in part is less than may count in part: the share never binds.
             return cls(every, every, lost, rule)
-        return cls(every, increments(full, rule.day_cap)[0], lost, rule)
+        return cls(every, batched.increments_with(full, batched.in_full, rule.day_cap)[0], lost, rule)
 
     def total_at(self, instant: datetime) -> int:
         """Minutes that count at ``instant``."""
@@ -155,7 +205,8 @@ class HoursProfile:
 
     def changes_between(self, start: datetime, end: datetime) -> list[datetime]:
         """Instants of ``(start, end)`` at which more hours become available, in order."""
-        return sorted({at for at, _, _ in (*self.every, *self.full) if start < at < end})
+        arriving = {at for at, _, _ in (*_after(self.every, start), *_after(self.full, start)) if at < end}
+        return sorted(arriving)
 
     def lowest(self, start: datetime, end: datetime) -> int:
         """The lowest total within ``[start, end)``.
@@ -187,8 +238,8 @@ class HoursProfile:
         """When, from ``since`` on, at least ``minimum`` (1 or more) minutes count."""
         every = self._days_at(since).copy()
         full = every if self.only_full else self._days_at(since, only_full=True).copy()
-        later_every = deque(each for each in self.every if each[0] > since)
-        later_full = deque(each for each in self.full if each[0] > since)
+        later_every = deque(_after(self.every, since))
+        later_full = deque(_after(self.full, since))
         arrivals = sorted({since, *map(_available_at, later_every), *map(_available_at, later_full)})
         found: list[Interval] = []
         for instant, span_end in zip(arrivals, [*arrivals[1:], FOREVER], strict=True):
@@ -229,11 +280,11 @@ class _RunningDays:
     """Minutes by day with running sums, as hours become available."""
 
     def __init__(self, available: Iterable[Increment], longest_gap_months: int | None) -> None:
-        by_day: dict[date, int] = {}
+        by_day: dict[date, int] = defaultdict(int)
         for _, day, minutes in available:
-            by_day[day] = by_day.get(day, 0) + minutes
+            by_day[day] += minutes
         self.days = sorted(by_day)
-        self.sums = [0, *accumulate(by_day[day] for day in self.days)]
+        self.sums = [0, *accumulate(map(by_day.__getitem__, self.days))]
         self.gap = longest_gap_months
         self.chain_start = date.min if self.gap is None else _unbroken_since(self.days, self.gap)
 
@@ -294,28 +345,18 @@ def _too_long(before: date, day: date, longest_gap_months: int) -> bool:
     return day - before > SHORTEST_MONTH and months_before(day, longest_gap_months) > before
 
 
+def _after(increments: list[Increment], instant: datetime) -> list[Increment]:
+    """What becomes available after ``instant``."""
+    return increments[bisect_right(increments, instant, key=_available_at) :]
+
+
 def _available_at(increment: Increment) -> datetime:
     return increment[0]
 
 
-def _pieces(entry: HoursEntry) -> list[tuple[date, datetime, datetime]]:
-    """The entry cut at local midnights: ``(day, start, end)``."""
-    start, end, zone = entry.start, entry.end, entry.zone
-    day = start.date()
-    midnight, next_midnight = bounds_of_day(day, zone)
-    if not midnight <= start < next_midnight:
-        day = local_date(start, zone)
-        next_midnight = end_of_day(day, zone)
-    if end <= next_midnight:
-        return [(day, start, end)]
-    found = []
-    while start < end:
-        if start < next_midnight:
-            found.append((day, start, min(end, next_midnight)))
-            start = next_midnight
-        day += DAY
-        next_midnight = end_of_day(day, zone)
-    return found
+def pieces_of(entry: HoursEntry, available_at: datetime) -> list[Piece]:
+    """The entry cut at local midnights."""
+    return [(available_at, start, end, entry.id, day) for start, end, day in days_of(entry)]
 
 
 def _cover(starts: list[datetime], ends: list[datetime], start: datetime, end: datetime) -> int:

@@ -59,6 +59,8 @@ class Timeline:
 
     def outside(self) -> Timeline:
         """The complement."""
+        if not self.intervals:
+            return ALWAYS
         edges = [BEGINNING]
         for start, end in self.intervals:
             edges += [start, end]

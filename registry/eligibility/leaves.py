@@ -9,10 +9,10 @@ ever gain from a favourable record, which is what makes the fixed point of
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import TypeVar
 
 from registry.eligibility.calendar import end_of_day, first_day_outside, local_date, start_of_day
@@ -24,7 +24,7 @@ from registry.eligibility.evidence import (
     Instruction,
     StandDown,
 )
-from registry.eligibility.hours import CountedEntry, HoursProfile, HoursRule
+from registry.eligibility.hours import Batched, CountedEntry, HoursProfile, HoursRule
 from registry.eligibility.intervals import (
     ALWAYS,
     BEGINNING,
@@ -48,6 +48,7 @@ from registry.eligibility.standard import (
     PracticalAssessment,
     SharedLanguage,
 )
+from registry.eligibility.worked import Batch, HoursGroup, Worked, days_of
 
 
 @dataclass(slots=True)
@@ -82,6 +83,8 @@ class Requirements:
         self.signatures = signatures
         signatures.evaluate = self.of_role
         self._certified: dict[tuple[int, str, str], LeafEvaluation] = {}
+        self._certificates: dict[str, tuple[Timeline, Timeline]] = {}
+        """Of each certificate, when it is in force and when it is taken out: the zone is the same for all."""
 
     def of_role(self, asked: Asked) -> Timeline:
         """When the person meets the standard of the role."""
@@ -116,26 +119,19 @@ class Requirements:
 
     def hours(self, leaf: Hours, asked: Asked, leaves: dict[str, Leaf]) -> LeafEvaluation:
         evaluation = LeafEvaluation(NEVER)
-        judged: list[CountedEntry] = []
-        may_start = self._first_met(leaves[leaf.after], asked, leaves) if leaf.after else None
-        evaluation.may_start = may_start
+        if leaf.after:
+            evaluation.may_start = self._first_met(leaves[leaf.after], asked, leaves)
         wanted = leaf.operations or {asked.operation}
         scopes = self._model_epochs(leaf.scope, asked)
         models = frozenset().union(*(each[1] for each in scopes))
-        for key, entries in self.evidence.hours_groups_of.get(asked.person, {}).items():
+        worked = self.signatures.worked_by(asked.person)
+        judged = _Judged()
+        for key, group in worked.groups.items():
             reason = self._irrelevant(key, leaf, asked, wanted, models)
             if reason is not None:
-                evaluation.not_counted[reason] += [entry.id for entry in entries]
-                continue
-            for entry in entries:
-                if may_start is not None and entry.start < may_start:
-                    evaluation.not_counted["before_what_must_come_first"].append(entry.id)
-                    continue
-                found = self.signatures.judge_hours(entry)
-                if isinstance(found, str):
-                    evaluation.not_counted[found].append(entry.id)
-                else:
-                    judged.append(found)
+                evaluation.not_counted[reason] += group.ids
+            else:
+                self._judge(group, evaluation, judged)
         rule = HoursRule(
             asked.zone,
             leaf.within_months,
@@ -145,16 +141,38 @@ class Requirements:
         )
         epochs = []
         for span, models_then in scopes:
-            counted = [each for each in judged if each.entry.model in models_then]
-            profile = HoursProfile.of(counted, rule)
+            batched, singly = judged.on_models(worked, models_then)
+            profile = HoursProfile.of(singly, rule, batched)
             epochs.append(profile.timeline(leaf.minimum, asked.since).limited_to(*span))
             evaluation.hours.append((span, profile))
             if asked.since != BEGINNING and span[0] <= asked.since < span[1]:
-                others = [each.entry.id for each in judged if each.entry.model not in models_then]
-                evaluation.not_counted["another_model"] += others
-                _account_for(counted, profile, asked.since, evaluation)
+                evaluation.not_counted["another_model"] += judged.ids_on_others(models_then)
+                _account_for(batched, singly, profile, asked.since, evaluation)
         evaluation.timeline = at_least(1, epochs)
         return evaluation
+
+    def _judge(self, group: HoursGroup, evaluation: LeafEvaluation, judged: _Judged) -> None:
+        """Add the group's entries to what counts, or to what does not and why."""
+        may_start = evaluation.may_start or BEGINNING
+        singly = list(group.signed_by_several)
+        for batch in group.batches:
+            if batch.start < may_start or not self.signatures.are_alike(batch):
+                singly += batch.entries
+                continue
+            verdict = self.signatures.judge_hours(batch.entries[0])
+            if isinstance(verdict, str):
+                evaluation.not_counted[verdict] += [entry.id for entry in batch.entries]
+            else:
+                judged.batches.append((batch, verdict.in_full_from is not None))
+        for entry in singly:
+            if entry.start < may_start:
+                evaluation.not_counted["before_what_must_come_first"].append(entry.id)
+                continue
+            verdict = self.signatures.judge_hours(entry)
+            if isinstance(verdict, str):
+                evaluation.not_counted[verdict].append(entry.id)
+            else:
+                judged.singly.append(verdict)
 
     def _irrelevant(
         self,
@@ -321,24 +339,29 @@ class Requirements:
         return None
 
     def _certificate_in_force(self, held: Certification, asked: Asked) -> tuple[Timeline, bool]:
-        """When it is in force, and whether a suspension or revocation took it out."""
-        whole = Timeline.of([self._in_force(held.issued, held.expires, asked)])
-        barred: list[Interval] = []
+        """When it is in force, and whether a suspension or revocation took it out at ``asked.since``."""
+        known = self._certificates.get(held.id)
+        if known is None:
+            taken_out = Timeline.of(self._barred(held))
+            whole = Timeline.of([self._in_force(held.issued, held.expires, asked)])
+            known = self._certificates[held.id] = whole.minus(taken_out), taken_out
+        in_force, taken_out = known
+        return in_force, taken_out.holds_at(asked.since)
+
+    def _barred(self, held: Certification) -> Iterator[Interval]:
+        """From each suspension to the reinstatement, and from a revocation for ever."""
         since: datetime | None = None
         for change in self.evidence.statuses_of.get(held.id, []):
             if change.status == "revoked":
-                barred.append((since or change.effective_at, FOREVER))
-                since = None
-                break
+                yield since or change.effective_at, FOREVER
+                return
             if change.status == "suspended":
                 since = since or change.effective_at
             elif since is not None:
-                barred.append((since, change.effective_at))
+                yield since, change.effective_at
                 since = None
         if since is not None:
-            barred.append((since, FOREVER))
-        taken_out = Timeline.of(barred)
-        return whole.minus(taken_out), taken_out.holds_at(asked.since)
+            yield since, FOREVER
 
     # Instruction, appointment, language
 
@@ -454,18 +477,45 @@ class Requirements:
         return start, FOREVER if last is None else end_of_day(last, asked.zone)
 
 
-def _account_for(entries: list[CountedEntry], profile: HoursProfile, instant: datetime, into: LeafEvaluation) -> None:
+@dataclass(slots=True)
+class _Judged:
+    """The entries that count as far as their signatures go; of a batch, whether in full."""
+
+    batches: list[tuple[Batch, bool]] = field(default_factory=list)
+    singly: list[CountedEntry] = field(default_factory=list)
+
+    def on_models(self, worked: Worked, models: frozenset[str]) -> tuple[Batched, list[CountedEntry]]:
+        batched = Batched(worked)
+        for batch, in_full in self.batches:
+            if batch.entries[0].model in models:
+                batched.add(batch, in_full=in_full)
+        return batched, [each for each in self.singly if each.entry.model in models]
+
+    def ids_on_others(self, models: frozenset[str]) -> list[str]:
+        """Identifiers of the entries on none of ``models``."""
+        entries = [each.entry for each in self.singly if each.entry.model not in models]
+        for batch, _ in self.batches:
+            if batch.entries[0].model not in models:
+                entries += batch.entries
+        return [entry.id for entry in entries]
+
+
+def _account_for(
+    batched: Batched, singly: list[CountedEntry], profile: HoursProfile, instant: datetime, into: LeafEvaluation
+) -> None:
     """Say of each entry whether it counts at ``instant``, and if not, why."""
     oldest, unbroken = profile.cutoffs_at(instant)
-    for entry, available_at, _ in entries:
+    last_days = [(entry.id, at, days_of(entry)[-1][2]) for entry, at, _ in singly]
+    cutoff = max(oldest, unbroken)
+    for key, available_at, last_day in chain(batched.last_days(), last_days):
         if available_at > instant:
-            into.not_counted["after_the_window_starts"].append(entry.id)
-        elif entry.end <= start_of_day(oldest, entry.zone):
-            into.not_counted["too_old"].append(entry.id)
-        elif entry.end <= start_of_day(unbroken, entry.zone):
-            into.not_counted["after_a_long_pause"].append(entry.id)
+            into.not_counted["after_the_window_starts"].append(key)
+        elif last_day >= cutoff:
+            into.counted.append(key)
+        elif last_day < oldest:
+            into.not_counted["too_old"].append(key)
         else:
-            into.counted.append(entry.id)
+            into.not_counted["after_a_long_pause"].append(key)
     into.not_counted["overlap_or_day_cap"] += profile.lost
 
 

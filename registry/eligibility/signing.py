@@ -19,12 +19,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from registry.eligibility.evidence import Assessment, Evidence, HoursEntry
+from registry.eligibility.evidence import Assessment, CranePlacement, Evidence, HoursEntry
 from registry.eligibility.hours import CountedEntry
 from registry.eligibility.intervals import BEGINNING, NEVER, Timeline, at_least
 from registry.eligibility.question import Asked
 from registry.eligibility.reasons import REASONS
 from registry.eligibility.standard import PracticalAssessment, Standard
+from registry.eligibility.worked import Batch, Worked, worked_by
 
 Evaluate = Callable[[Asked], Timeline]
 """When a person meets the role standard asked about."""
@@ -117,6 +118,24 @@ class Signatures:
         """People asked about as signers who are entitled at no time at all."""
         return {signer.person for signer, when in self._entitled.items() if when == NEVER}
 
+    def worked_by(self, person: str) -> Worked:
+        """The person's hours, arranged by what this standard tells apart."""
+        return worked_by(self.evidence, person, self._late_after, self._recorded_late_after)
+
+    def are_alike(self, batch: Batch) -> bool:
+        """Whether what :meth:`judge_hours` says of one entry of the batch it says of all."""
+        one = batch.entries[0]
+        if batch.signer is not None and batch.signer not in (one.worker, self.worker):
+            entitled = self._entitled_countersigner(batch.signer, one)
+            standing = entitled.interval_at(batch.start)
+            throughout = standing is not None and batch.end < standing[1]
+            if not throughout and entitled != NEVER:
+                return False
+        if self.standard.plausibility.crane_not_on_site == "in_full":
+            return True
+        placed = self.evidence.placements_of.get((one.crane, one.site, one.model), [])
+        return not placed or any(_stood_there(each, batch.start, batch.end) for each in placed)
+
     def judge_hours(self, entry: HoursEntry) -> CountedEntry | str:
         """The entry as it counts, or the reason why it does not."""
         if entry.worker != self.worker:
@@ -187,10 +206,7 @@ class Signatures:
 
     def _crane_was_there(self, entry: HoursEntry) -> bool:
         placed = self.evidence.placements_of.get((entry.crane, entry.site, entry.model), [])
-        for placement in placed:
-            if placement.start <= entry.start and (placement.end is None or entry.end <= placement.end):
-                return True
-        return False
+        return any(_stood_there(each, entry.start, entry.end) for each in placed)
 
     def _doubt(self, signer: str) -> None:
         if self._asking is None:
@@ -241,9 +257,8 @@ class Signatures:
             for each in self.evidence.appointments_of.get(person, [])
         )
         return trainee_appointment or any(
-            capacity == "trainee" and worked_on == model and entry.end > instant
-            for (worked_on, _, capacity, _), entries in self.evidence.hours_groups_of.get(person, {}).items()
-            for entry in entries
+            entry.capacity == "trainee" and entry.model == model and entry.end > instant
+            for entry in self.evidence.hours_of.get(person, [])
         )
 
     def ring_through(self, person: str) -> list[str]:
@@ -278,3 +293,7 @@ class Signatures:
             since=BEGINNING,
             signing=True,
         )
+
+
+def _stood_there(placement: CranePlacement, start: datetime, end: datetime) -> bool:
+    return placement.start <= start and (placement.end is None or end <= placement.end)

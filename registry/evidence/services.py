@@ -34,6 +34,9 @@ from registry.evidence.models import (
 )
 from registry.people.models import Account, Employer, Worker
 
+DAY_LOCKS = 1024
+"""Workers share this many locks, so that an import of many people cannot use up the server's."""
+
 LARGEST_DOCUMENT = 20 * 1024 * 1024
 AnyRecord = TypeVar("AnyRecord", bound=Record)
 
@@ -186,9 +189,9 @@ def lock_days_of(worker_ids: Iterable[int]) -> None:
     """Let two recordings of one worker's hours wait for each other, until the transaction ends."""
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT pg_advisory_xact_lock(hashtextextended('days of worker ' || id, 0))"
-            " FROM (SELECT unnest(%s::bigint[]) AS id ORDER BY 1) AS workers",
-            [sorted(worker_ids)],
+            "SELECT pg_advisory_xact_lock(hashtextextended('days of workers ' || lock, 0))"
+            " FROM (SELECT unnest(%s::bigint[]) AS lock ORDER BY 1) AS locks",
+            [sorted({each % DAY_LOCKS for each in worker_ids})],
         )
 
 

@@ -23,11 +23,16 @@ class Employer(models.Model):
 
 
 class Worker(models.Model):
-    """A person with records. ``number`` (``W-000123``) is made by the database."""
+    """A person with records.
+
+    ``number`` (``W-000123``) is made by the database; ``name_key`` finds people
+    whose names may be the same (:func:`registry.people.names.name_key`).
+    """
 
     number = models.CharField(max_length=20, unique=True, editable=False)
     given_name = models.CharField(max_length=100)
     family_name = models.CharField(max_length=100)
+    name_key = models.CharField(max_length=250, editable=False, db_index=True)
     date_of_birth = models.DateField(null=True, blank=True)
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")

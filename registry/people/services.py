@@ -7,9 +7,7 @@ problems field by field. ``recorded_at`` is the aware instant of recording,
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Collection
-from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import connection, transaction
@@ -63,17 +61,18 @@ def register_worker(
         problems.append(Problem("date_of_birth", "date_of_birth_is_past", "The date of birth lies in the future."))
     if problems:
         raise RecordRefused(problems)
+    key = name_key(given_name, family_name)
     with refusals(), transaction.atomic():
         with connection.cursor() as cursor:
             # Two registrations of one name wait for each other; else neither would see the other.
-            key = name_key(given_name, family_name)
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"worker {key}"])
-        same = same_person_problems(given_name, family_name, date_of_birth, namesakes(), distinct_from)
+        same = _same_person_problems(key, date_of_birth, distinct_from)
         if same:
             raise RecordRefused(same)
         worker = Worker.objects.create(
             given_name=given_name,
             family_name=family_name,
+            name_key=key,
             date_of_birth=date_of_birth,
             recorded_at=recorded_at,
             recorded_by=recorded_by,
@@ -82,38 +81,13 @@ def register_worker(
         return worker
 
 
-@dataclass(frozen=True, slots=True)
-class Namesake:
-    """A registered person whose name may be another's."""
-
-    id: int
-    number: str
-    name: str
-    date_of_birth: date | None
-
-
-def namesakes() -> dict[str, list[Namesake]]:
-    """Registered people by name key, for :func:`same_person_problems`."""
-    found: dict[str, list[Namesake]] = defaultdict(list)
-    columns = ("id", "number", "given_name", "family_name", "date_of_birth")
-    for key, number, given, family, born in Worker.objects.values_list(*columns).iterator():
-        found[name_key(given, family)].append(Namesake(key, number, f"{given} {family}", born))
-    return found
-
-
-def same_person_problems(
-    given_name: str,
-    family_name: str,
-    date_of_birth: date | None,
-    registered: dict[str, list[Namesake]],
-    distinct_from: Collection[int] = (),
-) -> list[Problem]:
+def _same_person_problems(key: str, date_of_birth: date | None, distinct_from: Collection[int]) -> list[Problem]:
     """Why this may be somebody who is registered already."""
     problems = []
-    for other in registered.get(name_key(given_name, family_name), []):
-        named = f"{other.number} {other.name}"
+    for other in Worker.objects.filter(name_key=key).order_by("id"):
+        named = f"{other.number} {other}"
         if date_of_birth is None or other.date_of_birth is None:
-            if other.id in distinct_from:
+            if other.pk in distinct_from:
                 continue
             sentence = f"{named} has the same name and a date of birth is missing: say whether they are two people."
         elif date_of_birth == other.date_of_birth:

@@ -95,9 +95,7 @@ def fill_slot(request: HttpRequest, *, account: Account, slot_id: int) -> HttpRe
     form = FillForm(_posted(request), slot=slot)
     if form.is_valid():
         with refused_beside_fields(form):
-            asked = form.asked()
-            access.require_employed(slot.job, asked["worker_id"])
-            outcome = services.assign(slot_id=slot.pk, assigned_at=timezone.now(), assigned_by=account, **asked)
+            outcome = services.assign(slot_id=slot.pk, assigned_at=timezone.now(), assigned_by=account, **form.asked())
             return redirect("decision", decision_id=outcome.decision.pk)
     shown = {"slot": slot, "form": form, "people": people_named(request, queries.candidates(slot.job))}
     return render(request, "registry/fill_slot.html", shown, status=_status(form))
@@ -131,7 +129,6 @@ def substitute(request: HttpRequest, *, account: Account, assignment_id: int) ->
     if form.is_valid():
         with refused_beside_fields(form):
             now = timezone.now()
-            access.require_employed(job, form.cleaned_data["worker"].pk)
             outcome = services.substitute(
                 leaving=leaving,
                 worker_id=form.cleaned_data["worker"].pk,

@@ -34,8 +34,8 @@ SUPERVISORS = 20
 ATTEMPTS = 200
 
 PEOPLE = """
-INSERT INTO people_worker (given_name, family_name, date_of_birth, recorded_at)
-SELECT 'Given' || n, 'Family' || n, '1980-01-01', %(past)s FROM generate_series(1, %(workers)s) n
+INSERT INTO people_worker (given_name, family_name, name_key, date_of_birth, recorded_at)
+SELECT 'Given' || n, 'Family' || n, 'family' || n || ' given' || n, '1980-01-01', %(past)s FROM generate_series(1, %(workers)s) n
 RETURNING id
 """
 

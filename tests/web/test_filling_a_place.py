@@ -105,7 +105,7 @@ def test_somebody_who_left_the_employer_is_not_put_on_a_crew(world: World, dispa
     slot = world.job(["erector"]).slots.get()
     response = dispatcher.post(f"/slots/{slot.pk}/fill/", {"worker": erector.pk})
     assert response.status_code == 422
-    assert "not on the employer&#x27;s books during the job" in response.text
+    assert "not on the employer&#x27;s books for all of that time" in response.text
 
 
 def test_a_trainee_is_paired_with_an_erector_of_the_crew(world: World, dispatcher: Client, erector: Worker) -> None:

@@ -129,6 +129,7 @@ class Migration(migrations.Migration):
                 ("number", models.CharField(editable=False, max_length=20, unique=True)),
                 ("given_name", models.CharField(max_length=100)),
                 ("family_name", models.CharField(max_length=100)),
+                ("name_key", models.CharField(db_index=True, editable=False, max_length=250)),
                 ("date_of_birth", models.DateField(blank=True, null=True)),
                 ("recorded_at", models.DateTimeField()),
                 (
