@@ -34,6 +34,13 @@ KINDS: dict[type[Leaf], str] = {
 }
 
 
+HOLDS: dict[type[Leaf], str] = {
+    PracticalAssessment: "passed, standing",
+    Instructed: "completed, valid",
+}
+"""How a requirement that holds over a time is said to hold."""
+
+
 def account_of(
     leaf: Leaf,
     evaluation: LeafEvaluation,
@@ -100,20 +107,21 @@ def _in_words(
         if fails_from is None:
             return required, "none in force", ""
         return required, "in force", f"a stand-down is in force at {local_time(fails_from, zone)}"
-    required = f"in force until {local_time(question.end, zone)}"
     if isinstance(leaf, SharedLanguage):
-        wanted = ", ".join(sorted(leaf.languages)) or question.working_language or "not stated"
-        required = f"one of these languages: {wanted}"
+        wanted = " or ".join(sorted(leaf.languages)) or question.working_language or "not stated"
+        return wanted, ("recorded" if fails_from is None else "not recorded"), ("" if fails_from is None else "missing")
+    holds = HOLDS.get(type(leaf), "in force")
+    required = f"{holds} until {local_time(question.end, zone)}"
     standing = evaluation.timeline.interval_at(question.start)
     if standing is None:
         later = [start for start, _ in evaluation.timeline.intervals if start > question.start]
         if later:
             begins = local_time(later[0], zone)
-            return required, f"in force only from {begins}", "not there when the window starts"
+            return required, f"{holds} only from {begins}", "not there when the window starts"
         return required, "none that counts", "missing"
     if standing[1] == FOREVER:
-        return required, "in force, no end", ""
-    found = f"in force until {local_time(standing[1], zone)}"
+        return required, f"{holds}, no end", ""
+    found = f"{holds} until {local_time(standing[1], zone)}"
     if fails_from is None:
         return required, found, ""
     days = -((question.end - standing[1]) // -DAY)

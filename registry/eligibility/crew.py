@@ -6,7 +6,7 @@ like the rest of the engine. A held assignment is not a filled slot.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -89,10 +89,14 @@ def crew_findings(standard: Standard, crew: Crew) -> tuple[CrewFinding, ...]:
 
 
 def _slots_filled(standard: Standard, crew: Crew, standing: list[Member]) -> Iterator[CrewFinding]:
+    positions: Counter[str] = Counter()
     for slot, role in crew.slots.items():
+        positions[role] += 1
         filled = Timeline.of((each.start, each.end) for each in standing if each.slot == slot)
         gap = filled.first_gap(crew.start, crew.end)
         title = standard.title_of(role)
+        if list(crew.slots.values()).count(role) > 1:
+            title += f" {positions[role]}"
         if gap is None:
             sentence = f"{title}: the slot is filled throughout"
         else:
@@ -106,9 +110,9 @@ def _supervised(standard: Standard, crew: Crew, standing: list[Member]) -> CrewF
     gap = Timeline.of((each.start, each.end) for each in free).first_gap(crew.start, crew.end)
     title = standard.title_of(SUPERVISOR)
     if gap is None:
-        sentence = f"a {title} with no other role is present throughout"
+        sentence = f"{title} with no other role: present throughout"
     else:
-        sentence = f"no {title} without another role from {local_time(gap, crew.zone)}"
+        sentence = f"{title} with no other role: nobody from {local_time(gap, crew.zone)}"
     return CrewFinding("supervised_throughout", gap is None, sentence, standard.crew.source)
 
 
@@ -116,7 +120,7 @@ def _engineer_named(standard: Standard, crew: Crew, standing: list[Member]) -> I
     if standard.crew.overseeing_engineer:
         named = any(each.role == ENGINEER for each in standing)
         title = standard.title_of(ENGINEER)
-        sentence = f"the {title} is named" if named else f"no {title} is named"
+        sentence = f"{title}: named" if named else f"{title}: nobody is named"
         yield CrewFinding("engineer_named", named, sentence, standard.crew.source)
 
 

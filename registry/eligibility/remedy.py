@@ -202,7 +202,7 @@ class _Finder:
         if isinstance(leaf, Instructed):
             by = f" by the {' or '.join(sorted(leaf.providers))}" if leaf.providers else ""
             on = " on the model" if leaf.scope == "model" else ""
-            return "instruction", f"instruction on {leaf.topic}{on}{by}"
+            return "instruction", f"instruction on {leaf.topic.replace('_', ' ')}{on}{by}"
         if isinstance(leaf, Appointed):
             authority = " with authority to stop work" if leaf.stop_work_authority else ""
             kinds = " or ".join(sorted(each.replace("_", " ") for each in leaf.kinds))
