@@ -31,7 +31,7 @@ from tests.world import World
 HOUR_ROWS = int(os.environ.get("HOUR_ROWS", "1000000"))
 ROWS_PER_WORKER = 500
 SUPERVISORS = 20
-ATTEMPTS = 200
+ATTEMPTS = 100
 
 PEOPLE = """
 INSERT INTO people_worker (given_name, family_name, name_key, date_of_birth, recorded_at)
@@ -88,7 +88,7 @@ def measure() -> None:
         world.employed(each)
     client = APIClient()
     client.force_login(world.dispatcher())
-    milliseconds, counts, outcomes = [], set(), []
+    milliseconds, counts, outcomes, slow = [], set(), [], {}
     for number, worker in enumerate(candidates):
         slot = world.job(["erector"], starts_in=3 + number).slots.get()
         with CaptureQueriesContext(connection) as captured:
@@ -97,11 +97,14 @@ def measure() -> None:
             milliseconds.append((time.perf_counter() - began) * 1000)
         counts.add(len(captured))
         outcomes.append(response.status_code)
+        slow |= {" ".join(each["sql"].split())[:120]: each["time"] for each in captured.captured_queries if float(each["time"]) > 0.03}
     median = statistics.median(milliseconds)
     late = statistics.quantiles(milliseconds, n=20)[-1]
     print(f"hour rows {HOUR_ROWS}, {ROWS_PER_WORKER} a worker; {outcomes.count(201)} permitted of {len(outcomes)}")
     print(f"check-and-assign: median {median:.1f} ms (aim 50, ratio {median / 50:.2f})")
     print(f"                  95th percentile {late:.1f} ms (aim 100, ratio {late / 100:.2f})")
+    for statement, seconds in slow.items():
+        print(f"slow: {seconds} s {statement}")
     print(f"SQL statements per assignment: {sorted(counts)}")
 
 
