@@ -7,11 +7,12 @@ the total is at an instant and over which instants the total reaches a minimum.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import defaultdict, deque
+from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import accumulate, compress, pairwise
+from operator import itemgetter
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -93,17 +94,15 @@ class Batched:
         self.worked = worked
         self.counts = bytearray(len(worked.ids))
         self.in_full = bytearray(len(worked.ids))
+        self.minutes_in_part = 0
 
     def add(self, batch: Batch, *, in_full: bool) -> None:
         """Count every entry of the batch."""
         for place in batch.places:
             self.counts[place] = 1
             self.in_full[place] = in_full
-
-    def minutes_in_part(self) -> int:
-        """Minutes of the entries that do not count in full."""
-        minutes = self.worked.minutes
-        return sum(compress(minutes, self.counts)) - sum(compress(minutes, self.in_full))
+        if not in_full:
+            self.minutes_in_part += sum(map(self.worked.minutes.__getitem__, batch.places))
 
     def last_days(self) -> Iterable[tuple[str, datetime, date]]:
         """``(entry, available at, last local day)`` of the entries that count."""
@@ -158,7 +157,7 @@ class HoursProfile:
         """The profile of the entries that count, whether judged singly or by the batch."""
         pieces: list[Piece] = []
         full: list[Piece] = []
-        doubtful = batched.minutes_in_part()
+        doubtful = batched.minutes_in_part
         for entry, available_at, in_full_from in singly:
             if in_full_from != available_at:
                 doubtful += (entry.end - entry.start) // MINUTE
@@ -277,14 +276,12 @@ class HoursProfile:
 
 
 class _RunningDays:
-    """Minutes by day with running sums, as hours become available."""
+    """Minutes by day with running sums, as hours become available; a day may stand there more than once."""
 
     def __init__(self, available: Iterable[Increment], longest_gap_months: int | None) -> None:
-        by_day: dict[date, int] = defaultdict(int)
-        for _, day, minutes in available:
-            by_day[day] += minutes
-        self.days = sorted(by_day)
-        self.sums = [0, *accumulate(map(by_day.__getitem__, self.days))]
+        by_day = sorted(available, key=itemgetter(1))
+        self.days: list[date] = list(map(itemgetter(1), by_day))
+        self.sums: list[int] = list(accumulate(map(itemgetter(2), by_day), initial=0))
         self.gap = longest_gap_months
         self.chain_start = date.min if self.gap is None else _unbroken_since(self.days, self.gap)
 

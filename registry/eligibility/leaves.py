@@ -48,7 +48,7 @@ from registry.eligibility.standard import (
     PracticalAssessment,
     SharedLanguage,
 )
-from registry.eligibility.worked import Batch, HoursGroup, Worked, days_of
+from registry.eligibility.worked import Batch, GroupKey, HoursGroup, Worked, days_of
 
 
 @dataclass(slots=True)
@@ -176,7 +176,7 @@ class Requirements:
 
     def _irrelevant(
         self,
-        key: tuple[str, str, str, str | None],
+        key: GroupKey,
         leaf: Hours,
         asked: Asked,
         operations: Iterable[str],

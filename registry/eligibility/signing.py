@@ -15,8 +15,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from registry.eligibility.evidence import Assessment, CranePlacement, Evidence, HoursEntry
@@ -31,8 +31,7 @@ Evaluate = Callable[[Asked], Timeline]
 """When a person meets the role standard asked about."""
 
 
-@dataclass(frozen=True, slots=True)
-class Signer:
+class Signer(NamedTuple):
     """A person in the position of signing something: for what, and for whose work."""
 
     person: str

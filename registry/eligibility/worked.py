@@ -58,8 +58,8 @@ class HoursGroup:
 class Worked:
     """One worker's entries, by place: ``entries``, ``minutes``, ``available`` and ``last_days``.
 
-    ``increments`` has, in order of availability, what each entry adds to its
-    days unless they are crowded; beside it, ``places`` has the entries.
+    ``increments`` has, in order of availability, what each entry adds to each of
+    its days unless that day is crowded; ``places`` says of which entry each is.
     """
 
     def __init__(self, entries: Iterable[HoursEntry], late_after: timedelta, recorded_late_after: timedelta) -> None:
@@ -73,9 +73,8 @@ class Worked:
         self.minutes = [0] * len(self.entries)
         self._minutes_on: dict[date, int] = defaultdict(int)
         self._overlapping = _days_with_overlaps(self.entries)
-        for place in sorted(range(len(self.entries)), key=self.available.__getitem__):
-            self._add(place)
         self._crowded: dict[int, frozenset[date]] = {}
+        self._lay_out()
 
     def _group(self, late_after: timedelta, recorded_late_after: timedelta) -> dict[GroupKey, HoursGroup]:
         groups: dict[GroupKey, HoursGroup] = defaultdict(HoursGroup)
@@ -114,18 +113,21 @@ class Worked:
             group.ids = [entry.id for entry in together]
         return groups
 
-    def _add(self, place: int) -> None:
-        available_at = self.available[place]
-        for start, end, day in days_of(self.entries[place]):
-            minutes = (end - start) // MINUTE
-            self.increments.append((available_at, day, minutes))
-            self.places.append(place)
-            self.minutes[place] += minutes
-            self.last_days[place] = day
-            self._minutes_on[day] += minutes
-            if not minutes:
-                # Seconds make up a minute only together with others.
-                self._overlapping.add(day)
+    def _lay_out(self) -> None:
+        """Fill in what each entry adds to its days."""
+        minutes_on = self._minutes_on
+        for place in sorted(range(len(self.entries)), key=self.available.__getitem__):
+            available_at = self.available[place]
+            for start, end, day in days_of(self.entries[place]):
+                minutes = (end - start) // MINUTE
+                self.increments.append((available_at, day, minutes))
+                self.places.append(place)
+                self.minutes[place] += minutes
+                self.last_days[place] = day
+                minutes_on[day] += minutes
+                if not minutes:
+                    # Seconds make up a minute only together with others.
+                    self._overlapping.add(day)
 
     def crowded_days(self, day_cap: int) -> frozenset[date]:
         """Days of which some minutes may not count, because of an overlap or the cap.

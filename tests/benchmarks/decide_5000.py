@@ -4,9 +4,10 @@ Run from the project's root:
 
     python3 tests/benchmarks/decide_5000.py
 
-*Cold* gives the engine a new ``Evidence`` each time, without anything it kept
-from the decision before; *warm* asks the same ``Evidence`` again. The aim is
-10 ms on one core.
+*Cold* gives the engine a new ``Evidence`` each time, so that the time holds the
+arranging of the records (``eligibility/worked.py``); *warm* asks the same
+``Evidence`` again. Times are of the processor, as other work on the machine
+would only disturb them. The aim is a median of 10 ms on one core.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import cycle, product
 from pathlib import Path
 from statistics import median, quantiles
-from time import perf_counter
+from time import process_time
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -250,12 +251,12 @@ def question() -> Question:
 
 
 def measured(run: Callable[[], object], times: int) -> list[float]:
-    """Milliseconds of each of ``times`` runs."""
+    """Milliseconds of processor time of each of ``times`` runs."""
     found = []
     for _ in range(times):
-        before = perf_counter()
+        before = process_time()
         run()
-        found.append((perf_counter() - before) * 1000)
+        found.append((process_time() - before) * 1000)
     return found
 
 
@@ -281,7 +282,7 @@ def main() -> None:
         figures = measured(run, 60)
         typical, slow = median(figures), quantiles(figures, n=20)[-1]
         print(
-            f"{name}: median {typical:.1f} ms, 95th percentile {slow:.1f} ms, "
+            f"{name}: least {min(figures):.1f} ms, median {typical:.1f} ms, 95th percentile {slow:.1f} ms, "
             f"{typical / AIM_MS:.2f} times the aim of {AIM_MS:.0f} ms"
         )
 

@@ -286,6 +286,13 @@ def test_hours_count_from_their_countersignature_on() -> None:
     assert late.requirements[1].not_counted[0].reason == "after_the_window_starts"
 
 
+def test_hours_count_from_the_earliest_of_several_countersignatures_on() -> None:
+    entry = worked("2026-05-01T08:00", 60)
+    late = Countersignature("root", local("2026-07-01T08:00"), local("2026-07-01T08:00"))
+    assert not decided(hours_leaf(), replace(entry, countersignatures=(late,))).permitted
+    assert decided(hours_leaf(), replace(entry, countersignatures=(late, *entry.countersignatures))).permitted
+
+
 @pytest.mark.parametrize(
     ("zone", "start", "minutes"),
     [

@@ -28,7 +28,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from registry.eligibility.answer import RemedyItem
-from registry.eligibility.calendar import local_date, months_before
+from registry.eligibility.calendar import DAY, local_date, months_before
 from registry.eligibility.decide import decide
 from registry.eligibility.evidence import (
     Appointment,
@@ -36,6 +36,7 @@ from registry.eligibility.evidence import (
     Certification,
     CertificationStatus,
     Countersignature,
+    CranePlacement,
     Employer,
     Evidence,
     FamilyDeclaration,
@@ -47,7 +48,7 @@ from registry.eligibility.evidence import (
     Record,
     StandDown,
 )
-from registry.eligibility.hours import INSTANT, CountedEntry, HoursProfile, HoursRule
+from registry.eligibility.hours import INSTANT, Batched, CountedEntry, HoursProfile, HoursRule
 from registry.eligibility.leaves import Requirements
 from registry.eligibility.question import Asked, Question
 from registry.eligibility.signing import Signatures
@@ -61,6 +62,7 @@ from registry.eligibility.standard import (
     Standard,
     parse_standard,
 )
+from registry.eligibility.worked import Worked
 
 MINUTE = timedelta(minutes=1)
 ZONE = ZoneInfo("America/Chicago")
@@ -471,7 +473,8 @@ def with_more(evidence: Evidence, *records: Record) -> Evidence:
     }
     for record in records:
         kind = kinds[type(record)]
-        evidence = replace(evidence, **{kind: (*getattr(evidence, kind), record)})
+        more: dict[str, Any] = {kind: (*getattr(evidence, kind), record)}
+        evidence = replace(evidence, **more)
     return evidence
 
 
@@ -538,7 +541,8 @@ def test_the_order_of_the_records_changes_nothing(
         return tuple(chance.sample(records, len(records)))
 
     hours = [replace(each, countersignatures=shuffled(each.countersignatures)) for each in world.hours]
-    other = replace(world, **{kind: shuffled(records) for kind, records in world.record_kinds()})
+    everything: dict[str, Any] = {kind: shuffled(records) for kind, records in world.record_kinds()}
+    other = replace(world, **everything)
     other = replace(other, hours=shuffled(tuple(hours)))
     assert decide(other, standard, question) == decide(world, standard, question)
 
@@ -670,6 +674,83 @@ def test_hours_total_and_timeline_equal_a_count_of_single_minutes(
     least = min([minutes_by_count(entries, rule, each) for each in near if START <= each < end])
     assert profile.lowest(START, end) <= least
     assert (profile.lowest(START, end) >= minimum) == timeline.holds_throughout(START, end)
+
+
+# Hours judged by the batch
+
+
+def one_persons_hours(chance: Random) -> list[HoursEntry]:
+    """Entries of one person with one signature or none, many of them on the same few days."""
+    found = []
+    for number in range(chance.randint(1, 12)):
+        entry = hours_entries(chance, number)
+        shift = at(chance.randint(0, 20), chance.randint(0, 23), chance.choice([0, 1, 30])) - entry.start
+        signatures = [replace(each, at=each.at + shift) for each in entry.countersignatures[:1]]
+        moved = replace(entry, start=entry.start + shift, end=entry.end + shift, countersignatures=tuple(signatures))
+        found.append(replace(moved, worker="worker", zone=chance.choice([ZONE, ZONE, ZoneInfo("Asia/Tokyo")])))
+    return found
+
+
+@MANY
+@given(generated(one_persons_hours, rules, itself))
+def test_hours_counted_by_the_batch_equal_hours_counted_one_by_one(
+    made: tuple[list[HoursEntry], HoursRule, Random],
+) -> None:
+    entries, rule, chance = made
+    worked = Worked(entries, timedelta(days=14), timedelta(days=30))
+    batched = Batched(worked)
+    singly = []
+    for batch in (each for group in worked.groups.values() for each in group.batches):
+        verdict = chance.choice(["not", "in part", "in full", "in full"])
+        if verdict == "not":
+            continue
+        batched.add(batch, in_full=verdict == "in full")
+        for entry, place in zip(batch.entries, batch.places, strict=True):
+            available_at = worked.available[place]
+            singly.append(CountedEntry(entry, available_at, available_at if verdict == "in full" else None))
+    profile, alone = HoursProfile.of([], rule, batched), HoursProfile.of(singly, rule)
+    assert sorted(profile.lost) == sorted(alone.lost)
+    for instant in {each.available_at + step for each in singly for step in (-INSTANT, timedelta(), 300 * DAY)}:
+        assert profile.total_at(instant) == alone.total_at(instant)
+    assert profile.timeline(61, FIRST) == alone.timeline(61, FIRST)
+
+
+def with_hours_of_few(world: Evidence, chance: Random) -> Evidence:
+    """More hours, alike but for their times, over years in which the signer's entitlement begins and ends."""
+    expires = chance.choice([date(2024, 3, 1), date(2025, 3, 1)])
+    added: list[Record] = [replace(ROOT, id="ann-certificate", worker="ann", issued=date(2023, 9, 1), expires=expires)]
+    for number in range(chance.randint(5, 20)):
+        entry = hours_entries(chance, 100 + number)
+        signed = entry.end + timedelta(days=chance.choice([0, 1, 400]))
+        signatures = (Countersignature("ann", signed, signed), *entry.countersignatures[: chance.choice([0, 0, 1])])
+        alike = replace(entry, model="m1", operation="erection", employer="kestrel", origin="register")
+        added.append(replace(alike, worker="worker", capacity="erector", countersignatures=signatures))
+    placement = CranePlacement(
+        id="placement", recorded_at=at(0), crane="crane", model="m1", site="site", start=at(300), end=at(900)
+    )
+    with_added = with_more(world, *added)
+    on_crane = tuple(replace(each, crane="crane", site="site") for each in with_added.hours)
+    return replace(with_added, hours=on_crane, placements=(placement,))
+
+
+@settings(MANY, max_examples=300)
+@given(generated(worlds, standards, questions, itself))
+def test_judging_hours_by_the_batch_changes_nothing(made: tuple[Evidence, Standard, Question, Random]) -> None:
+    """A crane of its own, placed like the one they share, makes each entry its own batch."""
+    world, standard, question, chance = made
+    doubtful = chance.choice(["in_full", "in_part", "nothing"])
+    standard = replace(standard, plausibility=replace(standard.plausibility, crane_not_on_site=doubtful))
+    world = with_hours_of_few(world, chance)
+    apart = replace(
+        world,
+        hours=tuple(replace(each, crane=each.id) for each in world.hours),
+        placements=tuple(
+            replace(placed, id=f"{placed.id} of {entry.id}", crane=entry.id)
+            for placed in world.placements
+            for entry in world.hours
+        ),
+    )
+    assert decide(apart, standard, question) == decide(world, standard, question)
 
 
 # The remedy

@@ -149,7 +149,7 @@ def test_who_is_entitled_equals_reachability_in_the_graph_of_records(seed: int) 
     signed = list({(worker, start): (signer, worker, start) for signer, worker, start in signed}.values())
     evidence = world(people, roots, signed)
     for asked in people:
-        graph = nx.DiGraph()
+        graph: nx.DiGraph[Any] = nx.DiGraph()
         graph.add_node("ground")
         for number, (signer, worker, start) in enumerate(signed):
             if signer in (worker, asked):
@@ -181,7 +181,7 @@ def test_where_time_is_no_obstacle_people_reachable_from_a_root_are_entitled(see
     ]
     evidence = world(people, roots, signed)
     for asked in people:
-        graph = nx.DiGraph((signer, worker) for signer, worker in edges if signer != asked)
+        graph: nx.DiGraph[Any] = nx.DiGraph((signer, worker) for signer, worker in edges if signer != asked)
         graph.add_nodes_from(people)
         reached = roots.union(*(nx.descendants(graph, root) for root in roots if root != asked))
         assert permitted(evidence, asked) == (asked in reached)
