@@ -43,11 +43,12 @@ def in_force_window(version: StandardVersion, known_at: datetime | None = None) 
         _known(known_at)
         .filter(key=version.key, in_force_from__gt=version.in_force_from)
         .order_by("in_force_from")
+        .values_list("in_force_from", flat=True)
         .first()
     )
     ends = [] if version.in_force_until is None else [version.in_force_until]
     if successor is not None:
-        ends.append(successor.in_force_from - timedelta(days=1))
+        ends.append(successor - timedelta(days=1))
     return version.in_force_from, min(ends, default=None)
 
 
