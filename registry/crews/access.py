@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from registry.crews.models import Assignment, Decision, Job, Slot
 from registry.crews.queries import current_jobs, employment_problems
 from registry.database.errors import RecordRefused
+from registry.evidence.models import Appointment, Document
 from registry.people.models import Account, Employer, Employment, Worker
 
 
@@ -65,6 +66,20 @@ def visible_workers(account: Account) -> QuerySet[Worker]:
     if account.kind == "worker" and account.worker_id is not None:
         return Worker.objects.filter(pk=account.worker_id)
     return Worker.objects.none()
+
+
+def founding_appointments(account: Account) -> QuerySet[Appointment]:
+    """The acts by which employers named their first assessors; ``replaced`` where corrected since."""
+    acts = Appointment.objects.filter(kind="founding", withdrawn=False).select_related("worker", "employer")
+    acts = acts.prefetch_related(Prefetch("document", Document.objects.defer("content")))
+    acts = acts.annotate(replaced=Exists(Appointment.objects.filter(supersedes=OuterRef("pk")))).order_by(
+        "-start", "id"
+    )
+    if account.kind == "inspector":
+        return acts
+    if account.kind == "employer":
+        return acts.filter(employer=account.employer_id)
+    return acts.none()
 
 
 def employer_of(account: Account) -> Employer:

@@ -229,7 +229,7 @@ class _Finder:
         operation = self.question.operation
         if leaf is not None and leaf.operations and operation not in leaf.operations:
             operation = " or ".join(sorted(leaf.operations))
-        return f"a practical assessment as {role} in {operation}, passed before {by}"
+        return f"a practical assessment as {role} in {operation}, passed and given by {by}"
 
     def _retraining(self) -> str:
         return "retraining that answers the stand-down, then a re-assessment"

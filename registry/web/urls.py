@@ -15,5 +15,6 @@ urlpatterns = [
     path("assignments/<int:assignment_id>/decide-again/", views.decide_again, name="decide_again"),
     path("decisions/<int:decision_id>/", views.decision, name="decision"),
     path("workers/", views.workers, name="workers"),
+    path("founding/", views.founding, name="founding"),
     path("workers/<int:worker_id>/", views.worker, name="worker"),
 ]

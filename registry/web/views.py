@@ -82,6 +82,13 @@ def plan_job(request: HttpRequest, *, account: Account) -> HttpResponse:
 
 @page
 @require_GET
+def founding(request: HttpRequest, *, account: Account) -> HttpResponse:
+    acts = Paginator(access.founding_appointments(account), 50).get_page(request.GET.get("page"))
+    return render(request, "registry/founding.html", {"page": acts})
+
+
+@page
+@require_GET
 def job(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
     found = get_object_or_404(access.visible_jobs(account), pk=job_id)
     return render(request, "registry/job.html", {"crew": crew_for(account, found), "caution": CAUTION})
