@@ -151,6 +151,25 @@ def test_a_change_between_the_check_and_the_assignment(world: World) -> None:
     assert AssignmentState.objects.get().standing == "held"
 
 
+@pytest.mark.parametrize("level", ["REPEATABLE READ", "SERIALIZABLE"])
+def test_an_older_snapshot_neither_assigns_nor_changes_evidence(world: World, level: str) -> None:
+    """It would not see what another connection committed meanwhile."""
+    erector = world.worker("Mira", "Sandoval")
+    world.make_erector(erector)
+    slot = slot_with_job(world.job(["erector"]).slots.get().pk)
+
+    def under(level: str, act: Callable[[], object]) -> None:
+        with transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(f"SET TRANSACTION ISOLATION LEVEL {level}")
+            act()
+
+    with pytest.raises(RecordRefused, match="read-committed"):
+        under(level, lambda: world.assign(slot, erector))
+    with pytest.raises(RecordRefused, match="read-committed"):
+        under(level, lambda: world.instruct(erector, "first_aid", world.now))
+    assert not Assignment.objects.exists()
+
+
 def test_an_assignment_does_not_wait_for_the_end_of_a_long_import(
     world: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
