@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from registry.crews.models import Assignment, AssignmentState, Decision, Job, Slot
-from registry.crews.queries import CrewView
+from registry.crews.queries import SlotView
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
 from registry.people.models import Worker
@@ -133,14 +133,14 @@ class CrewMemberOutput(serializers.ModelSerializer[AssignmentState]):
         fields = ["assignment", "worker", "worker_name", "start", "end", "standing", "reason", "holds_until"]
 
 
-class CrewSlotOutput(SlotOutput):
+class CrewSlotOutput(serializers.Serializer[SlotView]):
     """A slot with the people in it."""
 
+    id = serializers.IntegerField(source="slot.pk")
+    role = serializers.CharField(source="slot.role")
+    position = serializers.IntegerField(source="slot.position")
     title = serializers.CharField()
-    members = CrewMemberOutput(many=True)
-
-    class Meta(SlotOutput.Meta):
-        fields = [*SlotOutput.Meta.fields, "title", "members"]
+    members = CrewMemberOutput(source="assignments", many=True)
 
 
 class FindingOutput(serializers.Serializer[Any]):
@@ -158,15 +158,5 @@ class CrewOutput(serializers.Serializer[Any]):
 
     job = JobOutput()
     ready = serializers.BooleanField()
-    slots = serializers.SerializerMethodField()
+    slots = CrewSlotOutput(many=True)
     findings = FindingOutput(many=True)
-
-    def get_slots(self, crew: CrewView) -> list[dict[str, Any]]:
-        return [
-            {
-                **SlotOutput(each.slot).data,
-                "title": each.title,
-                "members": CrewMemberOutput(each.assignments, many=True).data,
-            }
-            for each in crew.slots
-        ]

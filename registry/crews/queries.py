@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from django.db import connection
 from django.db.models import Q, QuerySet
 
-from registry.crews.models import Assignment, AssignmentState, Job, Slot
+from registry.crews.models import AssignmentState, Job, Slot
 from registry.database.errors import Problem
 from registry.eligibility.answer import Decision as Answer
 from registry.eligibility.calendar import local_date
@@ -303,11 +303,3 @@ def employment_problems(job: Job, worker_id: int, start: datetime, end: datetime
         return []
     sentence = "This person is not on the employer's books for all of that time."
     return [Problem("worker", "worker_is_employed_by_the_jobs_employer", sentence)]
-
-
-def held_assignments(job: Job | None = None) -> QuerySet[Assignment]:
-    """Assignments that wait for a new decision."""
-    held = Assignment.objects.filter(state__standing="held").select_related(
-        "state", "slot__job__site", "slot__job__crane", "worker"
-    )
-    return held if job is None else held.filter(slot__job=job)

@@ -10,7 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import connection
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from registry.eligibility import evidence as engine
 from registry.equipment.models import CraneModel, CranePlacement, FamilyDeclaration
@@ -19,7 +19,6 @@ from registry.evidence.models import (
     Assessment,
     Certification,
     CertificationStatus,
-    HoursEntry,
     Instruction,
     StandDown,
 )
@@ -393,14 +392,4 @@ def _placements(hours: Iterable[engine.HoursEntry], known_at: datetime | None) -
             end=row[8],
         )
         for row in found.values_list(*columns)
-    )
-
-
-def awaiting_countersignature(*, employer_id: int) -> QuerySet[HoursEntry]:
-    """The employer's current entries that nobody has countersigned."""
-    return (
-        HoursEntry.objects.current()
-        .filter(Q(countersignatures__isnull=True), employer=employer_id, origin="register")
-        .select_related("worker", "model__maker", "site")
-        .order_by("start", "id")
     )

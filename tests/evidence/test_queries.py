@@ -4,14 +4,13 @@ from datetime import date, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from registry.eligibility import evidence as engine
 from registry.equipment.services import declare_family, place_crane
 from registry.evidence import services
-from registry.evidence.queries import awaiting_countersignature, direct_signers, evidence_for, signer_closure
+from registry.evidence.queries import direct_signers, evidence_for, signer_closure
 from registry.people.services import record_language
 
 
@@ -274,12 +273,3 @@ def test_signers_are_found_at_any_remove_and_around_a_circle(books: Any) -> None
 def test_who_signed_for_nobody_stands_alone(books: Any) -> None:
     assert signer_closure(books.cy.pk) == {books.cy.pk}
     assert direct_signers(books.cy.pk) == set()
-
-
-@pytest.mark.parametrize("signed", [True, False])
-def test_entries_wait_until_somebody_signs(books: Any, signed: bool) -> None:
-    entry = books.hours()
-    if signed:
-        books.sign(entry, books.bo)
-    waiting = awaiting_countersignature(employer_id=books.employer.pk)
-    assert list(waiting) == ([] if signed else [entry])
