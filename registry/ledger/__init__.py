@@ -1,0 +1,1 @@
+"""The Merkle log of every record, its signed checkpoints, proofs and verification."""

@@ -1,0 +1,1 @@
+"""How long records are kept, lawful erasure, and what is held about a person."""

@@ -1,0 +1,1 @@
+"""Documents people carry away: the training transcript and other prints."""
