@@ -1,0 +1,80 @@
+"""Which tables are logged, and which of their columns are personal data.
+
+Everything about a person is personal: names, numbers, free text, documents, and
+the references to workers and accounts themselves. A column left out is one whose
+SHA-256 another column holds.
+
+The order is part of what :mod:`registry.ledger.mirror` stores: add at the end.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A logged table: its name, what people call one of its records, and its personal columns."""
+
+    table: str
+    title: Promise | str
+    personal: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+
+    @property
+    def columns_apart(self) -> tuple[list[str], list[str]]:
+        """The trigger's two arguments."""
+        return list(self.personal), list(self.left_out)
+
+
+WORKER = ("worker_id", "recorded_by_id")
+
+KINDS: tuple[Kind, ...] = (
+    Kind("people_employer", _("employer"), ("responsible_person",)),
+    Kind(
+        "people_worker",
+        _("worker"),
+        ("number", "given_name", "family_name", "name_key", "date_of_birth", "recorded_by_id"),
+    ),
+    Kind("people_employment", _("employment"), WORKER),
+    Kind("people_languageskill", _("language"), WORKER),
+    Kind("equipment_maker", _("maker")),
+    Kind("equipment_cranemodel", _("crane model")),
+    Kind("equipment_familydeclaration", _("model family"), ("recorded_by_id",)),
+    Kind("equipment_site", _("site")),
+    Kind("equipment_crane", _("crane")),
+    Kind("equipment_craneplacement", _("crane's stay"), ("recorded_by_id",)),
+    Kind("evidence_document", _("document"), ("name", "recorded_by_id"), ("content",)),
+    Kind("evidence_hoursentry", _("hours entry"), (*WORKER, "issuer", "imported_line")),
+    Kind("evidence_countersignature", _("countersignature"), ("by_id", "recorded_by_id")),
+    Kind("evidence_assessment", _("assessment"), (*WORKER, "assessor_id", "tasks", "signature")),
+    Kind("evidence_certification", _("certification"), (*WORKER, "number")),
+    Kind("evidence_certificationstatus", _("certification's status"), (*WORKER, "reason")),
+    Kind("evidence_standdown", _("stand-down"), (*WORKER, "reason")),
+    Kind("evidence_instruction", _("instruction"), (*WORKER, "provider_name")),
+    Kind("evidence_appointment", _("appointment"), (*WORKER, "appointed_by")),
+    Kind("standards_standardversion", _("role standard")),
+    Kind("standards_employerfigure", _("employer's figure"), ("recorded_by_id",)),
+    Kind("crews_job", _("job"), ("description", "recorded_by_id")),
+    Kind("crews_slot", _("place on a crew")),
+    Kind(
+        "crews_decision",
+        _("decision"),
+        ("statement", "seal", "worker_id", "decided_by_id", "evidence_versions", "holds_until"),
+    ),
+    Kind("crews_refusal", _("refusal"), ("refused_to_id",)),
+    Kind("crews_assignment", _("assignment"), ("worker_id", "assigned_by_id")),
+    Kind("crews_assignmentevent", _("change of an assignment"), ("reason", "recorded_by_id")),
+    Kind("ledger_signingkey", _("signing key")),
+)
+
+BY_TABLE = {each.table: each for each in KINDS}
+
+
+def title_of(table: str) -> str:
+    """What people call a record of the table; the table's own name where it is no logged one."""
+    kind = BY_TABLE.get(table)
+    return table if kind is None else str(kind.title)

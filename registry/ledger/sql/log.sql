@@ -1,0 +1,182 @@
+-- RFC 8785: a number as ECMAScript writes it, for one that is no plain integer.
+CREATE FUNCTION ledger_canonical_number(given text) RETURNS text
+LANGUAGE plpgsql IMMUTABLE STRICT SET search_path = pg_catalog SET extra_float_digits = 1 AS $$
+DECLARE
+    number float8 := given::float8;
+BEGIN
+    IF number = 0 THEN
+        RETURN '0';
+    ELSIF abs(number) >= 1e-6 AND abs(number) < 1e21 THEN
+        RETURN trim_scale(number::text::numeric)::text;
+    END IF;
+    RETURN regexp_replace(number::text, 'e([+-])0*', 'e\1');
+END
+$$;
+
+-- RFC 8785 sorts keys by their UTF-16 code units. That is the order of their UTF-8 bytes, but that
+-- U+E000 to U+FFFF (first byte EE or EF) come after everything beyond them (first byte F0 to F4).
+CREATE FUNCTION ledger_utf16_order(key text) RETURNS text
+LANGUAGE sql IMMUTABLE STRICT SET search_path = pg_catalog AS $$
+    SELECT string_agg(CASE WHEN ascii(letter) BETWEEN 57344 AND 65535 THEN chr(1114111) || letter
+                           ELSE letter END, '' ORDER BY place)
+    FROM regexp_split_to_table(key, '') WITH ORDINALITY AS letters (letter, place)
+$$;
+
+-- RFC 8785: the canonical text of a JSON value. PostgreSQL escapes strings as ECMAScript does.
+CREATE FUNCTION ledger_canonical(given jsonb) RETURNS text
+LANGUAGE plpgsql IMMUTABLE STRICT AS $$
+BEGIN
+    CASE jsonb_typeof(given)
+    WHEN 'object' THEN
+        RETURN '{' || coalesce((
+            SELECT string_agg(to_json(key)::text || ':' || CASE
+                    WHEN jsonb_typeof(value) IN ('string', 'boolean', 'null') THEN value::text
+                    WHEN value::text ~ '^-?[0-9]{1,15}$' THEN value::text
+                    ELSE public.ledger_canonical(value) END, ','
+                ORDER BY CASE WHEN key ~ '[^\u0001-\ud7ff]' THEN public.ledger_utf16_order(key) ELSE key END
+                         COLLATE "C")
+            FROM jsonb_each(given)), '') || '}';
+    WHEN 'array' THEN
+        RETURN '[' || coalesce((
+            SELECT string_agg(public.ledger_canonical(value), ',' ORDER BY place)
+            FROM jsonb_array_elements(given) WITH ORDINALITY AS elements (value, place)), '') || ']';
+    WHEN 'number' THEN
+        IF given::text ~ '^-?[0-9]{1,15}$' THEN
+            RETURN given::text;
+        END IF;
+        RETURN public.ledger_canonical_number(given::text);
+    ELSE
+        RETURN given::text;
+    END CASE;
+END
+$$;
+
+-- The leaf of a row: RFC 8785 JSON in which a salted commitment stands for all personal columns.
+CREATE FUNCTION ledger_leaf_of(kind text, data jsonb, salt bytea, entered_at timestamptz, personal text[])
+RETURNS text LANGUAGE sql STABLE AS $$
+    SELECT public.ledger_canonical(jsonb_build_object(
+        'kind', kind,
+        'record', data -> 'id',
+        'entered_at', entered_at,
+        'open', data - personal,
+        'personal', encode(sha256(salt || convert_to(public.ledger_canonical((
+            SELECT coalesce(jsonb_object_agg(key, value), '{}') FROM jsonb_each(data) WHERE key = ANY (personal)
+        )), 'UTF8')), 'hex')))
+$$;
+
+CREATE FUNCTION ledger_new_salt() RETURNS bytea LANGUAGE sql VOLATILE AS $$
+    SELECT sha256(uuid_send(gen_random_uuid()) || uuid_send(gen_random_uuid()))
+$$;
+
+-- Every new row of a logged table becomes an entry, in the transaction that makes the row.
+-- Arguments: the personal columns, and columns left out because another column holds their SHA-256.
+CREATE FUNCTION ledger_append() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER
+SET search_path = pg_catalog, public, pg_temp SET timezone = 'UTC' SET bytea_output = 'hex' AS $$
+DECLARE
+    personal text[] := TG_ARGV[0];
+    left_out text[] := TG_ARGV[1];
+    entered timestamptz := clock_timestamp();
+BEGIN
+    WITH appended AS (
+        INSERT INTO public.ledger_entry (kind, record, entered_at, salt, leaf, leaf_hash)
+        SELECT TG_TABLE_NAME, record, entered, salt, leaf, sha256('\x00'::bytea || convert_to(leaf, 'UTF8'))
+        FROM (
+            SELECT record, salt,
+                   public.ledger_leaf_of(TG_TABLE_NAME, data, salt, entered, personal) AS leaf
+            -- OFFSET 0 keeps each row's salt and leaf computed once.
+            FROM (SELECT (data ->> 'id')::bigint AS record, data, public.ledger_new_salt() AS salt
+                  FROM (SELECT to_jsonb(added) - left_out AS data FROM added OFFSET 0) rows
+                  ORDER BY 1 OFFSET 0) salted
+            OFFSET 0) leaves
+        RETURNING id)
+    INSERT INTO public.ledger_pending (entry_id) SELECT id FROM appended;
+    RETURN NULL;
+END
+$$;
+
+-- Entries get their places in the tree here, a batch at a time: those that have committed, in the
+-- order they were made. Only this holds a lock, and not for longer than the batch; writers never do.
+CREATE FUNCTION ledger_sequence(at_most integer) RETURNS integer
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+DECLARE
+    size bigint;
+    placed integer;
+BEGIN
+    PERFORM pg_advisory_xact_lock(hashtextextended('places in the log', 0));
+    SELECT coalesce(max(index) + 1, 0) INTO size FROM public.ledger_leaf;
+    WITH taken AS (
+        DELETE FROM public.ledger_pending
+        WHERE ctid = ANY (ARRAY(SELECT ctid FROM public.ledger_pending LIMIT at_most))
+        RETURNING entry_id)
+    INSERT INTO public.ledger_leaf (index, entry_id, hash)
+    SELECT size - 1 + row_number() OVER (ORDER BY entry.id), entry.id, entry.leaf_hash
+    FROM taken JOIN public.ledger_entry entry ON entry.id = taken.entry_id;
+    GET DIAGNOSTICS placed = ROW_COUNT;
+    RETURN placed;
+END
+$$;
+
+-- A checkpoint covers leaves that are there, and more than the one before.
+CREATE FUNCTION ledger_checkpoint_goes_on() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+    PERFORM pg_advisory_xact_lock(hashtextextended('places in the log', 0));
+    IF NEW.size <= (SELECT coalesce(max(size), -1) FROM public.ledger_checkpoint)
+       OR NEW.size <> (SELECT coalesce(max(index) + 1, 0) FROM public.ledger_leaf) THEN
+        RAISE EXCEPTION 'a checkpoint covers the whole log and goes on from the one before'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'checkpoint_goes_on_from_the_one_before';
+    END IF;
+    RETURN NEW;
+END
+$$;
+CREATE TRIGGER checkpoint_goes_on BEFORE INSERT ON ledger_checkpoint
+    FOR EACH ROW EXECUTE FUNCTION ledger_checkpoint_goes_on();
+
+-- What the log holds is never changed. Only a lawful erasure takes the salt away; it says so first.
+CREATE FUNCTION ledger_refuse_change() RETURNS trigger LANGUAGE plpgsql
+SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+    IF TG_TABLE_NAME = 'ledger_entry' AND TG_OP = 'UPDATE'
+       AND current_setting('registry.erasing', true) = 'on'
+       AND NEW.salt IS NULL
+       AND (NEW.id, NEW.kind, NEW.record, NEW.entered_at, NEW.leaf, NEW.leaf_hash)
+           = (OLD.id, OLD.kind, OLD.record, OLD.entered_at, OLD.leaf, OLD.leaf_hash) THEN
+        RETURN NEW;
+    END IF;
+    RAISE EXCEPTION '% is append-only', TG_TABLE_NAME
+        USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
+END
+$$;
+DO $$
+DECLARE
+    name text;
+BEGIN
+    FOREACH name IN ARRAY ARRAY['ledger_entry', 'ledger_leaf', 'ledger_node', 'ledger_checkpoint', 'ledger_signingkey']
+    LOOP
+        EXECUTE format('CREATE TRIGGER never_changed BEFORE UPDATE OR DELETE ON %I '
+                       'FOR EACH ROW EXECUTE FUNCTION ledger_refuse_change()', name);
+    END LOOP;
+END
+$$;
+
+-- Let a table's rows be logged from now on, and log those that are there already.
+CREATE PROCEDURE ledger_log(logged name, personal text[], left_out text[])
+LANGUAGE plpgsql SET timezone = 'UTC' SET bytea_output = 'hex' AS $$
+BEGIN
+    EXECUTE format(
+        'CREATE TRIGGER ledger_append AFTER INSERT ON %I REFERENCING NEW TABLE AS added '
+        'FOR EACH STATEMENT EXECUTE FUNCTION ledger_append(%L, %L)', logged, personal, left_out);
+    EXECUTE format(
+        'WITH appended AS ('
+        '    INSERT INTO ledger_entry (kind, record, entered_at, salt, leaf, leaf_hash)'
+        '    SELECT %1$L, record, now(), salt, leaf, sha256(''\x00''::bytea || convert_to(leaf, ''UTF8''))'
+        '    FROM (SELECT record, salt, ledger_leaf_of(%1$L, data, salt, now(), %2$L) AS leaf'
+        '          FROM (SELECT id AS record, to_jsonb(known) - %3$L::text[] AS data, ledger_new_salt() AS salt'
+        '                FROM %1$I known ORDER BY id OFFSET 0) salted OFFSET 0) leaves'
+        '    RETURNING id)'
+        'INSERT INTO ledger_pending (entry_id) SELECT id FROM appended', logged, personal, left_out);
+END
+$$;
+REVOKE ALL ON FUNCTION ledger_append() FROM PUBLIC;
+REVOKE ALL ON PROCEDURE ledger_log(name, text[], text[]) FROM PUBLIC;
