@@ -310,6 +310,151 @@ class Appointment(WorkerRecord):
         return f"{self.duty} from {self.start:%Y-%m-%d}"
 
 
+class Remark(models.Model):
+    """What is said about records rather than by them: append-only, and never itself corrected."""
+
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        abstract = True
+
+
+class AssessmentSignature(Remark):
+    """The assessor's signature as drawn by hand, beside the name in the assessment."""
+
+    assessment = models.OneToOneField(Assessment, models.PROTECT, related_name="drawn_signature")
+    image = models.ForeignKey(Document, models.PROTECT, related_name="+")
+
+    def __str__(self) -> str:
+        return f"signature on {self.assessment}"
+
+
+class CountersignatureRequest(Remark):
+    """An employer asks ``of`` to countersign an hours entry, which from then on waits for that person."""
+
+    entry = models.ForeignKey(HoursEntry, models.PROTECT, related_name="countersignature_requests")
+    of = models.ForeignKey("people.Worker", models.PROTECT, related_name="countersignatures_asked")
+
+    class Meta(Remark.Meta):
+        abstract = False
+        constraints = [
+            models.UniqueConstraint(fields=["entry", "of"], name="a_countersignature_is_asked_for_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.entry}, asked of {self.of}"
+
+
+class EntryObjection(Remark):
+    """Somebody asked to countersign declines, and says why; the entry stays as it is."""
+
+    entry = models.ForeignKey(HoursEntry, models.PROTECT, related_name="objections")
+    by = models.ForeignKey("people.Worker", models.PROTECT, related_name="objections_raised")
+    reason = models.TextField()
+
+    class Meta(Remark.Meta):
+        abstract = False
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="objection_gives_its_reason")]
+        indexes = [models.Index(fields=["entry", "by"], name="objections_to_an_entry")]
+
+    def __str__(self) -> str:
+        return f"{self.entry}, declined by {self.by}"
+
+
+class ObjectionAnswer(Remark):
+    """The employer answers an objection in words and lets the entry stand; it waits for the signer again."""
+
+    objection = models.OneToOneField(EntryObjection, models.PROTECT, related_name="answer")
+    reply = models.TextField()
+
+    class Meta(Remark.Meta):
+        abstract = False
+        constraints = [models.CheckConstraint(condition=~Q(reply=""), name="objection_answer_says_something")]
+
+    def __str__(self) -> str:
+        return f"answer to {self.objection}"
+
+
+class CorrectionRequest(Remark):
+    """Somebody says what is wrong with a record; the employer whose record it is answers.
+
+    ``record_kind`` is the record's model in lower case, ``record_id`` its identifier.
+    """
+
+    RECORD_KINDS = (
+        "hoursentry",
+        "assessment",
+        "certification",
+        "certificationstatus",
+        "instruction",
+        "appointment",
+        "standdown",
+        "employment",
+        "languageskill",
+    )
+
+    worker = models.ForeignKey("people.Worker", models.PROTECT, related_name="correction_requests")
+    employer = models.ForeignKey("people.Employer", models.PROTECT, related_name="correction_requests")
+    record_kind = models.CharField(max_length=20, choices=[(each, each) for each in RECORD_KINDS])
+    record_id = models.BigIntegerField()
+    what_is_wrong = models.TextField()
+    what_it_should_be = models.TextField(blank=True)
+
+    class Meta(Remark.Meta):
+        abstract = False
+        constraints = [
+            models.CheckConstraint(condition=~Q(what_is_wrong=""), name="correction_request_says_what_is_wrong"),
+            models.CheckConstraint(
+                condition=Q(
+                    record_kind__in=[
+                        "hoursentry",
+                        "assessment",
+                        "certification",
+                        "certificationstatus",
+                        "instruction",
+                        "appointment",
+                        "standdown",
+                        "employment",
+                        "languageskill",
+                    ]
+                ),
+                name="correction_request_is_about_a_known_kind",
+            ),
+        ]
+        indexes = [models.Index(fields=["employer", "recorded_at"], name="correction_requests_by_firm")]
+
+    def __str__(self) -> str:
+        return f"{self.record_kind} {self.record_id}: {self.what_is_wrong[:60]}"
+
+
+class CorrectionAnswer(Remark):
+    """What came of a request: the record was corrected or withdrawn by ``new_record_id``, or the request declined."""
+
+    OUTCOMES = ("corrected", "withdrawn", "declined")
+
+    request = models.OneToOneField(CorrectionRequest, models.PROTECT, related_name="answer")
+    outcome = models.CharField(max_length=10, choices=[(each, each) for each in OUTCOMES])
+    reason = models.TextField(blank=True)
+    new_record_id = models.BigIntegerField(null=True, blank=True)
+
+    class Meta(Remark.Meta):
+        abstract = False
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(outcome="declined", new_record_id__isnull=True)
+                | Q(outcome__in=["corrected", "withdrawn"], new_record_id__isnull=False),
+                name="correction_answer_names_the_new_record",
+            ),
+            models.CheckConstraint(
+                condition=~Q(outcome="declined") | ~Q(reason=""), name="declined_correction_gives_its_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.outcome}: {self.request}"
+
+
 class EvidenceVersion(models.Model):
     """How often a subject's evidence changed: ``worker:12``, ``model:3``, ``employer:2``, ``standard:key``."""
 

@@ -1,9 +1,9 @@
 """Bringing in what employers have: workers, hours, assessments and certifications from CSV and XLSX."""
 
-from registry.evidence.importing.importing import import_file
+from registry.evidence.importing.importing import headings_of, import_file
 from registry.evidence.importing.kind import ImportOptions
 from registry.evidence.importing.kinds import KINDS
 from registry.evidence.importing.reading import FileRefused
 from registry.evidence.importing.report import ImportReport, RowProblem
 
-__all__ = ["KINDS", "FileRefused", "ImportOptions", "ImportReport", "RowProblem", "import_file"]
+__all__ = ["KINDS", "FileRefused", "ImportOptions", "ImportReport", "RowProblem", "headings_of", "import_file"]

@@ -50,6 +50,7 @@ class Assessments(OneByOne):
         Field("assessor_date_of_birth", ("assessor born", "évaluateur né le")),
         Field("third_party", ("third party", "assessed for", "organisme", "tiers")),
     )
+    signatures = frozenset({"assessor", "assessor_date_of_birth"})
     shown_at = {"assessed_at": "date"}
 
     def write_row(self, row: MappedRow) -> bool:

@@ -52,6 +52,11 @@ def folded(text: str) -> str:
     return re.sub(r"[\W_]+", " ", plain).strip()
 
 
+def spellings_of(fields: Sequence[Field]) -> dict[str, str]:
+    """The field that each folded spelling of a header means."""
+    return {folded(spelling): each.name for each in fields for spelling in (each.name, *each.spellings)}
+
+
 def map_columns(
     header: Row,
     fields: Sequence[Field],
@@ -60,17 +65,17 @@ def map_columns(
     ignore_unknown: bool,
     one_of: Sequence[Sequence[str]] = (),
 ) -> Columns:
-    """Find the fields' columns. ``mapping`` says for headers of the file which field they are.
+    """Find the fields' columns. ``mapping`` says for headers of the file which field they are; blank: left out.
 
     Raises :class:`FileRefused` that names every column that is unknown, missing or double.
     """
     names = {each.name for each in fields}
-    known = {folded(spelling): each.name for each in fields for spelling in (each.name, *each.spellings)}
+    known = spellings_of(fields)
     wanted = {folded(written): field for written, field in mapping.items()}
     troubles = [
         f"{field!r} is no field; there are {', '.join(each.name for each in fields)}"
         for field in mapping.values()
-        if field not in names
+        if field and field not in names
     ]
     all_columns: list[Column] = []
     index: dict[str, int] = {}
@@ -83,7 +88,12 @@ def map_columns(
         all_columns.append(column)
         if not written:
             continue
-        field = wanted.pop(folded(written), None) or known.get(folded(written))
+        if folded(written) in wanted:
+            field = wanted.pop(folded(written))
+            if not field:
+                continue
+        else:
+            field = known.get(folded(written))
         if field is None:
             if not ignore_unknown:
                 troubles.append(f"column {column.letter} {written!r} is unknown")

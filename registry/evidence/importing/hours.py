@@ -60,6 +60,7 @@ class Hours(Kind):
         Field("origin", ("source", "origine")),
     )
     one_of = (("end", "duration"),)
+    signatures = frozenset({"countersigner", "countersigner_date_of_birth", "countersigned_on", "countersigned_at"})
     shown_at = {
         "end": "duration",
         "by": "countersigner",

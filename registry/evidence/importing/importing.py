@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import BinaryIO
 
 from django.db import connection, transaction
+from openpyxl.utils import get_column_letter
 
-from registry.evidence.importing.columns import Columns, map_columns
+from registry.evidence.importing.columns import Column, Columns, folded, map_columns, spellings_of
 from registry.evidence.importing.kind import Context, ImportOptions, Kind
 from registry.evidence.importing.kinds import KINDS
-from registry.evidence.importing.reading import Row, Table, open_table
+from registry.evidence.importing.preview import Heading, PreviewRow
+from registry.evidence.importing.reading import Row, Table, Unreadable, open_table
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
 from registry.people.models import Account, Employer
@@ -31,13 +33,15 @@ def import_file(
     options: ImportOptions | None = None,
     dry_run: bool = False,
     name: str = "",
+    preview: int = 0,
 ) -> ImportReport:
     """Bring in the records of one kind (see :data:`KINDS`) from a CSV or XLSX file, for an employer.
 
     Everything happens in one transaction. It is rolled back for a dry run, and
     when a row is refused unless ``options.partial`` is set. A file that cannot
     be used at all raises :class:`FileRefused`; refused rows are in the report.
-    ``file`` is a path or a seekable stream, ``name`` what to call it.
+    ``file`` is a path or a seekable stream, ``name`` what to call it. The report
+    shows the first ``preview`` rows as they were understood.
     """
     options = options or ImportOptions()
     if not name:
@@ -47,7 +51,7 @@ def import_file(
     with open_table(file, sheet=options.sheet, encoding=options.encoding) as table:
         columns = map_columns(
             table.header,
-            of_kind.fields,
+            of_kind.fields_read(options),
             mapping=options.columns,
             ignore_unknown=options.ignore_unknown_columns,
             one_of=of_kind.one_of,
@@ -61,27 +65,47 @@ def import_file(
                 recorded_by=recorded_by,
                 report=report,
             )
-            _write_all(of_kind(context), table, columns, options, report)
+            _write_all(of_kind(context), table, columns, options, report, preview)
             kept = not dry_run and (options.partial or not report.refused)
             transaction.set_rollback(not kept)
     report.written = kept and report.new > 0
     return report
 
 
-def _write_all(kind: Kind, table: Table, columns: Columns, options: ImportOptions, report: ImportReport) -> None:
+def headings_of(kind: str, file: BinaryIO, *, options: ImportOptions) -> list[Heading]:
+    """The headings of a file and the field that each one is taken for, a field once. Raises :class:`FileRefused`."""
+    known = spellings_of(KINDS[kind].fields_read(options))
+    found: list[Heading] = []
+    with open_table(file, sheet=options.sheet, encoding=options.encoding) as table:
+        for position, value in enumerate(table.header.values):
+            written = str(value).strip() if value is not None and not isinstance(value, Unreadable) else ""
+            field = known.get(folded(written), "")
+            if any(each.field == field for each in found):
+                field = ""
+            found.append(Heading(Column(get_column_letter(position + 1), written), field))
+    return found
+
+
+def _write_all(
+    kind: Kind, table: Table, columns: Columns, options: ImportOptions, report: ImportReport, preview: int
+) -> None:
     fields = {each.name: each for each in kind.fields}
     rows = iter(table.rows)
     while batch := list(islice(rows, BATCH)):
         report.rows += len(batch)
         sound = []
+        shown = []
         for row in batch:
             mapped = MappedRow(row, columns, fields, options.dates)
             _check_shape(mapped, row, table, columns, options)
+            if len(report.first_rows) + len(shown) < preview:
+                shown.append(mapped)
             if mapped.problems:
                 report.refuse(mapped.problems)
             else:
                 sound.append(mapped)
         kind.write(sound)
+        report.first_rows += [PreviewRow.of(each) for each in shown]
 
 
 def _check_shape(mapped: MappedRow, row: Row, table: Table, columns: Columns, options: ImportOptions) -> None:

@@ -31,10 +31,11 @@ from registry.people.models import Account, Employer, Worker
 class ImportOptions:
     """How to read a file.
 
-    ``columns``: headers of the file and the field each one is. ``dates``: what
-    comes first in ``03/04/2026``; without it such a date is refused.
-    ``time_zone``: for times at no site. ``document``: the scan of the paper
-    that the file transcribes.
+    ``columns``: headers of the file and the field each one is, blank to leave
+    the column out. ``signatures``: whether the file may say that somebody signed
+    (a person who can sign with an own account does). ``dates``: what comes first
+    in ``03/04/2026``; without it such a date is refused. ``time_zone``: for times
+    at no site. ``document``: the scan of the paper that the file transcribes.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -44,6 +45,7 @@ class ImportOptions:
     encoding: str | None = None
     time_zone: str | None = None
     partial: bool = False
+    signatures: bool = True
     document: Document | None = None
 
     def __post_init__(self) -> None:
@@ -108,10 +110,16 @@ class Kind(ABC):
     name: ClassVar[str]
     fields: ClassVar[Sequence[Field]]
     one_of: ClassVar[Sequence[Sequence[str]]] = ()
+    signatures: ClassVar[frozenset[str]] = frozenset()  # fields that say who signed, and when
     shown_at: ClassVar[Mapping[str, str]] = {}  # the field at which a problem is shown if the file lacks its own
 
     def __init__(self, context: Context) -> None:
         self.context = context
+
+    @classmethod
+    def fields_read(cls, options: ImportOptions) -> list[Field]:
+        """The fields that a file may bring, by the options."""
+        return [each for each in cls.fields if options.signatures or each.name not in cls.signatures]
 
     @abstractmethod
     def write(self, rows: Sequence[MappedRow]) -> None:

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import csv
 from dataclasses import asdict, dataclass, field
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
+
+if TYPE_CHECKING:
+    from registry.evidence.importing.preview import PreviewRow
 
 MOST_PROBLEMS = 1000
 
@@ -48,6 +51,7 @@ class ImportReport:
     written: bool = False
     problem_count: int = 0
     problems: list[RowProblem] = field(default_factory=list)
+    first_rows: list[PreviewRow] = field(default_factory=list)
 
     def refuse(self, problems: list[RowProblem]) -> None:
         """Count one row as refused for these reasons."""

@@ -23,10 +23,20 @@ class MappedRow:
     def __init__(self, row: Row, columns: Columns, fields: Mapping[str, Field], date_order: str | None) -> None:
         self.number = row.number
         self.problems: list[RowProblem] = []
+        self.understood: dict[str, object] = {}
         self._values = row.values
         self._columns = columns
         self._fields = fields
         self._date_order = date_order
+
+    @property
+    def columns(self) -> Columns:
+        """The columns of the file."""
+        return self._columns
+
+    def cell(self, position: int) -> Value:
+        """The cell in a column, whatever it holds."""
+        return self._values[position] if position < len(self._values) else None
 
     def value(self, field: str) -> Value:
         """The cell as read; ``None`` where the file has no such column or cell."""
@@ -66,10 +76,12 @@ class MappedRow:
     def take(self, field: str, read: Callable[[], Taken]) -> Taken | None:
         """What ``read`` makes of the field, or ``None`` and a problem."""
         try:
-            return read()
+            taken = read()
         except ValueRefused as refused:
             self.refuse(field, refused.rule, refused.message)
             return None
+        self.understood[field] = taken
+        return taken
 
     def required(self, field: str) -> bool:
         """Whether the cell is filled; an empty one is a problem."""
@@ -113,7 +125,9 @@ class MappedRow:
         written = self.text(field)
         if not written:
             return default
-        return self._chosen(field, written, choices) or default
+        chosen = self._chosen(field, written, choices) or default
+        self.understood[field] = chosen
+        return chosen
 
     def parts(self, field: str, longest: int = 200) -> Sequence[str]:
         """The cell's parts, set apart by commas, semicolons, slashes or plus signs."""
@@ -129,6 +143,7 @@ class MappedRow:
     def choices(self, field: str, choices: Mapping[str, str]) -> Sequence[str]:
         """The cell's parts, each one of ``choices``, without repetition."""
         chosen = [self._chosen(field, each, choices) for each in self.parts(field)]
+        self.understood[field] = list(dict.fromkeys(each for each in chosen if each))
         return list(dict.fromkeys(each for each in chosen if each))
 
     def _chosen(self, field: str, written: str, choices: Mapping[str, str]) -> str | None:

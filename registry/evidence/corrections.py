@@ -1,0 +1,200 @@
+"""Asking for a correction, and answering by correcting, withdrawing or declining.
+
+Every correction through here has its reason beside it: a request with an
+answer. An employer that corrects of its own accord states the request itself.
+Functions raise :class:`registry.database.errors.RecordRefused`.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+
+from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.records import Record
+from registry.evidence import services
+from registry.evidence.models import (
+    Appointment,
+    Assessment,
+    Certification,
+    CertificationStatus,
+    CorrectionAnswer,
+    CorrectionRequest,
+    HoursEntry,
+    Instruction,
+    StandDown,
+)
+from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
+
+RECORDS: dict[str, type[Any]] = {
+    each._meta.model_name or "": each
+    for each in (
+        HoursEntry,
+        Assessment,
+        Certification,
+        CertificationStatus,
+        Instruction,
+        Appointment,
+        StandDown,
+        Employment,
+        LanguageSkill,
+    )
+}
+"""The kinds of records about a worker, by the name a request gives them."""
+
+
+def kind_of(record: Record) -> str:
+    """The record's kind, as :data:`RECORDS` names it."""
+    return record._meta.model_name or ""
+
+
+def employer_answerable_for(record: Any, *, on: datetime) -> Employer | None:
+    """The employer whose record it is.
+
+    The one the record names; else the one whose account recorded it; else the
+    one on whose books the worker is on that day, the latest first.
+    """
+    named = getattr(record, "employer", None)
+    if named is None and record.recorded_by is not None:
+        named = record.recorded_by.employer
+    if named is None:
+        employments = Employment.objects.current().filter(worker=record.worker_id, start__lte=on.date())
+        latest = employments.select_related("employer").order_by("-start", "-id").first()
+        named = None if latest is None else latest.employer
+    return named
+
+
+def latest_version(record: Any) -> Any:
+    """The record that stands where ``record`` stood: itself, or its last correction or withdrawal."""
+    while (later := type(record).objects.filter(supersedes=record).first()) is not None:
+        record = later
+    return record
+
+
+def record_asked_about(request: CorrectionRequest) -> Any:
+    """The record that the request is about, as it was then."""
+    return RECORDS[request.record_kind].objects.get(pk=request.record_id)
+
+
+def open_requests(employer: Employer) -> QuerySet[CorrectionRequest]:
+    """Requests that wait for the employer's answer, oldest first."""
+    waiting = CorrectionRequest.objects.filter(employer=employer, answer__isnull=True)
+    return waiting.select_related("worker", "recorded_by").order_by("recorded_at", "id")
+
+
+def requests_of(worker: Worker) -> QuerySet[CorrectionRequest]:
+    """What was asked about a worker's records and what came of it, newest first."""
+    return (
+        CorrectionRequest.objects.filter(worker=worker)
+        .select_related("answer", "employer", "recorded_by")
+        .order_by("-recorded_at", "-id")
+    )
+
+
+def request_correction(
+    *, record: Any, what_is_wrong: str, what_it_should_be: str, recorded_at: datetime, recorded_by: Account | None
+) -> CorrectionRequest:
+    """Say what is wrong with a record and what it should be."""
+    employer = employer_answerable_for(record, on=recorded_at)
+    if employer is None:
+        sentence = _("No employer answers for this record; ask whoever keeps the register.")
+        raise RecordRefused([Problem("", "somebody_answers_for_the_record", sentence)])
+    return _request(record, employer, what_is_wrong, what_it_should_be, recorded_at, recorded_by)
+
+
+def correct_with_reason(
+    *,
+    record: Any,
+    changes: dict[str, Any],
+    reason: str,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    request: CorrectionRequest | None = None,
+    employer: Employer | None = None,
+) -> Any:
+    """Correct a record, as the answer to ``request`` or of the ``employer``'s own accord."""
+    if not {name for name, value in changes.items() if getattr(record, name) != value}:
+        raise RecordRefused([Problem("", "a_correction_changes_something", _("Nothing is different."))])
+    with transaction.atomic():
+        request = request or _own_accord(record, employer, reason, recorded_at, recorded_by)
+        corrected = services.correct(record, recorded_at=recorded_at, recorded_by=recorded_by, **changes)
+        _answer(request, "corrected", reason, corrected.pk, recorded_at, recorded_by)
+    return corrected
+
+
+def withdraw_with_reason(
+    *,
+    record: Any,
+    reason: str,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    request: CorrectionRequest | None = None,
+    employer: Employer | None = None,
+) -> Any:
+    """Withdraw a record, as the answer to ``request`` or of the ``employer``'s own accord."""
+    with transaction.atomic():
+        request = request or _own_accord(record, employer, reason, recorded_at, recorded_by)
+        withdrawal = services.withdraw(record, recorded_at=recorded_at, recorded_by=recorded_by)
+        _answer(request, "withdrawn", reason, withdrawal.pk, recorded_at, recorded_by)
+    return withdrawal
+
+
+def decline_correction(
+    *, request: CorrectionRequest, reason: str, recorded_at: datetime, recorded_by: Account | None
+) -> CorrectionAnswer:
+    """Leave the record as it is, and say why."""
+    return _answer(request, "declined", reason, None, recorded_at, recorded_by)
+
+
+def _own_accord(
+    record: Any, employer: Employer | None, reason: str, recorded_at: datetime, recorded_by: Account | None
+) -> CorrectionRequest:
+    if employer is None:
+        raise TypeError("a correction answers a request or is an employer's own")
+    if not reason.strip():
+        raise RecordRefused([Problem("reason", "correction_gives_its_reason", _("Say what is wrong."))])
+    return _request(record, employer, reason, "", recorded_at, recorded_by)
+
+
+def _request(
+    record: Any,
+    employer: Employer,
+    what_is_wrong: str,
+    what_it_should_be: str,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> CorrectionRequest:
+    with refusals(), transaction.atomic():
+        return CorrectionRequest.objects.create(
+            worker_id=record.worker_id,
+            employer=employer,
+            record_kind=kind_of(record),
+            record_id=record.pk,
+            what_is_wrong=what_is_wrong.strip(),
+            what_it_should_be=what_it_should_be.strip(),
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+def _answer(
+    request: CorrectionRequest,
+    outcome: str,
+    reason: str,
+    new_record_id: int | None,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> CorrectionAnswer:
+    with refusals(), transaction.atomic():
+        return CorrectionAnswer.objects.create(
+            request=request,
+            outcome=outcome,
+            reason=reason.strip(),
+            new_record_id=new_record_id,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
