@@ -1,0 +1,174 @@
+"""The print engine: a template becomes a tagged PDF (PDF/UA-1) on A4 or Letter paper.
+
+Nothing is fetched: a document is made of its template, the print style beside
+the templates (``templates/documents/print.css``) and the fonts of this machine.
+The same template, context, language, paper, instant and fonts give the same bytes.
+
+Text is set in DejaVu Sans, which every fresh Debian can install, or else in the
+machine's own sans-serif. A letter that no installed font has is drawn as an
+empty box; its text is still in the file, and in the embedded data.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cache
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import pydyf
+import weasyprint
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.utils import translation
+from weasyprint.text.fonts import FontConfiguration
+from weasyprint.urls import FatalURLFetchingError, URLFetcher
+
+from registry.eligibility.render import CAUTION
+from registry.transcripts.long_table import LongTable, SetTable
+
+STYLE = Path("templates") / "documents" / "print.css"
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A sheet in millimetres, upright."""
+
+    name: str
+    width: float
+    height: float
+
+
+# A4: ISO 216. Letter: 8.5 by 11 inches (ANSI/ASME Y14.1).
+PAPERS = {each.name: each for each in (Paper("A4", 210, 297), Paper("Letter", 215.9, 279.4))}
+MARGIN, FOOTER = 17.0, 24.0
+"""Millimetres around the text, and below it, where the running footer is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """A file to embed; ``relationship`` as PDF names them: ``Source``, ``Data``, ``Supplement``."""
+
+    name: str
+    media_type: str
+    content: bytes
+    description: str
+    relationship: str = "Data"
+
+
+class NothingIsFetched(URLFetcher):
+    """Lets inline ``data:`` pictures of our own style through and stops the document at anything else."""
+
+    def fetch(self, url: str, headers: Any = None) -> Any:
+        """The inline resource; raises ``FatalURLFetchingError`` for any other address."""
+        if not url.startswith("data:"):
+            raise FatalURLFetchingError(f"A printed document fetches nothing, but asks for {url}")
+        return super().fetch(url, headers)
+
+
+def render(
+    *,
+    template: str,
+    context: Mapping[str, Any],
+    language: str,
+    created_at: datetime,
+    paper: str = "A4",
+    attachments: Sequence[Attachment] = (),
+    long_table: LongTable | None = None,
+) -> bytes:
+    """Print ``template`` (below ``templates/documents/``) as a PDF.
+
+    ``language`` is one of the settings' languages, ``paper`` one of ``PAPERS``,
+    ``created_at`` the instant written into the file. A ``long_table`` is set
+    after everything else, on pages of its own. Raises ``ValueError`` for an
+    unknown paper or language.
+    """
+    if paper not in PAPERS:
+        raise ValueError(f"{paper!r} is no known paper; there are {', '.join(PAPERS)}.")
+    if language not in dict(settings.LANGUAGES):
+        raise ValueError(f"{language!r} is none of the registry's languages.")
+    fonts = FontConfiguration()
+    set_table = None if long_table is None else SetTable(long_table, fonts, language, **_room(PAPERS[paper]))
+    with translation.override(language):
+        page = render_to_string(
+            f"documents/{template}",
+            {
+                **context,
+                "caution": CAUTION,
+                "language": language,
+                "created_at": created_at,
+                "created": created_at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+                "long_table_pages": () if set_table is None else range(set_table.pages),
+            },
+        )
+    fetcher = NothingIsFetched()
+    document = weasyprint.HTML(string=page, url_fetcher=fetcher, media_type="print").render(
+        stylesheets=[weasyprint.CSS(string=_style(PAPERS[paper]), url_fetcher=fetcher, font_config=fonts)],
+        font_config=fonts,
+        pdf_variant="pdf/ua-1",
+    )
+    if set_table is not None:
+        set_table.paint_on(document.pages)
+
+    def finish(_document: Any, pdf: pydyf.PDF) -> None:
+        _relate(pdf, attachments)
+        _scope_headers(pdf)
+        if set_table is not None:
+            set_table.tag(pdf)
+
+    made: bytes = document.write_pdf(
+        pdf_variant="pdf/ua-1",
+        attachments=[
+            weasyprint.Attachment(
+                file_obj=BytesIO(each.content),
+                name=each.name,
+                description=each.description,
+                created=created_at.astimezone(UTC),
+                modified=created_at.astimezone(UTC),
+            )
+            for each in attachments
+        ],
+        finisher=finish,
+    )
+    return made
+
+
+def _room(paper: Paper) -> dict[str, float]:
+    """Where text may stand on a page, in millimetres from the top left corner."""
+    return {
+        "left": MARGIN,
+        "top": MARGIN,
+        "width": paper.width - 2 * MARGIN,
+        "height": paper.height - MARGIN - FOOTER,
+    }
+
+
+@cache
+def _style(paper: Paper) -> str:
+    page = f"@page {{ size: {paper.width}mm {paper.height}mm; margin: {MARGIN}mm {MARGIN}mm {FOOTER}mm; }}\n"
+    return page + (settings.PROJECT / STYLE).read_text(encoding="utf-8")
+
+
+def _relate(pdf: pydyf.PDF, attachments: Sequence[Attachment]) -> None:
+    """Say of each embedded file what it is and how it belongs to the document (ISO 32000-2, 14.13)."""
+    files = {}
+    for each in pdf.objects:
+        if isinstance(each, pydyf.Dictionary) and each.get("Type") == "/Filespec":
+            files[each["UF"].string] = each
+    for attachment in attachments:
+        file = files[attachment.name]
+        file["AFRelationship"] = f"/{attachment.relationship}"
+        content = pdf.objects[int(file["EF"]["F"].split()[0])]
+        content.extra["Subtype"] = "/" + attachment.media_type.replace("/", "#2f").replace("+", "#2b")
+    if files:
+        pdf.catalog["AF"] = pydyf.Array([files[each.name].reference for each in attachments])
+
+
+def _scope_headers(pdf: pydyf.PDF) -> None:
+    """Say of each header cell what it heads; ISO 14289-1, 7.5 asks for it where cells do not name their headers."""
+    for each in pdf.objects:
+        if isinstance(each, pydyf.Dictionary) and each.get("S") == "/TH" and "A" in each:
+            each["A"].setdefault("Scope", "/Column")

@@ -1,0 +1,79 @@
+"""Words and shapes of printed documents."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from registry.transcripts import wording
+
+register = template.Library()
+
+STATES = {
+    "stands": gettext_lazy("stands"),
+    "held": gettext_lazy("held"),
+    "open": gettext_lazy("open"),
+    "refused": gettext_lazy("REFUSED"),
+    "met": gettext_lazy("met"),
+    "unmet": gettext_lazy("not met"),
+}
+
+
+@register.simple_tag
+def page_of_pages() -> SafeString:
+    """``Page 2 of 5``; the numbers are counted by the print style."""
+    words = _("Page %(page)s of %(pages)s")
+    return SafeString(
+        words % {"page": '<span class="page-number"></span>', "pages": '<span class="page-count"></span>'}
+    )
+
+
+@register.simple_tag
+def state(name: str) -> SafeString:
+    """A state: shape first (drawn by the print style), then the word."""
+    return format_html('<span class="state state-{}">{}</span>', name, STATES[name])
+
+
+@register.filter
+def day(value: date | datetime | None, zone: str = "UTC") -> str:
+    """A day, or the day of an instant in ``zone``."""
+    return "" if value is None else wording.day(value, ZoneInfo(str(zone)))
+
+
+@register.filter
+def at(value: datetime | str | None, zone: str) -> str:
+    """An instant by a clock in ``zone``."""
+    if not value:
+        return ""
+    found = datetime.fromisoformat(value) if isinstance(value, str) else value
+    return wording.instant(found, ZoneInfo(str(zone)))
+
+
+@register.filter
+def worked(minutes: int) -> str:
+    """Minutes as hours and minutes."""
+    return wording.hours_and_minutes(minutes)
+
+
+@register.filter
+def amount(number: int) -> str:
+    """A number with its thousands set apart."""
+    return wording.amount(number)
+
+
+@register.filter
+def spaced(name: str) -> str:
+    """A stored name in words."""
+    return wording.spaced(str(name))
+
+
+@register.filter
+def drawing(svg: str) -> SafeString:
+    """A picture that the registry drew itself, put in as it is."""
+    return mark_safe(svg)  # noqa: S308 (drawn by registry.transcripts, which escapes what it is given)
