@@ -25,6 +25,15 @@ SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=False)
 if env.bool("BEHIND_PROXY", default=False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+# A working day on a site; afterwards everybody signs in again.
+SESSION_COOKIE_AGE = 12 * 60 * 60
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_SAMESITE = "Lax"
+LANGUAGE_COOKIE_HTTPONLY = True
+LANGUAGE_COOKIE_SAMESITE = "Lax"
+LANGUAGE_COOKIE_SECURE = SECURE
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -37,6 +46,10 @@ INSTALLED_APPS = [
     "drf_spectacular",
     "django_filters",
     "django_htmx",
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
     "registry.database",
     "registry.ledger",
     "registry.people",
@@ -53,6 +66,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "registry.web.security.content_security_policy",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
@@ -62,6 +76,8 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "registry.web.security.SecondFactorMiddleware",
 ]
 
 ROOT_URLCONF = "registry.urls"
@@ -103,12 +119,51 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "people.Account"
 LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
-LOGOUT_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "/sign-in/"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
+
+# Signing in: nobody signs up, people are invited (registry/people/invitations.py).
+ACCOUNT_ADAPTER = "registry.web.sign_in.AccountAdapter"
+ACCOUNT_LOGIN_METHODS = {"username"}
+ACCOUNT_SIGNUP_FIELDS = ["username*", "password1*", "password2*"]
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+ACCOUNT_SESSION_REMEMBER = True
+ACCOUNT_LOGOUT_REDIRECT_URL = "/sign-in/"
+ACCOUNT_RATE_LIMITS = {"login": "30/m/ip", "login_failed": "30/15m/ip,5/15m/key"}
+MFA_ADAPTER = "registry.web.sign_in.SecondFactorAdapter"
+MFA_FORMS = {
+    "authenticate": "registry.web.sign_in.CodeForm",
+    "reauthenticate": "registry.web.sign_in.CodeAgainForm",
+    "add_webauthn": "registry.web.sign_in.PasskeyForm",
+    "edit_webauthn": "registry.web.sign_in.PasskeyNameForm",
+}
+ACCOUNT_FORMS = {"login": "registry.web.sign_in.SignInForm"}
+MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+# A phone's clock may be half a minute off.
+MFA_TOTP_TOLERANCE = 1
+MFA_TOTP_ISSUER = "Crew registry"
+
+# Every process counts failed attempts in the same place.
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "database_cache"}}
+
+# Without a mail server, mail is printed where the registry runs.
+EMAIL = env.email_url("EMAIL_URL", default="consolemail://")
+EMAIL_BACKEND = EMAIL["EMAIL_BACKEND"]
+EMAIL_HOST = EMAIL.get("EMAIL_HOST") or "localhost"
+EMAIL_PORT = EMAIL.get("EMAIL_PORT") or 25
+EMAIL_HOST_USER = EMAIL.get("EMAIL_HOST_USER") or ""
+EMAIL_HOST_PASSWORD = EMAIL.get("EMAIL_HOST_PASSWORD") or ""
+EMAIL_USE_TLS = EMAIL.get("EMAIL_USE_TLS", False)
+EMAIL_USE_SSL = EMAIL.get("EMAIL_USE_SSL", False)
+EMAIL_FILE_PATH = EMAIL.get("EMAIL_FILE_PATH")
+DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="registry@localhost")
 
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English")), ("fr", _("French"))]

@@ -4,3 +4,5 @@ urlpatterns = [
     path("api/", include("api.urls")),
     path("", include("registry.web.urls")),
 ]
+
+handler429 = "registry.web.account.too_many_requests"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
+from django.test import Client
+
 from registry.crews import services as crews
 from registry.crews.models import Job, Slot
 from registry.equipment import services as equipment
@@ -13,6 +15,8 @@ from registry.evidence import services as evidence
 from registry.evidence.models import Document
 from registry.people import services as people
 from registry.people.models import Account, Employer, Worker
+from registry.people.second_factor import enrol_authenticator_app
+from registry.web.security import SECOND_FACTOR_OF
 
 STANDARD = "makers-practice-us"
 OPERATIONS = ["erection", "climbing", "repositioning", "dismantling"]
@@ -21,6 +25,15 @@ OPERATIONS = ["erection", "climbing", "repositioning", "dismantling"]
 def day(number: int, hour: int = 7) -> datetime:
     """Working day ``number`` counted from 1 June 2024, 07:00 in UTC unless said otherwise."""
     return datetime(2024, 6, 1, hour, tzinfo=UTC) + timedelta(days=number)
+
+
+def sign_in(client: Client, account: Account) -> None:
+    """Sign the account in as if by password and second factor, which it has from then on."""
+    enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
+    client.force_login(account)
+    session = client.session
+    session[SECOND_FACTOR_OF] = account.pk
+    session.save()
 
 
 @dataclass

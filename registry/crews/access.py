@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 
+from allauth.mfa.models import Authenticator
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from registry.crews.models import Assignment, Decision, Job, Slot
@@ -11,10 +13,32 @@ from registry.crews.queries import current_jobs, employment_problems
 from registry.database.errors import RecordRefused
 from registry.evidence.models import Appointment, Document
 from registry.people.models import Account, Employer, Employment, Worker
+from registry.people.second_factor import COMPULSORY_KINDS, SECOND_FACTORS
 
 
 class NotAllowed(PermissionError):
     """The signed-in person may not do this; the message says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class SecondFactor:
+    """Whether the account must have a second factor, and whether it has one."""
+
+    compulsory: bool
+    set_up: bool
+
+
+def second_factor_of(account: Account, *, at: datetime) -> SecondFactor:
+    """Dispatchers, inspectors and whoever is an assessor at ``at`` must have one. One statement."""
+    authenticators = Authenticator.objects.filter(user=OuterRef("pk"), type__in=SECOND_FACTORS)
+    appointments = (
+        Appointment.objects.current()
+        .filter(Q(end__isnull=True) | Q(end__gt=at), duty="assessor", start__lte=at)
+        .filter(worker=OuterRef("worker"))
+    )
+    asked = Account.objects.filter(pk=account.pk).annotate(set_up=Exists(authenticators), assessor=Exists(appointments))
+    set_up, assessor = asked.values_list("set_up", "assessor").get()
+    return SecondFactor(compulsory=account.kind in COMPULSORY_KINDS or assessor, set_up=set_up)
 
 
 def visible_jobs(account: Account) -> QuerySet[Job]:

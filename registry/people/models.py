@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F, Func, Q
@@ -106,3 +108,50 @@ class LanguageSkill(Record):
 
     def __str__(self) -> str:
         return self.language
+
+
+class Invitation(models.Model):
+    """A link that opens one account, once; only the SHA-256 of its token is kept.
+
+    ``invited_by`` is ``None`` where the registrar invited from the command line.
+    """
+
+    token_hash = models.CharField(max_length=64, unique=True, editable=False)
+    kind = models.CharField(max_length=10, choices=[(each, each) for each in Account.KINDS])
+    employer = models.ForeignKey(Employer, models.PROTECT, null=True, blank=True, related_name="+")
+    worker = models.ForeignKey(Worker, models.PROTECT, null=True, blank=True, related_name="+")
+    invited_by = models.ForeignKey(Account, models.PROTECT, null=True, blank=True, related_name="+")
+    invited_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    account = models.OneToOneField(Account, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind="employer", employer__isnull=False, worker__isnull=True)
+                | Q(kind="worker", worker__isnull=False, employer__isnull=True)
+                | Q(kind__in=["inspector", "registrar"], employer__isnull=True, worker__isnull=True),
+                name="invitation_kind_fits_what_it_is_for",
+            ),
+            models.CheckConstraint(
+                condition=Q(invited_by__isnull=True) | Q(kind__in=["employer", "worker"]),
+                name="only_the_registrar_invites_inspectors",
+            ),
+            models.CheckConstraint(
+                condition=Q(expires_at__gt=F("invited_at")) & Q(expires_at__lte=F("invited_at") + timedelta(days=30)),
+                name="invitation_lasts_at_most_30_days",
+            ),
+            models.CheckConstraint(
+                condition=Q(accepted_at__isnull=True, account__isnull=True)
+                | Q(accepted_at__gte=F("invited_at"), account__isnull=False),
+                name="an_accepted_invitation_names_its_account",
+            ),
+            models.CheckConstraint(
+                condition=Q(token_hash__regex=r"^[0-9a-f]{64}$"),  # noqa: S106
+                name="invitation_keeps_only_the_tokens_sha256",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} invitation of {self.invited_at:%Y-%m-%d}"

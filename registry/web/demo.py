@@ -11,6 +11,10 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from allauth.mfa.models import Authenticator
+from allauth.mfa.totp.internal import auth as totp
+from django.core.cache import cache
+
 from registry.crews import services as crews
 from registry.crews.models import Assignment, Job, Slot
 from registry.equipment import services as equipment
@@ -18,6 +22,7 @@ from registry.equipment.models import Crane, CraneModel, Site
 from registry.evidence import services as evidence
 from registry.people import services as people
 from registry.people.models import Account, Employer, Worker
+from registry.people.second_factor import enrol_authenticator_app
 
 EMPLOYER = "Skarnholt Tower Works"
 OTHER_EMPLOYER = "Pellavine Hoist & Mast"
@@ -30,23 +35,48 @@ ALL_OPERATIONS = ("erection", "climbing", "repositioning", "dismantling")
 
 @dataclass(frozen=True, slots=True)
 class DemoAccount:
-    """An account anybody may sign in with while the demonstration runs."""
+    """An account anybody may sign in with while the demonstration runs: password and app secret are public."""
 
     username: str
     password: str
     what: str
+    app_secret: str
 
 
-DISPATCHER = DemoAccount("dispatcher", "level-the-mast-41", f"plans crews for {EMPLOYER}")
-INSPECTOR = DemoAccount("inspector", "look-and-leave-a-trace-7", "sees everything, changes nothing")
-WORKER = DemoAccount("jory", "first-season-on-the-mast-3", "Jory Pennavale, sees his own record")
-OTHER_DISPATCHER = DemoAccount("pellavine", "another-yard-entirely-9", f"plans crews for {OTHER_EMPLOYER}")
+DISPATCHER = DemoAccount("dispatcher", "level-the-mast-41", f"plans crews for {EMPLOYER}", "MASTSECTIONDEMOA")
+INSPECTOR = DemoAccount("inspector", "look-and-leave-a-trace-7", "sees everything, changes nothing", "MASTSECTIONDEMOB")
+WORKER = DemoAccount("jory", "first-season-on-the-mast-3", "Jory Pennavale, sees his own record", "MASTSECTIONDEMOC")
+OTHER_DISPATCHER = DemoAccount(
+    "pellavine", "another-yard-entirely-9", f"plans crews for {OTHER_EMPLOYER}", "MASTSECTIONDEMOD"
+)
 ACCOUNTS = (DISPATCHER, INSPECTOR, WORKER, OTHER_DISPATCHER)
 
 
 def load(*, now: datetime) -> Job:
     """Build the whole scenario as seen from ``now``; returns the dismantling it is about."""
     return _Scenario(now).build()
+
+
+def enrol_accounts() -> None:
+    """Give each of the demonstration's accounts its authenticator app, unless it has one."""
+    known = {each.username: each for each in ACCOUNTS}
+    for account in Account.objects.filter(username__in=known):
+        enrol_authenticator_app(account=account, secret=known[account.username].app_secret)
+
+
+def code_of(account: Account) -> str | None:
+    """The code in the account's authenticator app, one that is not used up; ``None`` for accounts not of ours."""
+    known = {each.username: each for each in ACCOUNTS}
+    found = Authenticator.objects.filter(user=account, type=Authenticator.Type.TOTP).first()
+    if account.username not in known or found is None:
+        return None
+    app = totp.TOTP(found)
+    before, now, after = (
+        totp.format_hotp_value(totp.hotp_value(known[account.username].app_secret, counter))
+        for counter in totp.yield_hotp_counters_from_time()
+    )
+    fresh = (each for each in (now, after, before) if cache.get(app._get_used_cache_key(each)) is None)
+    return next(fresh, now)
 
 
 @dataclass

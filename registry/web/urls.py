@@ -1,12 +1,10 @@
-from django.contrib.auth.views import LogoutView
-from django.urls import path
+from django.urls import include, path
 
 from registry.web import views
 
 urlpatterns = [
     path("", views.home, name="home"),
-    path("sign-in/", views.SignIn.as_view(), name="sign_in"),
-    path("sign-out/", LogoutView.as_view(next_page="sign_in"), name="sign_out"),
+    path("", include("registry.web.account_urls")),
     path("jobs/plan/", views.plan_job, name="plan_job"),
     path("jobs/<int:job_id>/", views.job, name="job"),
     path("slots/<int:slot_id>/fill/", views.fill_slot, name="fill_slot"),

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, cast
 
 from django.contrib.auth.decorators import login_required
-from django.contrib.auth.views import LoginView
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
@@ -22,7 +20,6 @@ from registry.database.errors import RecordRefused
 from registry.eligibility.render import CAUTION
 from registry.eligibility.standard import BadInput
 from registry.people.models import Account
-from registry.web import demo
 from registry.web.decision_page import DecisionPage
 from registry.web.forms import EndForm, FillForm, PlanForm, SubstituteForm, people_named, refused_beside_fields
 from registry.web.job_page import crew_for, readiness_of
@@ -46,17 +43,6 @@ def page(view: View) -> View:
             return render(request, "registry/problem.html", {"message": str(error)}, status=409)
 
     return cast(View, never_cache(login_required(guarded)))
-
-
-class SignIn(LoginView):
-    """Signing in; while the demonstration runs its accounts stand on the page."""
-
-    template_name = "registry/sign_in.html"
-    redirect_authenticated_user = True
-
-    def get_context_data(self, **given: Any) -> dict[str, Any]:
-        running = os.environ.get("REGISTRY_DEMO") == "1"
-        return super().get_context_data(demo_accounts=demo.ACCOUNTS if running else (), **given)
 
 
 @page

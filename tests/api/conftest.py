@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 from rest_framework.test import APIClient
 
-from tests.world import World
+from tests.world import World, sign_in
 
 
 @pytest.fixture
@@ -16,5 +16,5 @@ def world(db: None) -> World:
 @pytest.fixture
 def client(world: World) -> APIClient:
     client = APIClient()
-    client.force_login(world.dispatcher())
+    sign_in(client, world.dispatcher())
     return client

@@ -12,7 +12,7 @@ from rest_framework.test import APIClient
 
 from registry.crews.models import Assignment, Refusal
 from registry.people import services as people
-from tests.world import STANDARD, World
+from tests.world import STANDARD, World, sign_in
 
 
 def test_a_refusal_is_a_problem_that_says_what_is_missing(world: World, client: APIClient) -> None:
@@ -117,7 +117,7 @@ def test_another_employers_job_is_not_there(world: World) -> None:
     other = people.register_employer(name="Other Works", jurisdiction="US", recorded_at=world.now)
     account = people.open_account(username="other", password="another-long-word", kind="employer", employer=other)
     stranger = APIClient()
-    stranger.force_login(account)
+    sign_in(stranger, account)
     job = world.job(["erector"])
     assert stranger.get(f"/api/jobs/{job.pk}/").status_code == 404
     response = stranger.post(f"/api/slots/{job.slots.get().pk}/assignments/", {"worker": world.assessor.pk})
@@ -126,7 +126,7 @@ def test_another_employers_job_is_not_there(world: World) -> None:
 
 def test_an_inspector_reads_and_assigns_nobody(world: World) -> None:
     inspector = APIClient()
-    inspector.force_login(people.open_account(username="inspector", password="a-very-long-word", kind="inspector"))
+    sign_in(inspector, people.open_account(username="inspector", password="a-very-long-word", kind="inspector"))
     job = world.job(["erector"])
     assert inspector.get(f"/api/jobs/{job.pk}/crew/").status_code == 200
     response = inspector.post(f"/api/slots/{job.slots.get().pk}/assignments/", {"worker": world.assessor.pk})

@@ -26,7 +26,7 @@ from rest_framework.test import APIClient
 
 from registry.people.models import Worker
 from registry.standards.services import load_standards
-from tests.world import World
+from tests.world import World, sign_in
 
 HOUR_ROWS = int(os.environ.get("HOUR_ROWS", "1000000"))
 ROWS_PER_WORKER = 500
@@ -89,7 +89,7 @@ def measure() -> None:
         world.make_erector(each, days=0)
         world.employed(each)
     client = APIClient()
-    client.force_login(world.dispatcher())
+    sign_in(client, world.dispatcher())
     milliseconds: list[float] = []
     counts: set[int] = set()
     outcomes: list[int] = []

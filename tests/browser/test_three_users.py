@@ -71,7 +71,9 @@ def sign_in(page: sync_api.Page, address: str, account: demo.DemoAccount) -> Non
     page.get_by_text(account.password).wait_for()
     page.get_by_label("Username").fill(account.username)
     page.get_by_label("Password").fill(account.password)
-    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign in", exact=True).click()
+    page.get_by_label("Code").fill(page.locator("section.note kbd").inner_text())
+    page.get_by_role("button", name="Sign in", exact=True).click()
 
 
 def keep(page: sync_api.Page, name: str) -> None:

@@ -8,7 +8,7 @@ from django.test import Client
 
 from registry.people import services as people
 from registry.people.models import Account, Worker
-from tests.world import World
+from tests.world import World, sign_in
 
 SignedIn = Callable[[Account], Client]
 
@@ -22,12 +22,12 @@ def world(db: None) -> World:
 def signed_in() -> SignedIn:
     """A browser of its own for each account."""
 
-    def sign_in(account: Account) -> Client:
+    def of(account: Account) -> Client:
         client = Client()
-        client.force_login(account)
+        sign_in(client, account)
         return client
 
-    return sign_in
+    return of
 
 
 @pytest.fixture

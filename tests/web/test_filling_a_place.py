@@ -11,7 +11,7 @@ from django.test import Client
 from registry.crews.models import Assignment, Job, Refusal
 from registry.evidence import services as evidence
 from registry.people.models import Worker
-from tests.world import STANDARD, World
+from tests.world import STANDARD, World, sign_in
 
 
 @pytest.fixture
@@ -226,7 +226,7 @@ def test_a_job_that_cannot_be_planned_keeps_what_was_typed(
 
 def test_a_forged_request_is_turned_away(world: World, erector: Worker) -> None:
     client = Client(enforce_csrf_checks=True)
-    client.force_login(world.dispatcher())
+    sign_in(client, world.dispatcher())
     slot = world.job(["erector"]).slots.get()
     assert client.post(f"/slots/{slot.pk}/fill/", {"worker": erector.pk}).status_code == 403
     assert not Assignment.objects.exists()

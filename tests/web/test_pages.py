@@ -40,9 +40,10 @@ def test_signing_in_and_out(world: World) -> None:
     account.set_password("a long enough phrase")
     account.save(update_fields=["password"])
     client = Client()
-    assert "You are not signed in" in client.post("/sign-in/", {"username": account.username, "password": "no"}).text
-    signed_in = client.post("/sign-in/", {"username": account.username, "password": "a long enough phrase"})
+    assert "You are not signed in" in client.post("/sign-in/", {"login": account.username, "password": "no"}).text
+    signed_in = client.post("/sign-in/", {"login": account.username, "password": "a long enough phrase"})
     assert signed_in.headers["Location"] == "/"
+    assert client.get("/").headers["Location"] == "/account/", "a dispatcher sets up a second factor first"
     assert client.get("/sign-out/").status_code == 405
     assert client.post("/sign-out/").headers["Location"] == "/sign-in/"
     assert client.get("/").status_code == 302

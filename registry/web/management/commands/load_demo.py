@@ -17,11 +17,13 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         if Employer.objects.filter(name=demo.EMPLOYER).exists():
+            demo.enrol_accounts()
             self.stdout.write("The demonstration is there already.")
             return
         call_command("load_standards", stdout=StringIO())
         with _the_past_may_be_recorded(), transaction.atomic():
             demo.load(now=timezone.now())
+            demo.enrol_accounts()
         self.stdout.write("The demonstration is loaded.")
 
 

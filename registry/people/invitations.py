@@ -1,0 +1,154 @@
+"""Invitations: the only way to an account of one's own.
+
+An invitation is a link that opens once and not for long. The register keeps
+the SHA-256 of the link's token, never the token: who reads the tables cannot
+accept in somebody's place. The database holds the same rules
+(``sql/invitations.sql``).
+
+Every function raises :class:`registry.database.errors.RecordRefused`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.db.models import Q, QuerySet
+
+from registry.database.errors import Problem, RecordRefused, refusals
+from registry.people.models import Account, Employer, Employment, Invitation, Worker
+from registry.people.services import open_account
+
+VALID_FOR = timedelta(days=7)
+
+
+@dataclass(frozen=True, slots=True)
+class NewInvitation:
+    """An invitation and its token, which exists only here and in the link."""
+
+    invitation: Invitation
+    token: str
+
+
+def invite(
+    *,
+    kind: str,
+    invited_by: Account | None,
+    invited_at: datetime,
+    employer: Employer | None = None,
+    worker: Worker | None = None,
+    valid_for: timedelta = VALID_FOR,
+) -> NewInvitation:
+    """Invite somebody to open an account of ``kind``.
+
+    ``invited_by`` ``None`` is the registrar at the command line, who may invite
+    anybody. A dispatcher may invite dispatchers of its own employer and workers
+    whom that employer employs on the day of ``invited_at``; nobody else invites.
+    """
+    problems = [*_inviter_problems(kind, invited_by, employer, worker, invited_at), *_worker_problems(worker)]
+    if problems:
+        raise RecordRefused(problems)
+    token = secrets.token_urlsafe(32)
+    with refusals(), transaction.atomic():
+        invitation = Invitation.objects.create(
+            token_hash=_hash(token),
+            kind=kind,
+            employer=employer,
+            worker=worker,
+            invited_by=invited_by,
+            invited_at=invited_at,
+            expires_at=invited_at + valid_for,
+        )
+    return NewInvitation(invitation, token)
+
+
+def open_invitation(*, token: str, at: datetime) -> Invitation:
+    """The invitation that ``token`` still opens at ``at``."""
+    return _openable(Invitation.objects.select_related("employer", "worker"), token, at)
+
+
+def accept(*, token: str, username: str, password: str, email: str = "", accepted_at: datetime) -> Account:
+    """Open the account the invitation is for; the link is spent with it."""
+    with refusals(), transaction.atomic():
+        # Two who follow one link wait for each other here, and the second finds it spent.
+        invitation = _openable(Invitation.objects.select_for_update(of=("self",)), token, accepted_at)
+        problems = _worker_problems(invitation.worker)
+        if Account.objects.filter(username__iexact=username).exists():
+            problems.append(Problem("username", "username_is_taken", "This user name is taken."))
+        if problems:
+            raise RecordRefused(problems)
+        account = open_account(
+            username=username,
+            password=password,
+            kind=invitation.kind,
+            employer=invitation.employer,
+            worker=invitation.worker,
+            email=email,
+        )
+        invitation.accepted_at, invitation.account = accepted_at, account
+        invitation.save(update_fields=["accepted_at", "account"])
+    return account
+
+
+def invitations_of(account: Account) -> QuerySet[Invitation]:
+    """What the account's employer has sent out, newest first; nothing for anybody else."""
+    sent = Invitation.objects.select_related("worker", "invited_by", "account").order_by("-invited_at", "-id")
+    if account.kind != "employer":
+        return sent.none()
+    return sent.filter(invited_by__employer=account.employer_id)
+
+
+def _openable(among: QuerySet[Invitation], token: str, at: datetime) -> Invitation:
+    invitation = among.filter(token_hash=_hash(token)).first()
+    if invitation is None:
+        raise _refused("invitation_is_known", "There is no such invitation: check that the link is whole.")
+    if invitation.accepted_at is not None:
+        raise _refused("an_invitation_is_accepted_once", "This invitation has been used; sign in instead.")
+    if at > invitation.expires_at:
+        raise _refused("an_invitation_is_accepted_in_time", "This invitation has run out; ask for a new one.")
+    return invitation
+
+
+def _refused(rule: str, sentence: str) -> RecordRefused:
+    return RecordRefused([Problem("", rule, sentence)])
+
+
+def _hash(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def _inviter_problems(
+    kind: str, invited_by: Account | None, employer: Employer | None, worker: Worker | None, at: datetime
+) -> list[Problem]:
+    """Why this account may not send this invitation."""
+    if invited_by is None:
+        return []
+    if invited_by.kind != "employer":
+        return [Problem("", "only_dispatchers_invite", "Only an employer's dispatcher invites.")]
+    if kind == "employer":
+        if employer is None or employer.pk != invited_by.employer_id:
+            return [Problem("employer", "dispatchers_invite_their_own", "Invite dispatchers of your own employer.")]
+        return []
+    if kind != "worker":
+        return [Problem("kind", "dispatchers_invite_their_own", "Invite dispatchers and workers, nobody else.")]
+    if worker is None or not _employs(invited_by.employer_id, worker, at):
+        return [Problem("worker", "dispatchers_invite_their_own", "Invite workers whom your employer employs.")]
+    return []
+
+
+def _employs(employer_id: int | None, worker: Worker, at: datetime) -> bool:
+    day = at.date()
+    return (
+        Employment.objects.current()
+        .filter(Q(end__isnull=True) | Q(end__gte=day), employer=employer_id, worker=worker, start__lte=day)
+        .exists()
+    )
+
+
+def _worker_problems(worker: Worker | None) -> list[Problem]:
+    if worker is not None and Account.objects.filter(worker=worker).exists():
+        return [Problem("worker", "a_worker_has_one_account", "This worker has an account already.")]
+    return []
