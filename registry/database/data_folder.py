@@ -31,14 +31,19 @@ def secret(name: str) -> str:
     """A random secret that stays the same for this data folder."""
     path = locate() / f"{name}.secret"
     if not path.exists():
-        draft = path.with_name(f"{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
-        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
-            file.write(secrets.token_urlsafe(48))
-        try:
-            # Linking fails if another process was first: then its secret is the one.
-            os.link(draft, path)
-        except FileExistsError:
-            pass
-        finally:
-            draft.unlink()
+        write_once(path, secrets.token_urlsafe(48).encode())
     return path.read_text()
+
+
+def write_once(path: Path, content: bytes) -> None:
+    """Write a file for its owner's eyes alone, unless it is there already."""
+    draft = path.with_name(f"{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
+    with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        file.write(content)
+    try:
+        # Linking fails if another process was first: then its content is the one.
+        os.link(draft, path)
+    except FileExistsError:
+        pass
+    finally:
+        draft.unlink()

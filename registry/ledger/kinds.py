@@ -25,9 +25,11 @@ class Kind:
     left_out: tuple[str, ...] = ()
 
     @property
-    def columns_apart(self) -> tuple[list[str], list[str]]:
-        """The trigger's two arguments."""
-        return list(self.personal), list(self.left_out)
+    def about_worker(self) -> str | None:
+        """The column that says whose record it is."""
+        if self.table == "people_worker":
+            return "id"
+        return "worker_id" if "worker_id" in self.personal else None
 
 
 WORKER = ("worker_id", "recorded_by_id")
@@ -69,6 +71,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("crews_assignment", _("assignment"), ("worker_id", "assigned_by_id")),
     Kind("crews_assignmentevent", _("change of an assignment"), ("reason", "recorded_by_id")),
     Kind("ledger_signingkey", _("signing key")),
+    Kind("ledger_erasure", _("erasure"), ("recorded_by_id",)),
 )
 
 BY_TABLE = {each.table: each for each in KINDS}

@@ -14,5 +14,5 @@ def log_table(table: str) -> RunSQL:
     must depend on ``ledger.0002_log``.
     """
     kind = BY_TABLE[table]
-    arguments: list[object] = [kind.table, *kind.columns_apart]
+    arguments: list[object] = [kind.table, list(kind.personal), list(kind.left_out)]
     return RunSQL(sql=[("CALL ledger_log(%s, %s, %s)", arguments)])

@@ -9,7 +9,10 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from django.conf import settings
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
+from django.db.models import Q
 
 
 class Entry(models.Model):
@@ -84,6 +87,24 @@ class Checkpoint(models.Model):
 
     def __str__(self) -> str:
         return f"checkpoint of {self.size} leaves"
+
+
+class Erasure(models.Model):
+    """A lawful erasure: whose personal data were removed, on what ground, and which entries lost their salt."""
+
+    subject = models.TextField()
+    ground = models.TextField()
+    entries = ArrayField(models.BigIntegerField())
+    erased_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=~Q(ground=""), name="an_erasure_states_its_ground"),
+        ]
+
+    def __str__(self) -> str:
+        return f"erasure of {self.subject}"
 
 
 class SigningKey(models.Model):

@@ -15,5 +15,6 @@ class Migration(migrations.Migration):
         grant("ledger_node", ["SELECT", "INSERT"]),
         grant("ledger_checkpoint", ["SELECT", "INSERT"]),
         grant("ledger_signingkey", ["SELECT", "INSERT"]),
+        grant("ledger_erasure", ["SELECT"]),
         grant_execute("ledger_sequence(integer)"),
     ]

@@ -2,14 +2,37 @@ from django.db import migrations
 
 from registry.ledger.logging_of_tables import log_table
 
-TABLES = (
-    "people_employer people_worker people_employment people_languageskill equipment_maker equipment_cranemodel "
-    "equipment_familydeclaration equipment_site equipment_crane equipment_craneplacement evidence_document "
-    "evidence_hoursentry evidence_countersignature evidence_assessment evidence_certification "
-    "evidence_certificationstatus evidence_standdown evidence_instruction evidence_appointment "
-    "standards_standardversion standards_employerfigure crews_job crews_slot crews_decision crews_refusal "
-    "crews_assignment crews_assignmentevent ledger_signingkey"
-).split()
+TABLES = [
+    "people_employer",
+    "people_worker",
+    "people_employment",
+    "people_languageskill",
+    "equipment_maker",
+    "equipment_cranemodel",
+    "equipment_familydeclaration",
+    "equipment_site",
+    "equipment_crane",
+    "equipment_craneplacement",
+    "evidence_document",
+    "evidence_hoursentry",
+    "evidence_countersignature",
+    "evidence_assessment",
+    "evidence_certification",
+    "evidence_certificationstatus",
+    "evidence_standdown",
+    "evidence_instruction",
+    "evidence_appointment",
+    "standards_standardversion",
+    "standards_employerfigure",
+    "crews_job",
+    "crews_slot",
+    "crews_decision",
+    "crews_refusal",
+    "crews_assignment",
+    "crews_assignmentevent",
+    "ledger_signingkey",
+    "ledger_erasure",
+]
 
 
 class Migration(migrations.Migration):

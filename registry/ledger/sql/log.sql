@@ -152,13 +152,26 @@ DO $$
 DECLARE
     name text;
 BEGIN
-    FOREACH name IN ARRAY ARRAY['ledger_entry', 'ledger_leaf', 'ledger_node', 'ledger_checkpoint', 'ledger_signingkey']
+    FOREACH name IN ARRAY ARRAY['ledger_entry', 'ledger_leaf', 'ledger_node', 'ledger_checkpoint', 'ledger_signingkey',
+                              'ledger_erasure']
     LOOP
         EXECUTE format('CREATE TRIGGER never_changed BEFORE UPDATE OR DELETE ON %I '
                        'FOR EACH ROW EXECUTE FUNCTION ledger_refuse_change()', name);
     END LOOP;
 END
 $$;
+
+-- Take the salts of an erasure's entries away. Only the owner may: the application is not granted it.
+CREATE FUNCTION ledger_erase(erasure bigint) RETURNS void
+LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+    PERFORM set_config('registry.erasing', 'on', true);
+    UPDATE public.ledger_entry SET salt = NULL
+    WHERE id = ANY ((SELECT entries FROM public.ledger_erasure WHERE id = erasure)::bigint[]);
+    PERFORM set_config('registry.erasing', 'off', true);
+END
+$$;
+REVOKE ALL ON FUNCTION ledger_erase(bigint) FROM PUBLIC;
 
 -- Let a table's rows be logged from now on, and log those that are there already.
 CREATE PROCEDURE ledger_log(logged name, personal text[], left_out text[])

@@ -1,0 +1,84 @@
+"""What this machine remembers of the log outside the database.
+
+Whoever may change every table can also compute a new, consistent log. The
+mirror is why that shows: it holds, for each leaf that was verified, its hash
+and which record it was, the last verified checkpoint, and the keys this machine
+made or was told to trust. It is a folder in the data folder; copy it elsewhere
+to have it out of reach of whoever rules this machine.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from registry.ledger.kinds import KINDS
+from registry.ledger.notes import VerifierKey
+
+LEAF = struct.Struct(">32sHq")
+NUMBER_OF = {each.table: number for number, each in enumerate(KINDS)}
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """A leaf as it was verified."""
+
+    hash: bytes
+    kind: str
+    record: int
+
+
+class Mirror:
+    """The remembered part of one database's log, in ``folder``."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        self._leaves = folder / "leaves"
+        self._checkpoint = folder / "checkpoint"
+        self._keys = folder / "trusted-keys"
+
+    @property
+    def size(self) -> int:
+        """How many leaves are remembered."""
+        return self._leaves.stat().st_size // LEAF.size if self._leaves.exists() else 0
+
+    def leaves(self, first: int, end: int) -> Iterator[Remembered]:
+        """Remembered leaves ``[first, end)``, as far as they go."""
+        if first >= min(end, self.size):
+            return
+        with self._leaves.open("rb") as file:
+            file.seek(first * LEAF.size)
+            content = file.read((min(end, self.size) - first) * LEAF.size)
+        for hashed, number, record in LEAF.iter_unpack(content):
+            yield Remembered(hashed, KINDS[number].table, record)
+
+    def remember(self, leaves: Iterable[Remembered], checkpoint: str) -> None:
+        """Add verified leaves after those remembered, and the checkpoint that signs them."""
+        with self._leaves.open("ab") as file:
+            # What an interrupted run left half written.
+            file.truncate(self.size * LEAF.size)
+            file.writelines(LEAF.pack(each.hash, NUMBER_OF[each.kind], each.record) for each in leaves)
+        draft = self._checkpoint.with_suffix(".draft")
+        draft.write_text(checkpoint, encoding="utf-8")
+        draft.replace(self._checkpoint)
+
+    @property
+    def checkpoint(self) -> str | None:
+        """The last verified checkpoint."""
+        return self._checkpoint.read_text(encoding="utf-8") if self._checkpoint.exists() else None
+
+    @property
+    def trusted_keys(self) -> list[VerifierKey]:
+        """Keys this machine made or was told to trust."""
+        if not self._keys.exists():
+            return []
+        return [VerifierKey.parse(each) for each in self._keys.read_text(encoding="utf-8").splitlines() if each]
+
+    def trust(self, key: VerifierKey) -> None:
+        """Trust a key from now on."""
+        if key not in self.trusted_keys:
+            with self._keys.open("a", encoding="utf-8") as file:
+                file.write(f"{key}\n")

@@ -1,0 +1,139 @@
+"""Reading the log: checkpoints, and proofs about records in it."""
+
+from __future__ import annotations
+
+import json
+from base64 import b64encode
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import connection
+from psycopg import sql
+
+from registry.ledger.kinds import BY_TABLE, Kind
+from registry.ledger.models import Checkpoint, Entry, Leaf, SigningKey
+from registry.ledger.notes import VerifierKey
+from registry.ledger.store import hash_of
+from registry.ledger.tree import consistency_path, inclusion_path
+
+INCLUSION = "registry-inclusion-proof-1"
+CONSISTENCY = "registry-consistency-proof-1"
+
+
+class NotInTheLog(LookupError):
+    """There is no such record or checkpoint in the log; the message says which."""
+
+
+def latest_checkpoint() -> Checkpoint | None:
+    """The newest checkpoint, if one was ever made."""
+    return Checkpoint.objects.order_by("-size").first()
+
+
+def size_of_the_log() -> int:
+    """How many leaves have a place."""
+    last = Leaf.objects.order_by("-index").values_list("index", flat=True).first()
+    return 0 if last is None else last + 1
+
+
+def checkpoint_of(size: int) -> Checkpoint:
+    """The checkpoint of exactly ``size`` leaves. Raises :class:`NotInTheLog`."""
+    found = Checkpoint.objects.filter(size=size).first()
+    if found is None:
+        raise NotInTheLog(f"There is no checkpoint of {size} leaves.")
+    return found
+
+
+def recorded_keys() -> list[VerifierKey]:
+    """The public keys the database knows, oldest first."""
+    return [VerifierKey.parse(each.verifier_key) for each in SigningKey.objects.order_by("id")]
+
+
+@dataclass(frozen=True, slots=True)
+class InclusionProof:
+    """That a leaf stands at ``index`` in the tree the checkpoint signs; ``path`` is lowest first."""
+
+    kind: str
+    record: int
+    leaf: str
+    index: int
+    path: tuple[bytes, ...]
+    checkpoint: Checkpoint
+
+    def as_json(self) -> dict[str, Any]:
+        """The proof as the stand-alone verifier reads it; hashes in base64."""
+        return {
+            "format": INCLUSION,
+            "leaf": self.leaf,
+            "index": self.index,
+            "path": [b64encode(each).decode() for each in self.path],
+            "checkpoint": self.checkpoint.note,
+        }
+
+
+def inclusion_proof(kind: str, record: int, *, checkpoint: Checkpoint | None = None) -> InclusionProof:
+    """Prove a record's leaf under a checkpoint, without it the latest. Raises :class:`NotInTheLog`."""
+    entry = Entry.objects.filter(kind=kind, record=record).select_related("place").first()
+    if entry is None:
+        raise NotInTheLog(f"There is no {kind} {record} in the log.")
+    signed = checkpoint or latest_checkpoint()
+    if signed is None or not hasattr(entry, "place") or entry.place.index >= signed.size:
+        raise NotInTheLog(f"{kind} {record} is not under a checkpoint yet; make one.")
+    path = inclusion_path(entry.place.index, signed.size, hash_of)
+    return InclusionProof(kind, record, entry.leaf, entry.place.index, tuple(path), signed)
+
+
+@dataclass(frozen=True, slots=True)
+class ConsistencyProof:
+    """That the later checkpoint's tree goes on from the earlier one's."""
+
+    earlier: Checkpoint
+    later: Checkpoint
+    path: tuple[bytes, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """The proof as the stand-alone verifier reads it; hashes in base64."""
+        return {
+            "format": CONSISTENCY,
+            "earlier": self.earlier.note,
+            "later": self.later.note,
+            "path": [b64encode(each).decode() for each in self.path],
+        }
+
+
+def consistency_proof(earlier: Checkpoint, later: Checkpoint) -> ConsistencyProof:
+    """Prove that nothing before ``earlier`` has changed in ``later``. Raises :class:`NotInTheLog`."""
+    if not 1 <= earlier.size <= later.size:
+        raise NotInTheLog(f"There is no growth from {earlier.size} to {later.size} leaves.")
+    return ConsistencyProof(earlier, later, tuple(consistency_path(earlier.size, later.size, hash_of)))
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What a leaf's commitment stands for: the personal columns and the salt."""
+
+    personal: dict[str, Any]
+    salt: bytes
+
+    def as_json(self) -> dict[str, Any]:
+        """With it anybody can recompute the commitment; the salt in hexadecimal."""
+        return {"personal": self.personal, "salt": self.salt.hex()}
+
+
+def openings(kind: str, records: list[int]) -> dict[int, Opening]:
+    """The openings of some records by number; those lawfully erased have none."""
+    known = BY_TABLE[kind]
+    entries = Entry.objects.filter(kind=kind, record__in=records).values_list("record", "salt")
+    salts = {record: bytes(salt) for record, salt in entries if salt is not None}
+    rows = stored_rows(known, sorted(salts))
+    return {
+        record: Opening({key: row[key] for key in known.personal if key in row}, salts[record])
+        for record, row in rows.items()
+    }
+
+
+def stored_rows(kind: Kind, records: list[int]) -> dict[int, dict[str, Any]]:
+    """Rows of a logged table as the log sees them: columns to JSON values, by number."""
+    statement = sql.SQL("SELECT id, (pg_catalog.to_jsonb(known) - %s::text[])::text FROM {} known WHERE id = ANY(%s)")
+    with connection.cursor() as cursor:
+        cursor.execute(statement.format(sql.Identifier(kind.table)), [list(kind.left_out), records])
+        return {record: json.loads(row) for record, row in cursor.fetchall()}

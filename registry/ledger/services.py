@@ -1,0 +1,75 @@
+"""Making checkpoints: giving entries their places and signing what the tree says then."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import DatabaseError, connection, transaction
+
+from registry.database.errors import constraint_of
+from registry.ledger.models import Checkpoint, SigningKey
+from registry.ledger.notes import CheckpointText, Note, Signer, signed_note
+from registry.ledger.queries import latest_checkpoint, size_of_the_log
+from registry.ledger.store import hash_of, keep_nodes
+from registry.ledger.tree import EMPTY
+
+BATCH = 5_000
+"""So many entries get their places while the lock is held."""
+
+ATTEMPTS = 5
+OVERTAKEN = "checkpoint_goes_on_from_the_one_before"
+
+
+def make_checkpoint(*, at: datetime, signers: Sequence[Signer]) -> Checkpoint:
+    """Sign the log as it is at ``at``; where nothing was added, the latest checkpoint is the answer.
+
+    The first of ``signers`` is the current key; it is recorded, and so logged,
+    before its first signature.
+    """
+    record_key(signers[0], at=at)
+    for _ in range(ATTEMPTS):
+        place_entries()
+        latest = latest_checkpoint()
+        if latest is not None and latest.size == size_of_the_log() and _signed_by(latest, signers[0]):
+            return latest
+        try:
+            return _sign(at, signers)
+        except DatabaseError as error:
+            # Another process placed entries or signed at the same time: look again.
+            if constraint_of(error) != OVERTAKEN:
+                raise
+    raise RuntimeError("the log grows faster than it can be signed")
+
+
+def record_key(signer: Signer, *, at: datetime) -> None:
+    """Record the signer's public key unless it is known."""
+    key = signer.verifier_key
+    SigningKey.objects.get_or_create(
+        verifier_key=str(key), defaults={"name": key.name, "public_key": key.public, "recorded_at": at}
+    )
+
+
+def place_entries() -> int:
+    """Give committed entries their places, batch by batch; returns how many got one."""
+    placed = 0
+    with connection.cursor() as cursor:
+        while True:
+            cursor.execute("SELECT ledger_sequence(%s)", [BATCH])
+            (batch,) = cursor.fetchone()
+            placed += batch
+            if batch < BATCH:
+                return placed
+
+
+def _sign(at: datetime, signers: Sequence[Signer]) -> Checkpoint:
+    with transaction.atomic():
+        size = size_of_the_log()
+        keep_nodes(size)
+        root = hash_of(0, size) if size else EMPTY
+        text = str(CheckpointText(signers[0].name, size, root, at))
+        return Checkpoint.objects.create(size=size, root=root, note=signed_note(text, signers), made_at=at)
+
+
+def _signed_by(checkpoint: Checkpoint, signer: Signer) -> bool:
+    return bool(Note.parse(checkpoint.note).signed_by([signer.verifier_key]))

@@ -1,0 +1,498 @@
+"""Recompute the log from the tables and name whatever is not as it was.
+
+Leaf by leaf, in batches of constant size: what the row says now, what the entry
+says, what this machine remembers (:mod:`registry.ledger.mirror`), and at every
+checkpoint the root.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from hashlib import sha256
+from typing import Any, Literal
+
+from django.db import connection, transaction
+from psycopg import sql
+
+from registry.ledger.canonical import leaf_of
+from registry.ledger.kinds import BY_TABLE, KINDS, Kind
+from registry.ledger.mirror import Mirror, Remembered
+from registry.ledger.models import Checkpoint, Entry, Erasure
+from registry.ledger.notes import CheckpointText, NoteRefused, VerifierKey
+from registry.ledger.queries import recorded_keys, size_of_the_log, stored_rows
+from registry.ledger.tree import EMPTY, Frontier
+
+BATCH = 4_096
+LATE = timedelta(hours=1)
+"""A record that claims to have been recorded so long before a checkpoint that lacks it is back-dated."""
+
+What = Literal["altered", "removed", "inserted", "reordered", "back-dated", "log altered", "checkpoint", "derived"]
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something that is not as it was; ``kind`` and ``record`` name the record where it is one.
+
+    ``since`` is the checkpoint at which it still was in order, in words.
+    """
+
+    what: What
+    kind: str
+    record: int | None
+    detail: str
+    index: int | None = None
+    since: str = ""
+
+    @property
+    def name(self) -> str:
+        """``evidence_hoursentry 12``; for a finding about no record, its kind alone."""
+        return self.kind if self.record is None else f"{self.kind} {self.record}"
+
+    def __str__(self) -> str:
+        since = f" ({self.since})" if self.since else ""
+        return f"{self.what}: {self.name}: {self.detail}{since}"
+
+
+@dataclass(slots=True)
+class Report:
+    """What :func:`verify` found; ``notes`` are circumstances, not findings."""
+
+    leaves: int = 0
+    pending: int = 0
+    checkpoints: int = 0
+    started_from: int = 0
+    findings: list[Finding] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def in_order(self) -> bool:
+        """Whether nothing was found."""
+        return not self.findings
+
+    def names(self) -> set[tuple[str, str, int | None]]:
+        """What was found, without the words."""
+        return {(each.what, each.kind, each.record) for each in self.findings}
+
+
+def verify(
+    *,
+    mirror: Mirror | None,
+    trusted: Sequence[VerifierKey] = (),
+    kept: Sequence[str] = (),
+    resume: bool = False,
+    progress: Progress = lambda done, whole: None,
+) -> Report:
+    """Verify the log against the tables, and add what was in order to the mirror.
+
+    ``trusted`` keys count beside the mirror's; ``kept`` are checkpoints that
+    somebody kept elsewhere. With ``resume`` the rows behind leaves that the
+    mirror remembers are not looked at again. Never raises for what it finds.
+    """
+    with _one_moment():
+        return _Verification(mirror, trusted, kept, progress).run(resume=resume)
+
+
+@contextmanager
+def _one_moment() -> Iterator[None]:
+    """All reads see the same moment, unless a transaction of the caller's already decides that."""
+    outermost = not connection.in_atomic_block
+    with transaction.atomic():
+        if outermost:
+            with connection.cursor() as cursor:
+                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+        yield
+
+
+@dataclass(slots=True)
+class _Place:
+    """One leaf as the log's tables hold it."""
+
+    index: int
+    hash: bytes
+    kind: str
+    record: int
+    salt: bytes | None
+    leaf: str
+    entered_at: str
+
+
+class _Verification:
+    def __init__(
+        self, mirror: Mirror | None, trusted: Sequence[VerifierKey], kept: Sequence[str], progress: Progress
+    ) -> None:
+        self.mirror = mirror
+        self.keys = [*(mirror.trusted_keys if mirror else []), *trusted]
+        self.kept = kept
+        self.progress = progress
+        self.report = Report()
+        self.remembered = mirror.size if mirror else 0
+        self.last_good: CheckpointText | None = None
+        self.erased = _erased_entries()
+        self.checkpoints: list[tuple[Checkpoint, CheckpointText | None]] = []
+        self.misplaced: dict[int, tuple[Remembered, _Place | None]] = {}
+        self.met: list[int] = []
+        self.new: list[Remembered] = []
+
+    def run(self, *, resume: bool) -> Report:
+        self._read_checkpoints()
+        report, tree = self.report, Frontier()
+        report.leaves = self.size = max(size_of_the_log(), self.remembered)
+        report.pending = Entry.objects.filter(pending__isnull=False, place__isnull=True).count()
+        report.checkpoints = len(self.checkpoints)
+        roots = self._roots_to_meet()
+        if resume and self.mirror and self.last_good:
+            report.started_from = self.last_good.size
+            for each in self.mirror.leaves(0, report.started_from):
+                tree.append(each.hash)
+                self._meet_roots(roots, tree)
+        good = len(report.findings)
+        for first in range(tree.size, self.size, BATCH):
+            for hashed in self._batch(first, min(first + BATCH, self.size)):
+                tree.append(hashed)
+                self._meet_roots(roots, tree)
+            self.progress(tree.size, self.size)
+        for size, (_, why) in sorted(roots.items()):
+            self._find("checkpoint", f"checkpoint of {size} leaves", None, f"{why}: it has {tree.size} leaves")
+        self._find_misplaced()
+        self._pending()
+        self._strays()
+        self._derived()
+        if self.mirror and len(report.findings) == good and self.checkpoints:
+            self._remember(tree.size)
+        return report
+
+    # Checkpoints
+
+    def _read_checkpoints(self) -> None:
+        if not self.keys:
+            self.report.notes.append(
+                "No trusted key is known here, so signatures are held to the keys in the database alone."
+            )
+            self.keys = recorded_keys()
+        previous: CheckpointText | None = None
+        for each in Checkpoint.objects.order_by("size"):
+            try:
+                said = CheckpointText.verified(each.note, self.keys)
+            except NoteRefused as error:
+                self._find("checkpoint", f"checkpoint of {each.size} leaves", None, str(error))
+                self.checkpoints.append((each, None))
+                continue
+            if (said.size, said.root) != (each.size, bytes(each.root)):
+                self._find(
+                    "checkpoint",
+                    f"checkpoint of {each.size} leaves",
+                    None,
+                    "its columns differ from what is signed",
+                )
+            if previous and previous.signed_at and said.signed_at and said.signed_at < previous.signed_at:
+                self._find("checkpoint", f"checkpoint of {each.size} leaves", None, "signed before the one before it")
+            self.checkpoints.append((each, said))
+            previous = said
+        if self.mirror and self.mirror.checkpoint:
+            self.last_good = CheckpointText.parse(self.mirror.checkpoint.rpartition("\n\n")[0] + "\n")
+
+    def _roots_to_meet(self) -> dict[int, tuple[bytes, str]]:
+        """Size to root and what to say where it is not met: stored, remembered and kept checkpoints."""
+        roots: dict[int, tuple[bytes, str]] = {}
+        for each, said in self.checkpoints:
+            if said is not None:
+                roots[each.size] = (said.root, "the log's leaves lead to another root than the one signed")
+        if self.last_good:
+            roots[self.last_good.size] = (
+                self.last_good.root,
+                "verified here before, and the log no longer leads to it",
+            )
+        for written in self.kept:
+            try:
+                said = CheckpointText.verified(written, self.keys)
+            except NoteRefused as error:
+                self._find("checkpoint", "kept checkpoint", None, str(error))
+                continue
+            roots[said.size] = (said.root, "kept elsewhere, and the log does not lead to it")
+        return {size: root for size, root in roots.items() if size}
+
+    def _meet_roots(self, roots: dict[int, tuple[bytes, str]], tree: Frontier) -> None:
+        expected = roots.pop(tree.size, None)
+        if expected is None:
+            return
+        if tree.root() == expected[0]:
+            self.met.append(tree.size)
+            return
+        met = max((size for size in self.met if size < tree.size), default=0)
+        where = f"look among leaves {met} to {tree.size - 1}"
+        self._find("checkpoint", f"checkpoint of {tree.size} leaves", None, f"{expected[1]}; {where}")
+
+    # Leaves
+
+    def _batch(self, first: int, end: int) -> Iterator[bytes]:
+        """Check the leaves ``[first, end)``; yields the hash each should have."""
+        places = {each.index: each for each in _read(PLACES, [first, end])}
+        known = dict(enumerate(self.mirror.leaves(first, end), first)) if self.mirror else {}
+        rows = _rows_of(places.values())
+        for index in range(first, end):
+            place, remembered = places.get(index), known.get(index)
+            if place is None:
+                if remembered is None:
+                    self._find("log altered", "leaf", index, "its place in the log is empty", index)
+                    yield EMPTY
+                else:
+                    self.misplaced[index] = (remembered, None)
+                    yield remembered.hash
+                continue
+            if remembered is not None and (remembered.kind, remembered.record, remembered.hash) != (
+                place.kind,
+                place.record,
+                place.hash,
+            ):
+                self.misplaced[index] = (remembered, place)
+                if (remembered.kind, remembered.record) != (place.kind, place.record):
+                    yield remembered.hash
+                    continue
+            expected = remembered.hash if remembered else place.hash
+            self._check(place, expected, rows.get((place.kind, place.record)))
+            if remembered is None and place.kind in BY_TABLE:
+                self.new.append(Remembered(expected, place.kind, place.record))
+            yield expected
+
+    def _check(self, place: _Place, expected: bytes, row: dict[str, Any] | None) -> None:
+        log_stands = sha256(b"\0" + place.leaf.encode()).digest() == expected
+        kind = BY_TABLE.get(place.kind)
+        if kind is None:
+            self._find("log altered", "leaf", place.index, "its entry is gone or names no record", place.index)
+            return
+        if row is None:
+            self._find("removed", place.kind, place.record, "the record is gone", place.index)
+            return
+        if place.salt is None:
+            self._check_erased(kind, place, row, log_stands)
+            return
+        made = leaf_of(kind, row, place.salt, place.entered_at)
+        if made == place.leaf and log_stands:
+            self._check_dating(place, row)
+        elif sha256(b"\0" + made.encode()).digest() == expected:
+            self._find("log altered", place.kind, place.record, "the record stands, its log entry differs", place.index)
+        elif log_stands:
+            self._find("altered", place.kind, place.record, _differences(kind, place, row), place.index)
+        else:
+            text = "the record or its log entry differs from what was signed"
+            self._find("altered", place.kind, place.record, text, place.index)
+
+    def _check_dating(self, place: _Place, row: dict[str, Any]) -> None:
+        recorded = row.get("recorded_at")
+        if recorded is None:
+            return
+        before = max(
+            (
+                said.signed_at
+                for _, said in self.checkpoints
+                if said is not None and said.signed_at is not None and said.size <= place.index
+            ),
+            default=None,
+        )
+        if before is not None and datetime.fromisoformat(recorded) < before - LATE:
+            text = f"claims to have been recorded at {recorded}; the checkpoint of {before.isoformat()} lacks it"
+            self._find("back-dated", place.kind, place.record, text, place.index)
+
+    def _check_erased(self, kind: Kind, place: _Place, row: dict[str, Any], log_stands: bool) -> None:
+        """Of an erased record the log can still tell the columns that are not personal."""
+        subject = self.erased.get((place.kind, place.record))
+        said = json.loads(place.leaf)
+        opened = {key: value for key, value in row.items() if key not in kind.personal}
+        about = kind.about_worker
+        if subject is None:
+            self._find("log altered", place.kind, place.record, "the salt is gone without an erasure", place.index)
+        elif not log_stands:
+            self._find("log altered", place.kind, place.record, "the entry differs from what was signed", place.index)
+        elif said["open"] != opened:
+            self._find("altered", place.kind, place.record, _differing(said["open"], opened), place.index)
+        elif about and f"worker:{row[about]}" != subject:
+            self._find("altered", place.kind, place.record, "erased, and now about somebody else", place.index)
+
+    def _find_misplaced(self) -> None:
+        """Leaves whose place holds something else than this machine remembers."""
+        moved_to = {
+            (place.kind, place.record): index for index, (_, place) in self.misplaced.items() if place is not None
+        }
+        for index, (remembered, place) in sorted(self.misplaced.items()):
+            kind, record = remembered.kind, remembered.record
+            if place is not None and (place.kind, place.record) == (kind, record):
+                if not any(each.kind == kind and each.record == record for each in self.report.findings):
+                    text = "its entry was made anew: the record may stand, the log is another"
+                    self._find("log altered", kind, record, text, index)
+                continue
+            now = moved_to.get((kind, record))
+            if now is not None:
+                self._find("reordered", kind, record, f"moved from place {index} to place {now}", index)
+            else:
+                still_there = _exists(kind, record)
+                text = "the record is there, its log entry is gone" if still_there else "the record is gone"
+                self._find("removed", kind, record, text, index)
+        for index, (_, place) in sorted(self.misplaced.items()):
+            if place is None:
+                continue
+            known = {(r.kind, r.record) for r, _ in self.misplaced.values()}
+            if (place.kind, place.record) not in known:
+                self._find("inserted", place.kind, place.record, f"stands in place {index} of another record", index)
+
+    # What stands beside the leaves
+
+    def _pending(self) -> None:
+        """Entries not placed yet are held to their rows too."""
+        for place in _unplaced():
+            row = stored_rows(BY_TABLE[place.kind], [place.record]).get(place.record)
+            self._check(place, place.hash, row)
+
+    def _strays(self) -> None:
+        """Rows that never entered the log, and entries that lost their place."""
+        named = {(each.kind, each.record) for each in self.report.findings}
+        with connection.cursor() as cursor:
+            for kind in KINDS:
+                statement = sql.SQL(
+                    "SELECT id FROM {} known WHERE NOT EXISTS (SELECT FROM ledger_entry"
+                    " WHERE kind = %s AND record = known.id) ORDER BY id"
+                )
+                cursor.execute(statement.format(sql.Identifier(kind.table)), [kind.table])
+                for (record,) in cursor.fetchall():
+                    if (kind.table, record) not in named:
+                        text = "it never entered the log, or its entry is gone"
+                        self._find("inserted", kind.table, record, text)
+        lost = Entry.objects.filter(place__isnull=True, pending__isnull=True).order_by("id")
+        for entry in lost.only("kind", "record"):
+            if (entry.kind, entry.record) not in named:
+                self._find("log altered", entry.kind, entry.record, "its entry has lost its place in the log")
+
+    def _derived(self) -> None:
+        """What triggers keep beside the records must still follow from them."""
+        with connection.cursor() as cursor:
+            for name, statement in DERIVED.items():
+                cursor.execute(statement)
+                for (record,) in cursor.fetchall():
+                    self._find("derived", name, record, "differs from what the records say")
+
+    def _remember(self, size: int) -> None:
+        assert self.mirror is not None
+        newest = next((each for each, said in reversed(self.checkpoints) if said and said.size <= size), None)
+        if newest is not None and newest.size > self.remembered:
+            self.mirror.remember(self.new[: newest.size - self.remembered], newest.note)
+
+    def _find(self, what: What, kind: str, record: int | None, detail: str, index: int | None = None) -> None:
+        since = "" if index is None else self._since(index)
+        self.report.findings.append(Finding(what, kind, record, detail, index, since))
+
+    def _since(self, index: int) -> str:
+        if self.last_good and index < self.last_good.size and self.last_good.signed_at:
+            when = self.last_good.signed_at
+            return f"in order at the checkpoint of {self.last_good.size} leaves, {when:%Y-%m-%d %H:%M} UTC"
+        for _, said in self.checkpoints:
+            if said is not None and said.size > index and said.signed_at:
+                return f"signed first by the checkpoint of {said.size} leaves, {said.signed_at:%Y-%m-%d %H:%M} UTC"
+        return "not under a checkpoint yet"
+
+
+def _erased_entries() -> dict[tuple[str, int], str]:
+    """Whose erasure took a record's salt, by kind and number."""
+    found = {}
+    for subject, entries in Erasure.objects.values_list("subject", "entries"):
+        for kind, record in Entry.objects.filter(pk__in=entries).values_list("kind", "record"):
+            found[kind, record] = subject
+    return found
+
+
+PLACES = """
+    SELECT leaf.index, leaf.hash, coalesce(entry.kind, ''), coalesce(entry.record, 0), entry.salt,
+           coalesce(entry.leaf, ''), pg_catalog.to_jsonb(entry.entered_at) #>> '{}'
+    FROM ledger_leaf leaf LEFT JOIN ledger_entry entry ON entry.id = leaf.entry_id
+    WHERE leaf.index >= %s AND leaf.index < %s
+"""
+UNPLACED = """
+    SELECT -1, entry.leaf_hash, entry.kind, entry.record, entry.salt, entry.leaf,
+           pg_catalog.to_jsonb(entry.entered_at) #>> '{}'
+    FROM ledger_pending pending JOIN ledger_entry entry ON entry.id = pending.entry_id
+    WHERE entry.id > %s ORDER BY entry.id LIMIT %s
+"""
+
+DERIVED = {
+    "crews_decisiondependency of decision": """
+        SELECT decision.id FROM crews_decision decision
+        LEFT JOIN (SELECT decision_id, jsonb_object_agg(subject, version) AS versions
+                   FROM crews_decisiondependency GROUP BY decision_id) kept ON kept.decision_id = decision.id
+        WHERE coalesce(kept.versions, '{}') <> decision.evidence_versions ORDER BY 1
+    """,
+    "crews_assignmentstate of assignment": """
+        SELECT assignment.id FROM crews_assignment assignment
+        JOIN crews_slot slot ON slot.id = assignment.slot_id
+        LEFT JOIN crews_assignmentstate state ON state.assignment_id = assignment.id
+        LEFT JOIN LATERAL (
+            SELECT kind FROM crews_assignmentevent event
+            WHERE event.assignment_id = assignment.id AND kind <> 'ended' ORDER BY id DESC LIMIT 1) last ON true
+        LEFT JOIN LATERAL (
+            SELECT decision_id FROM crews_assignmentevent event
+            WHERE event.assignment_id = assignment.id AND kind = 'confirmed' ORDER BY id DESC LIMIT 1) again ON true
+        LEFT JOIN LATERAL (
+            SELECT min(happened_at) AS ends FROM crews_assignmentevent event
+            WHERE event.assignment_id = assignment.id AND kind = 'ended') left_early ON true
+        WHERE (state.slot_id, state.job_id, state.worker_id, state.decision_id) IS DISTINCT FROM
+              (assignment.slot_id, slot.job_id, assignment.worker_id,
+               coalesce(again.decision_id, assignment.decision_id))
+           OR CASE WHEN left_early.ends <= assignment.start THEN state.standing <> 'ended'
+              ELSE state.standing <> CASE last.kind WHEN 'held' THEN 'held' ELSE 'standing' END
+                   OR state.during <> tstzrange(assignment.start, least(assignment."end", left_early.ends)) END
+        ORDER BY 1
+    """,
+}
+
+
+def _read(statement: str, arguments: Sequence[int]) -> list[_Place]:
+    with connection.cursor() as cursor:
+        cursor.execute(statement, arguments)
+        return [
+            _Place(index, bytes(hashed), kind, record, None if salt is None else bytes(salt), leaf, entered_at)
+            for index, hashed, kind, record, salt, leaf, entered_at in cursor.fetchall()
+        ]
+
+
+def _unplaced() -> Iterator[_Place]:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT entry_id FROM ledger_pending ORDER BY entry_id")
+        numbers = [number for (number,) in cursor.fetchall()]
+    for start in range(0, len(numbers), BATCH):
+        yield from _read(UNPLACED, [numbers[start] - 1, len(numbers[start : start + BATCH])])
+
+
+def _rows_of(places: Iterable[_Place]) -> dict[tuple[str, int], dict[str, Any]]:
+    """The rows behind some places, in one statement for each kind."""
+    wanted: dict[str, list[int]] = {}
+    for each in places:
+        wanted.setdefault(each.kind, []).append(each.record)
+    return {
+        (table, record): row
+        for table, records in wanted.items()
+        if table in BY_TABLE
+        for record, row in stored_rows(BY_TABLE[table], records).items()
+    }
+
+
+def _exists(table: str, record: int) -> bool:
+    return bool(stored_rows(BY_TABLE[table], [record]))
+
+
+def _differences(kind: Kind, place: _Place, row: dict[str, Any]) -> str:
+    """What the log can tell of an altered row: its open columns by name and value, the others not."""
+    opened = {key: value for key, value in row.items() if key not in kind.personal}
+    return _differing(json.loads(place.leaf)["open"], opened) or "a personal column differs from what was committed to"
+
+
+def _differing(said: dict[str, Any], now: dict[str, Any]) -> str:
+    changed = sorted(key for key in said.keys() | now.keys() if said.get(key) != now.get(key))
+    return "; ".join(f"{key} was {_shown(said.get(key))}, is {_shown(now.get(key))}" for key in changed)
+
+
+def _shown(value: Any) -> str:
+    text = json.dumps(value, ensure_ascii=False)
+    return text if len(text) <= 100 else f"{text[:100]} …"
