@@ -1,0 +1,557 @@
+"""A question of the register asked as of a past instant, beside the same question asked now.
+
+Two answers: by what the register knew then and by what it knows now, and the
+records that make the difference between them. Reads alone; the caller says what
+time it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Model
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from registry.crews.queries import Answered, Asking, answer
+from registry.database.errors import Problem, RecordRefused
+from registry.eligibility.answer import LeafResult
+from registry.eligibility.calendar import local_date
+from registry.eligibility.evidence import CertificationStatus, Evidence
+from registry.eligibility.render import CAUTION
+from registry.eligibility.standard import BadInput, Standard
+from registry.equipment.models import CraneModel
+from registry.evidence.queries import evidence_for, signer_closure
+from registry.inspection.late_changes import Change, Keys, LateChanges
+from registry.inspection.words import KINDS, RecordWords, in_words, instant_in_words, split
+from registry.people.models import Employer, Worker
+from registry.standards.models import EmployerFigure, StandardVersion
+from registry.standards.queries import figures_of, parsed, standard_in_force
+
+OUTCOMES = {
+    "permitted": gettext_lazy("permitted"),
+    "refused": gettext_lazy("refused"),
+    "none": gettext_lazy("no answer"),
+}
+
+WHY = {
+    "recorded_later": gettext_lazy("recorded only after that instant"),
+    "corrected_since": gettext_lazy("corrects what the register showed at that instant"),
+    "withdrawn_since": gettext_lazy("withdraws what the register showed at that instant"),
+    "countersigned_since": gettext_lazy("the entry was there, but countersigned only after that instant"),
+    "suspended_since": gettext_lazy("the suspension was recorded only after that instant"),
+    "revoked_since": gettext_lazy("the revocation was recorded only after that instant"),
+    "reinstated_since": gettext_lazy("the reinstatement was recorded only after that instant"),
+    "stood_down_since": gettext_lazy("the stand-down was recorded only after that instant"),
+    "standard_since": gettext_lazy("this version of the role standard was recorded only after that instant"),
+    "figure_since": gettext_lazy("the employer set this figure only after that instant"),
+    "registered_since": gettext_lazy("registered only after that instant"),
+}
+"""Why a change makes a difference."""
+
+SIGNED_FOR_THEM = gettext_lazy("a record of somebody whose signature stands behind the worker's records")
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of the two answers: ``answered``, or the ``sentence`` that says why there is none."""
+
+    answered: Answered | None
+    sentence: str = ""
+
+    @property
+    def outcome(self) -> str:
+        """``permitted``, ``refused`` or ``none``."""
+        return "none" if self.answered is None else self.answered.answer.outcome
+
+    @property
+    def word(self) -> str:
+        """The outcome for people."""
+        return str(OUTCOMES[self.outcome])
+
+
+@dataclass(frozen=True, slots=True)
+class RequirementThenAndNow:
+    """One requirement in both answers; ``None`` where an answer has no such requirement."""
+
+    key: str
+    sentence: str
+    then: LeafResult | None
+    now: LeafResult | None
+    differs: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What a difference does to one requirement: what was found without it and is found with it."""
+
+    key: str
+    sentence: str
+    without: str
+    found: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Difference:
+    """A record that makes the difference.
+
+    ``why`` is a key of :data:`WHY`. ``number`` is the record's own (``None`` for a
+    version of a standard, which ``what`` names). ``worker`` is whom the record is
+    about, where it is about somebody; ``of_a_signer`` says that this is somebody
+    else than the person in question. ``withheld``: the reader may not see whose
+    it is (:meth:`Comparison.seen_by`).
+    """
+
+    kind: str
+    number: int | None
+    title: str
+    who: str
+    worker: int | None
+    happened: str
+    what: str
+    recorded_at: datetime
+    recorded: str
+    why: str
+    effects: tuple[Effect, ...]
+    of_a_signer: bool = False
+    withheld: bool = False
+
+    @property
+    def because(self) -> str:
+        """Why it makes a difference, in words."""
+        return str(WHY[self.why])
+
+    @property
+    def record(self) -> str:
+        """The record in words."""
+        named = self.title if self.number is None else f"{self.title} {self.number}"
+        return ", ".join(each for each in (named, self.who, self.happened, self.what) if each)
+
+    @property
+    def sentence(self) -> str:
+        """All of it in one sentence."""
+        return _("%(record)s; recorded %(recorded)s: %(because)s.") % {
+            "record": self.record,
+            "recorded": self.recorded,
+            "because": self.because,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """The two answers side by side, and what makes the difference.
+
+    ``asking`` is the question without an instant; ``known_at`` the past instant,
+    ``now`` the present one. ``differences`` are in the order of recording.
+    """
+
+    asking: Asking
+    worker: str
+    known_at: datetime
+    now_at: datetime
+    then: Side
+    now: Side
+    requirements: tuple[RequirementThenAndNow, ...]
+    differences: tuple[Difference, ...]
+
+    @property
+    def outcome_differs(self) -> bool:
+        """Whether the answer itself is another one now."""
+        return self.then.outcome != self.now.outcome
+
+    @property
+    def sentence(self) -> str:
+        """The comparison in one sentence."""
+        return _("By what the register knew at %(instant)s: %(then)s. By what it knows now: %(now)s.") % {
+            "instant": instant_in_words(self.known_at, ZoneInfo(self.asking.time_zone)),
+            "then": self.then.word,
+            "now": self.now.word,
+        }
+
+    def seen_by(self, visible: Collection[int]) -> Comparison:
+        """The comparison for a reader who may see the records of the workers ``visible`` alone.
+
+        Of a record of anybody else it says that somebody who signed has one, not whose and what.
+        """
+        return replace(self, differences=tuple(_withheld(each, visible) for each in self.differences))
+
+    def as_json(self) -> dict[str, Any]:
+        """The comparison as plain JSON data; instants as ISO 8601."""
+        return {
+            "worker": self.asking.worker,
+            "worker_name": self.worker,
+            "role": self.asking.role,
+            "operation": self.asking.operation,
+            "start": self.asking.start.isoformat(),
+            "end": self.asking.end.isoformat(),
+            "time_zone": self.asking.time_zone,
+            "known_at": self.known_at.isoformat(),
+            "now": self.now_at.isoformat(),
+            "sentence": self.sentence,
+            "outcome_differs": self.outcome_differs,
+            "then": _side_json(self.then),
+            "by_now": _side_json(self.now),
+            "differences": [
+                {
+                    "kind": each.kind,
+                    "number": each.number,
+                    "worker": each.worker,
+                    "of_a_signer": each.of_a_signer,
+                    "record": each.record,
+                    "recorded_at": each.recorded_at.isoformat(),
+                    "why": each.why,
+                    "sentence": each.sentence,
+                    "effects": [
+                        {
+                            "requirement": effect.key,
+                            "sentence": effect.sentence,
+                            "without": effect.without,
+                            "found": effect.found,
+                        }
+                        for effect in each.effects
+                    ],
+                }
+                for each in self.differences
+            ],
+            "caution": CAUTION,
+        }
+
+
+def compare(asking: Asking, *, known_at: datetime, now: datetime) -> Comparison:
+    """Ask as of ``known_at`` and as of ``now``; ``asking.known_at`` is of no account.
+
+    Raises :class:`RecordRefused` for an instant without an offset from UTC or
+    later than ``now``, and :class:`BadInput` where the question cannot be put at
+    either time.
+    """
+    require_past(known_at, now=now)
+    asking = replace(asking, known_at=None)
+    unknown = _registered_since(asking, known_at)
+    then = _side(replace(asking, known_at=known_at), unknown)
+    by_now = _side(asking, [])
+    if then.answered is None and by_now.answered is None:
+        answer(asking)  # raises what is wrong with the question itself
+    evidence = evidence_for(worker_ids=sorted(signer_closure(asking.worker)))
+    differences = _Differences(asking, known_at, then, by_now, evidence).found(unknown)
+    return Comparison(
+        asking=asking,
+        worker=evidence.name_of(f"worker:{asking.worker}"),
+        known_at=known_at,
+        now_at=now,
+        then=then,
+        now=by_now,
+        requirements=_side_by_side(then, by_now),
+        differences=differences,
+    )
+
+
+def require_past(known_at: datetime, *, now: datetime) -> None:
+    """Raise :class:`RecordRefused` unless the register can have known anything at that instant."""
+    if known_at.tzinfo is None:
+        sentence = _("Give the instant with its offset from UTC, such as 2026-05-01T07:30+02:00.")
+        raise RecordRefused([Problem("at", "instant_has_an_offset", sentence)])
+    if known_at > now:
+        sentence = _("The register cannot know the future: give an instant that is past.")
+        raise RecordRefused([Problem("at", "instant_is_past", sentence)])
+
+
+def parse_instant(text: str, *, field: str) -> datetime:
+    """An aware instant from ISO 8601 text; raises :class:`RecordRefused` for ``field``."""
+    try:
+        instant = datetime.fromisoformat(text)
+    except ValueError:
+        sentence = _("%(text)s is no instant; write it as 2026-05-01T07:30+02:00.") % {"text": repr(text)}
+        raise RecordRefused([Problem(field, "instant_is_iso_8601", sentence)]) from None
+    if instant.tzinfo is None:
+        sentence = _("Give the instant with its offset from UTC, such as 2026-05-01T07:30+02:00.")
+        raise RecordRefused([Problem(field, "instant_has_an_offset", sentence)])
+    return instant
+
+
+@dataclass(frozen=True, slots=True)
+class _Registration:
+    """Somebody or something the question is about, registered after the instant."""
+
+    kind: str
+    number: int
+    name: str
+    recorded_at: datetime
+
+
+def _registered_since(asking: Asking, known_at: datetime) -> list[_Registration]:
+    found = []
+    asked: tuple[tuple[str, type[Model], int], ...] = (
+        ("worker", Worker, asking.worker),
+        ("model", CraneModel, asking.model),
+        ("employer", Employer, asking.employer),
+    )
+    for kind, model, key in asked:
+        registered: Any = model._default_manager.select_related(*(["maker"] if kind == "model" else [])).get(pk=key)
+        if registered.recorded_at > known_at:
+            found.append(_Registration(kind, key, str(registered), registered.recorded_at))
+    return found
+
+
+def _side(asking: Asking, unknown: list[_Registration]) -> Side:
+    """The answer, or the sentence that says why there is none."""
+    zone = ZoneInfo(asking.time_zone)
+    if unknown:
+        sentences = [
+            _("The register did not know %(name)s at that instant: registered %(instant)s.")
+            % {"name": each.name, "instant": instant_in_words(each.recorded_at, zone)}
+            for each in unknown
+        ]
+        return Side(None, " ".join(sentences))
+    try:
+        return Side(answer(asking))
+    except BadInput as error:
+        return Side(None, _no_answer(asking, error))
+
+
+def _no_answer(asking: Asking, error: BadInput) -> str:
+    recorded = StandardVersion.objects.filter(key=asking.standard_key)
+    if asking.known_at is not None and not recorded.filter(recorded_at__lte=asking.known_at).exists():
+        return _("The register held no version of the role standard %(key)s at that instant.") % {
+            "key": asking.standard_key
+        }
+    day = local_date(asking.start, ZoneInfo(asking.time_zone))
+    if standard_in_force(key=asking.standard_key, day=day, known_at=asking.known_at) is None:
+        return _("No version of the role standard %(key)s was in force on %(day)s, by what was known.") % {
+            "key": asking.standard_key,
+            "day": day.isoformat(),
+        }
+    return _("The question could not be answered: %(why)s.") % {"why": error.message}
+
+
+def _side_by_side(then: Side, now: Side) -> tuple[RequirementThenAndNow, ...]:
+    was = {} if then.answered is None else {each.key: each for each in then.answered.answer.requirements}
+    is_now = {} if now.answered is None else {each.key: each for each in now.answered.answer.requirements}
+    found = []
+    for key in dict.fromkeys([*is_now, *was]):
+        earlier, later = was.get(key), is_now.get(key)
+        leaf = later or earlier
+        assert leaf is not None
+        differs = earlier is None or later is None or _shown(earlier) != _shown(later)
+        found.append(RequirementThenAndNow(key, leaf.sentence, earlier, later, differs))
+    return tuple(found)
+
+
+def _shown(leaf: LeafResult) -> tuple[Any, ...]:
+    return leaf.met, leaf.required, leaf.found, leaf.shortfall, leaf.fails_from, leaf.counted
+
+
+class _Differences:
+    """Finds what makes the difference between two sides, and puts it into words."""
+
+    def __init__(self, asking: Asking, known_at: datetime, then: Side, now: Side, evidence: Evidence) -> None:
+        self.asking = asking
+        self.known_at = known_at
+        self.then = then
+        self.now = now
+        self.evidence = evidence
+        self.zone = ZoneInfo(asking.time_zone)
+        self.standards = _StandardChanges(asking, known_at)
+
+    def found(self, unknown: list[_Registration]) -> tuple[Difference, ...]:
+        causes = [self._registration(each) for each in unknown]
+        if self.then.answered is None or self.now.answered is None:
+            # With one answer alone there are no two accounts to hold against each other: what stood in
+            # the way of the other one, and what the one that there is rests on and came since.
+            causes += [self._standard_change(each, ()) for each in self.standards.versions]
+            causes += [self._change(each, ()) for each in self._rests_on()]
+        else:
+            late = LateChanges(
+                self.evidence, self.asking.question(), self.known_at, self.standards.standard, self.standards.changes
+            )
+            for each in late.responsible:
+                effects = self._effects(late, each)
+                of_standard = not each.records and each.signature is None
+                causes.append(self._standard_change(each, effects) if of_standard else self._change(each, effects))
+        return tuple(sorted(causes, key=lambda each: (each.recorded_at, each.kind, each.number or 0)))
+
+    def _rests_on(self) -> list[Change]:
+        if self.now.answered is None:
+            return []
+        counted = {key for leaf in self.now.answered.answer.requirements for key in leaf.counted}
+        return [
+            Change(each.id, each.recorded_at, (each,))
+            for _name, records in self.evidence.known_at(None).record_kinds()
+            for each in records
+            if each.id in counted and each.recorded_at > self.known_at
+        ]
+
+    def _effects(self, late: LateChanges, change: Change) -> tuple[Effect, ...]:
+        with_it = frozenset(each.key for each in late.responsible)
+        without = {leaf.key: leaf for leaf in late.decision(with_it - {change.key}).requirements}
+        effects = []
+        for leaf in late.decision(with_it).requirements:
+            if leaf.key in late.requirements_changed_by(change):
+                earlier = without.get(leaf.key)
+                effects.append(Effect(leaf.key, leaf.sentence, "" if earlier is None else earlier.found, leaf.found))
+        return tuple(effects)
+
+    def _change(self, change: Change, effects: tuple[Effect, ...]) -> Difference:
+        if change.signature is not None:
+            assert change.entry is not None
+            entry = in_words(change.entry, self.evidence, self.zone)
+            words = replace(
+                entry,
+                kind="countersignature",
+                title=str(KINDS["countersignature"]),
+                what=_("signed by %(who)s") % {"who": self.evidence.name_of(change.signature.by)},
+            )
+            return self._difference(words, change.recorded_at, "countersigned_since", effects)
+        latest = change.latest
+        words = in_words(latest, self.evidence, self.zone)
+        if change.corrects is not None:
+            corrected = split(change.corrects)[1]
+            why = "withdrawn_since" if latest.withdrawn else "corrected_since"
+            instead = _("instead of no. %(number)s") % {"number": corrected}
+            words = replace(words, what=f"{words.what}, {instead}" if words.what else instead)
+        elif isinstance(latest, CertificationStatus):
+            why = f"{latest.status}_since"
+        elif words.kind == "stand_down":
+            why = "stood_down_since"
+        else:
+            why = "recorded_later"
+        return self._difference(words, latest.recorded_at, why, effects)
+
+    def _standard_change(self, change: Change, effects: tuple[Effect, ...]) -> Difference:
+        kind = change.key.partition(":")[0]
+        words = RecordWords(
+            kind=kind,
+            number=0,
+            title=str(KINDS[kind]),
+            who="",
+            worker=None,
+            happened="",
+            what=self.standards.names[change.key],
+        )
+        found = self._difference(words, change.recorded_at, f"{kind}_since", effects)
+        return replace(found, number=None)
+
+    def _registration(self, registered: _Registration) -> Difference:
+        words = RecordWords(
+            kind=registered.kind,
+            number=registered.number,
+            title=str(KINDS[registered.kind]),
+            who=registered.name if registered.kind == "worker" else "",
+            worker=registered.number if registered.kind == "worker" else None,
+            happened="",
+            what="" if registered.kind == "worker" else registered.name,
+        )
+        return self._difference(words, registered.recorded_at, "registered_since", ())
+
+    def _difference(
+        self, words: RecordWords, recorded_at: datetime, why: str, effects: tuple[Effect, ...]
+    ) -> Difference:
+        return Difference(
+            kind=words.kind,
+            number=words.number,
+            title=words.title,
+            who=words.who,
+            worker=words.worker,
+            happened=words.happened,
+            what=words.what,
+            recorded_at=recorded_at,
+            recorded=instant_in_words(recorded_at, self.zone),
+            why=why,
+            effects=effects,
+            of_a_signer=words.worker is not None and words.worker != self.asking.worker,
+        )
+
+
+class _StandardChanges:
+    """What changed in the role standard itself since the instant: versions and the employer's figures."""
+
+    def __init__(self, asking: Asking, known_at: datetime) -> None:
+        self.asking = asking
+        self.known_at = known_at
+        self._day = local_date(asking.start, ZoneInfo(asking.time_zone))
+        key = asking.standard_key
+        self._version_then = standard_in_force(key=key, day=self._day, known_at=known_at)
+        self._version_now = standard_in_force(key=key, day=self._day)
+        self._figures_then = figures_of(asking.employer, key, known_at)
+        self._figures_now = figures_of(asking.employer, key)
+        self.names: dict[str, str] = {}
+        self.versions = self._late_versions()
+        self.changes = [*self.versions, *self._late_figures()]
+
+    def standard(self, known: Keys) -> Standard:
+        """The standard with some of the changes."""
+        late = any(each.key in known for each in self.versions)
+        version = self._version_now if late else self._version_then
+        assert version is not None
+        figures = {
+            setting: minutes
+            for setting, minutes in (self._figures_then | self._figures_now).items()
+            if f"figure:{setting}" in known or setting in self._figures_then
+        }
+        figures |= {
+            setting: minutes for setting, minutes in self._figures_then.items() if f"figure:{setting}" not in known
+        }
+        return parsed(version, figures, None if late else self.known_at)
+
+    def _late_versions(self) -> list[Change]:
+        """At most one change: the version that governs the day since, or the one whose start ends it earlier."""
+        since = StandardVersion.objects.filter(key=self.asking.standard_key, recorded_at__gt=self.known_at)
+        if self._version_then != self._version_now:
+            # Where none is in force now, one that started by then has run out.
+            late = since.filter(in_force_from__lte=self._day).order_by("-in_force_from").first()
+        elif self._version_now is not None and self._last_day(self.known_at) != self._last_day(None):
+            late = since.filter(in_force_from__gt=self._day).order_by("in_force_from").first()
+        else:
+            return []
+        assert late is not None
+        change = Change(f"standard:{late.version}", late.recorded_at)
+        self.names[change.key] = _("%(title)s, version %(version)s, in force from %(day)s") % {
+            "title": late.title,
+            "version": late.version,
+            "day": late.in_force_from.isoformat(),
+        }
+        return [change]
+
+    def _last_day(self, known_at: datetime | None) -> Any:
+        assert self._version_now is not None
+        return parsed(self._version_now, {}, known_at).in_force_until
+
+    def _late_figures(self) -> list[Change]:
+        late = EmployerFigure.objects.filter(
+            employer=self.asking.employer, standard_key=self.asking.standard_key, recorded_at__gt=self.known_at
+        )
+        found = []
+        for each in late.order_by("setting", "-recorded_at", "-id").distinct("setting"):
+            change = Change(f"figure:{each.setting}", each.recorded_at)
+            self.names[change.key] = _("%(setting)s: %(minutes)s minutes") % {
+                "setting": each.setting.replace("_", " "),
+                "minutes": each.minutes,
+            }
+            found.append(change)
+        return found
+
+
+def _withheld(difference: Difference, visible: Collection[int]) -> Difference:
+    if difference.worker is None or difference.worker in visible:
+        return difference
+    return replace(
+        difference,
+        number=None,
+        title=str(SIGNED_FOR_THEM),
+        who="",
+        worker=None,
+        happened="",
+        what="",
+        withheld=True,
+    )
+
+
+def _side_json(side: Side) -> dict[str, Any]:
+    return {
+        "outcome": side.outcome,
+        "sentence": side.sentence,
+        "answer": None if side.answered is None else side.answered.answer.as_json(),
+    }

@@ -1,0 +1,298 @@
+"""Who stood in each place of a job's crew, by what the register knew then and by what it knows now."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from registry.crews.models import Assignment, AssignmentEvent, Job, Slot
+from registry.crews.queries import asking_for_slot
+from registry.eligibility.render import CAUTION
+from registry.inspection.as_known import Comparison, compare, require_past
+from registry.inspection.words import instant_in_words
+from registry.people.models import Worker
+
+STANDINGS = {
+    "standing": gettext_lazy("stood on the crew"),
+    "held": gettext_lazy("held: did not fill the place"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InPlace:
+    """Somebody in a place on the crew at an instant. ``standing`` is ``standing`` or ``held``."""
+
+    assignment: int
+    worker: Worker
+    standing: str
+    reason: str
+    start: datetime
+    end: datetime
+    assigned_at: datetime
+
+    @property
+    def word(self) -> str:
+        """The standing for people."""
+        return str(STANDINGS[self.standing])
+
+
+@dataclass(frozen=True, slots=True)
+class WhatCameSince:
+    """An assignment, or what became of one, that was recorded after the instant and bears on who stood there."""
+
+    recorded_at: datetime
+    worker: int
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceAsKnown:
+    """One place of the crew in both views; ``comparisons`` has one for each person of either view."""
+
+    slot: Slot
+    then: tuple[InPlace, ...]
+    now: tuple[InPlace, ...]
+    since: tuple[WhatCameSince, ...]
+    comparisons: tuple[Comparison, ...]
+
+    @property
+    def differs(self) -> bool:
+        """Whether somebody else, or nobody, stood there by the other view."""
+        return _standing(self.then) != _standing(self.now)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrewAsKnown:
+    """A job's crew at ``at``, an instant of the work, by what was known at ``known_at`` and at ``now_at``.
+
+    ``not_planned_yet`` and ``replaced`` are sentences, empty where they do not apply.
+    """
+
+    job: Job
+    at: datetime
+    known_at: datetime
+    now_at: datetime
+    not_planned_yet: str
+    replaced: str
+    places: tuple[PlaceAsKnown, ...]
+
+    @property
+    def differs(self) -> bool:
+        """Whether anything differs: who stood there, or an answer about one of them."""
+        return any(
+            each.differs or any(comparison.outcome_differs for comparison in each.comparisons) for each in self.places
+        )
+
+    def seen_by(self, visible: set[int], *, whole_crew: bool) -> CrewAsKnown:
+        """The view for a reader who may see the records of ``visible`` alone.
+
+        Without ``whole_crew`` (a worker asks) the other people in the crew are left out.
+        """
+        return replace(self, places=tuple(_place_seen_by(each, visible, whole_crew) for each in self.places))
+
+    def as_json(self) -> dict[str, Any]:
+        """The view as plain JSON data; instants as ISO 8601."""
+        return {
+            "job": self.job.pk,
+            "during": self.at.isoformat(),
+            "known_at": self.known_at.isoformat(),
+            "now": self.now_at.isoformat(),
+            "not_planned_yet": self.not_planned_yet,
+            "replaced": self.replaced,
+            "differs": self.differs,
+            "places": [
+                {
+                    "slot": each.slot.pk,
+                    "role": each.slot.role,
+                    "position": each.slot.position,
+                    "differs": each.differs,
+                    "then": [_in_place_json(one) for one in each.then],
+                    "by_now": [_in_place_json(one) for one in each.now],
+                    "since": [
+                        {
+                            "recorded_at": one.recorded_at.isoformat(),
+                            "worker": one.worker,
+                            "sentence": one.sentence,
+                        }
+                        for one in each.since
+                    ],
+                    "comparisons": [one.as_json() for one in each.comparisons],
+                }
+                for each in self.places
+            ],
+            "caution": CAUTION,
+        }
+
+
+def crew_as_known(job: Job, *, day_instant: datetime, known_at: datetime, now: datetime) -> CrewAsKnown:
+    """The crew of a job, current or an earlier plan, at an instant of the work.
+
+    What became of an assignment counts from when it happened, and is known from
+    when it was recorded. Apart from the engine's answers the number of statements
+    is fixed. Raises :class:`RecordRefused` for an instant that cannot be known,
+    and :class:`BadInput` where no answer can be given about somebody.
+    """
+    require_past(known_at, now=now)
+    job = Job.objects.select_related("site", "crane__model__maker", "employer", "superseded_by").get(pk=job.pk)
+    zone = ZoneInfo(job.site.time_zone)
+    slots = list(job.slots.order_by("id"))
+    assignments = Assignment.objects.filter(slot__job=job).select_related("worker").order_by("id")
+    events: dict[int, list[AssignmentEvent]] = defaultdict(list)
+    for event in AssignmentEvent.objects.filter(assignment__slot__job=job).order_by("id"):
+        events[event.assignment_id].append(event)
+    of_slot: dict[int, list[Assignment]] = defaultdict(list)
+    for assignment in assignments:
+        of_slot[assignment.slot_id].append(assignment)
+    places = []
+    for slot in slots:
+        slot.job = job
+        mine = of_slot[slot.pk]
+        then = _in_place(mine, events, at=day_instant, known_at=known_at)
+        by_now = _in_place(mine, events, at=day_instant, known_at=now)
+        concerned = {each.assignment for each in (*then, *by_now)}
+        windows = {each.worker.pk: (each.start, each.end) for each in (*then, *by_now)}
+        places.append(
+            PlaceAsKnown(
+                slot=slot,
+                then=then,
+                now=by_now,
+                since=_since(mine, events, concerned, day_instant, known_at, zone),
+                comparisons=tuple(
+                    compare(asking_for_slot(slot, worker=worker, start=start, end=end), known_at=known_at, now=now)
+                    for worker, (start, end) in windows.items()
+                ),
+            )
+        )
+    return CrewAsKnown(
+        job=job,
+        at=day_instant,
+        known_at=known_at,
+        now_at=now,
+        not_planned_yet=_not_planned_yet(job, known_at, zone),
+        replaced=_replaced(job, zone),
+        places=tuple(places),
+    )
+
+
+def _in_place(
+    assignments: list[Assignment], events: dict[int, list[AssignmentEvent]], *, at: datetime, known_at: datetime
+) -> tuple[InPlace, ...]:
+    """Who was in the place at ``at`` by what was recorded by ``known_at``."""
+    found = []
+    for each in assignments:
+        if each.assigned_at > known_at or not each.start <= at < each.end:
+            continue
+        standing, reason = "standing", ""
+        for event in events[each.pk]:
+            # Who has left stays gone, whatever else was recorded of the rest of their time.
+            if event.recorded_at <= known_at and event.happened_at <= at and standing != "ended":
+                standing = "standing" if event.kind == "confirmed" else event.kind
+                reason = event.reason
+        if standing != "ended":
+            found.append(
+                InPlace(
+                    assignment=each.pk,
+                    worker=each.worker,
+                    standing=standing,
+                    reason=reason,
+                    start=each.start,
+                    end=each.end,
+                    assigned_at=each.assigned_at,
+                )
+            )
+    return tuple(found)
+
+
+def _since(
+    assignments: list[Assignment],
+    events: dict[int, list[AssignmentEvent]],
+    concerned: set[int],
+    at: datetime,
+    known_at: datetime,
+    zone: ZoneInfo,
+) -> tuple[WhatCameSince, ...]:
+    found = []
+    for each in assignments:
+        if each.pk not in concerned:
+            continue
+        if each.assigned_at > known_at:
+            sentence = _("%(who)s was put into this place; recorded %(instant)s.") % {
+                "who": each.worker,
+                "instant": instant_in_words(each.assigned_at, zone),
+            }
+            found.append(WhatCameSince(each.assigned_at, each.worker_id, sentence))
+        for event in events[each.pk]:
+            if event.recorded_at > known_at and event.happened_at <= at:
+                told = EVENTS[event.kind] % {
+                    "who": each.worker,
+                    "from": instant_in_words(event.happened_at, zone),
+                    "instant": instant_in_words(event.recorded_at, zone),
+                }
+                sentence = f"{told} {event.reason}".strip()
+                found.append(WhatCameSince(event.recorded_at, each.worker_id, sentence))
+    return tuple(sorted(found, key=lambda each: each.recorded_at))
+
+
+EVENTS = {
+    "held": gettext_lazy("%(who)s was held from %(from)s on; recorded %(instant)s."),
+    "confirmed": gettext_lazy("%(who)s was confirmed from %(from)s on; recorded %(instant)s."),
+    "ended": gettext_lazy("%(who)s left this place at %(from)s; recorded %(instant)s."),
+}
+
+
+def _not_planned_yet(job: Job, known_at: datetime, zone: ZoneInfo) -> str:
+    if job.recorded_at <= known_at:
+        return ""
+    return _("The register did not know this plan at that instant: recorded %(instant)s.") % {
+        "instant": instant_in_words(job.recorded_at, zone)
+    }
+
+
+def _replaced(job: Job, zone: ZoneInfo) -> str:
+    later: Job | None = getattr(job, "superseded_by", None)
+    if later is None:
+        return ""
+    sentence = (
+        _("This plan was withdrawn; recorded %(instant)s.")
+        if later.withdrawn
+        else _("This plan was replaced by job %(number)s; recorded %(instant)s.")
+    )
+    return sentence % {"number": later.pk, "instant": instant_in_words(later.recorded_at, zone)}
+
+
+def _standing(people: tuple[InPlace, ...]) -> list[tuple[int, str]]:
+    return [(each.assignment, each.standing) for each in people]
+
+
+def _place_seen_by(place: PlaceAsKnown, visible: set[int], whole_crew: bool) -> PlaceAsKnown:
+    seen = replace(
+        place,
+        comparisons=tuple(each.seen_by(visible) for each in place.comparisons if each.asking.worker in visible),
+    )
+    if whole_crew:
+        return seen
+    return replace(
+        seen,
+        then=tuple(each for each in seen.then if each.worker.pk in visible),
+        now=tuple(each for each in seen.now if each.worker.pk in visible),
+        since=tuple(each for each in seen.since if each.worker in visible),
+    )
+
+
+def _in_place_json(one: InPlace) -> dict[str, Any]:
+    return {
+        "assignment": one.assignment,
+        "worker": one.worker.pk,
+        "worker_name": str(one.worker),
+        "standing": one.standing,
+        "reason": one.reason,
+        "start": one.start.isoformat(),
+        "end": one.end.isoformat(),
+        "assigned_at": one.assigned_at.isoformat(),
+    }
