@@ -11,12 +11,13 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.database.records import Record
 from registry.evidence import services
+from registry.evidence.countersigning import ask_for_countersignature
 from registry.evidence.models import (
     Appointment,
     Assessment,
@@ -86,6 +87,15 @@ def open_requests(employer: Employer) -> QuerySet[CorrectionRequest]:
     return waiting.select_related("worker", "recorded_by").order_by("recorded_at", "id")
 
 
+def open_requests_about_assessments_by(assessor: Worker) -> QuerySet[CorrectionRequest]:
+    """Requests about assessments that the assessor gave for an employer, and that wait for an answer."""
+    given = Assessment.objects.filter(assessor=assessor, third_party="")
+    waiting = CorrectionRequest.objects.filter(
+        record_kind="assessment", record_id__in=given.values("pk"), answer__isnull=True
+    )
+    return waiting.select_related("worker", "employer").order_by("recorded_at", "id")
+
+
 def requests_of(worker: Worker) -> QuerySet[CorrectionRequest]:
     """What was asked about a worker's records and what came of it, newest first."""
     return (
@@ -116,12 +126,18 @@ def correct_with_reason(
     request: CorrectionRequest | None = None,
     employer: Employer | None = None,
 ) -> Any:
-    """Correct a record, as the answer to ``request`` or of the ``employer``'s own accord."""
+    """Correct a record, as the answer to ``request`` or of the ``employer``'s own accord.
+
+    Whoever signed hours before, or was asked to, is asked to sign the corrected ones.
+    """
+    require_may_correct(record, recorded_by)
     if not {name for name, value in changes.items() if getattr(record, name) != value}:
         raise RecordRefused([Problem("", "a_correction_changes_something", _("Nothing is different."))])
     with transaction.atomic():
         request = request or _own_accord(record, employer, reason, recorded_at, recorded_by)
         corrected = services.correct(record, recorded_at=recorded_at, recorded_by=recorded_by, **changes)
+        if isinstance(corrected, HoursEntry):
+            _ask_signers_again(record, corrected, recorded_at, recorded_by)
         _answer(request, "corrected", reason, corrected.pk, recorded_at, recorded_by)
     return corrected
 
@@ -136,6 +152,7 @@ def withdraw_with_reason(
     employer: Employer | None = None,
 ) -> Any:
     """Withdraw a record, as the answer to ``request`` or of the ``employer``'s own accord."""
+    require_may_correct(record, recorded_by)
     with transaction.atomic():
         request = request or _own_accord(record, employer, reason, recorded_at, recorded_by)
         withdrawal = services.withdraw(record, recorded_at=recorded_at, recorded_by=recorded_by)
@@ -148,6 +165,28 @@ def decline_correction(
 ) -> CorrectionAnswer:
     """Leave the record as it is, and say why."""
     return _answer(request, "declined", reason, None, recorded_at, recorded_by)
+
+
+def only_the_assessor_corrects(record: Any) -> bool:
+    """Whether the record is a judgement that nobody but who gave it may change: an employer's own assessment."""
+    return isinstance(record, Assessment) and not record.third_party
+
+
+def require_may_correct(record: Any, account: Account | None) -> None:
+    """Raise :class:`RecordRefused` if the account changes another person's judgement."""
+    if only_the_assessor_corrects(record) and (account is None or account.worker_id != record.assessor_id):
+        sentence = _("Only the assessor who gave this assessment corrects or withdraws it.")
+        raise RecordRefused([Problem("", "an_assessment_is_its_assessors", sentence)])
+
+
+def _ask_signers_again(
+    before: HoursEntry, corrected: HoursEntry, recorded_at: datetime, recorded_by: Account | None
+) -> None:
+    signers = Worker.objects.filter(
+        Q(countersignatures_given__entry=before) | Q(countersignatures_asked__entry=before)
+    ).distinct()
+    for signer in signers:
+        ask_for_countersignature(entries=[corrected], of=signer, recorded_at=recorded_at, recorded_by=recorded_by)
 
 
 def _own_accord(

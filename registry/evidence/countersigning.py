@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
@@ -48,6 +48,12 @@ def waiting_for(signer: Worker | int) -> QuerySet[CountersignatureRequest]:
         .select_related("entry__worker", "entry__model__maker", "entry__site", "entry__employer")
         .order_by("entry__start", "entry_id")
     )
+
+
+def waiting_with_answers(signer: Worker | int) -> QuerySet[CountersignatureRequest]:
+    """:func:`waiting_for`, each with the signer's earlier objections as ``entry.answered`` and their answers."""
+    answered = EntryObjection.objects.filter(by=signer, answer__isnull=False).select_related("answer")
+    return waiting_for(signer).prefetch_related(Prefetch("entry__objections", answered, to_attr="answered"))
 
 
 def declined_by(signer: Worker | int) -> QuerySet[EntryObjection]:
@@ -99,6 +105,8 @@ def record_shift(
     """
     if not rows:
         raise RecordRefused([Problem("", "a_sheet_names_somebody", _("Name at least one person."))])
+    if problems := _overlaps(rows):
+        raise RecordRefused(problems)
     try:
         with transaction.atomic():
             entries = record_hours_in_bulk(rows=rows, recorded_at=recorded_at, recorded_by=recorded_by)
@@ -118,6 +126,20 @@ def record_shift(
         ) from refused
 
 
+def _overlaps(rows: Sequence[NewHours]) -> list[Problem]:
+    """Nobody is in two lines of one sheet at the same time."""
+    return [
+        Problem(
+            f"rows[{later}].worker", "nobody_is_on_a_sheet_twice_at_once", _("This person is already on the sheet.")
+        )
+        for later, new in enumerate(rows)
+        if any(
+            earlier.worker.pk == new.worker.pk and earlier.start < new.end and new.start < earlier.end
+            for earlier in rows[:later]
+        )
+    ]
+
+
 def ask_for_countersignature(
     *, entries: Iterable[HoursEntry], of: Worker, recorded_at: datetime, recorded_by: Account | None
 ) -> list[CountersignatureRequest]:
@@ -127,6 +149,20 @@ def ask_for_countersignature(
             CountersignatureRequest(entry=each, of=of, recorded_at=recorded_at, recorded_by=recorded_by)
             for each in entries
         )
+
+
+def ask_about(
+    *, employer: Employer, entry_ids: Iterable[int], of: Worker, recorded_at: datetime, recorded_by: Account | None
+) -> list[CountersignatureRequest]:
+    """Ask somebody to countersign the employer's entries that wait for nobody yet, all or none."""
+    wanted = set(entry_ids)
+    if not wanted:
+        raise RecordRefused([Problem("entries", "an_entry_is_chosen", _("Tick at least one entry."))])
+    entries = list(nobody_asked(employer).filter(pk__in=wanted))
+    if len(entries) != len(wanted):
+        sentence = _("Some of these entries wait for somebody already; look at the list again.")
+        raise RecordRefused([Problem("entries", "entry_waits_for_nobody", sentence)])
+    return ask_for_countersignature(entries=entries, of=of, recorded_at=recorded_at, recorded_by=recorded_by)
 
 
 def sign_entries(*, entry_ids: Iterable[int], signer: Worker, at: datetime, recorded_by: Account) -> int:

@@ -114,6 +114,29 @@ def employ(
         )
 
 
+def take_on(
+    *,
+    given_name: str,
+    family_name: str,
+    date_of_birth: date | None,
+    employer: Employer,
+    start: date,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> Worker:
+    """Register a person and put them on the employer's books, both or neither."""
+    with transaction.atomic():
+        worker = register_worker(
+            given_name=given_name,
+            family_name=family_name,
+            date_of_birth=date_of_birth,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+        employ(worker=worker, employer=employer, start=start, recorded_at=recorded_at, recorded_by=recorded_by)
+    return worker
+
+
 def record_language(
     *, worker: Worker, language: str, recorded_at: datetime, recorded_by: Account | None
 ) -> LanguageSkill:

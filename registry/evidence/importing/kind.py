@@ -121,6 +121,11 @@ class Kind(ABC):
         """The fields that a file may bring, by the options."""
         return [each for each in cls.fields if options.signatures or each.name not in cls.signatures]
 
+    @classmethod
+    def needs_signatures(cls) -> bool:
+        """Whether no row can be told without saying who signed."""
+        return any(each.compulsory and each.name in cls.signatures for each in cls.fields)
+
     @abstractmethod
     def write(self, rows: Sequence[MappedRow]) -> None:
         """Store the rows; what is wrong with one becomes its problem."""

@@ -1,0 +1,148 @@
+"""Who may record about whom, and who may look at what is attached.
+
+An employer records about its own people, a worker asks about their own
+records and signs as themself, an assessor assesses the people of the employers
+that appointed them.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
+
+from registry.crews.access import NotAllowed, visible_workers
+from registry.evidence import corrections
+from registry.evidence.assessing import employers_assessed_for
+from registry.evidence.corrections import RECORDS, employer_answerable_for, only_the_assessor_corrects
+from registry.evidence.models import (
+    Appointment,
+    Assessment,
+    AssessmentSignature,
+    Certification,
+    CorrectionRequest,
+    Document,
+    EntryObjection,
+    HoursEntry,
+    Instruction,
+)
+from registry.evidence.uploads import TABLES
+from registry.people.models import Account, Employer, Employment, Worker
+
+HOLDERS = (HoursEntry, Assessment, Certification, Instruction, Appointment)
+"""The records that a document can be attached to."""
+
+
+def recording_employer(account: Account) -> Employer:
+    """The employer the account records for. Raises :class:`NotAllowed`."""
+    if account.kind != "employer" or account.employer is None:
+        raise NotAllowed(_("Only an employer records this."))
+    return account.employer
+
+
+def own_workers(account: Account) -> QuerySet[Worker]:
+    """The employer's own people, by name. Raises :class:`NotAllowed`."""
+    recording_employer(account)
+    return visible_workers(account).order_by("family_name", "given_name", "id")
+
+
+def require_own_worker(account: Account, worker_id: int) -> Worker:
+    """The employer's own worker. Raises :class:`NotAllowed`, whether or not there is such a person."""
+    worker = own_workers(account).filter(pk=worker_id).first()
+    if worker is None:
+        raise NotAllowed(_("This person is not on the employer's books."))
+    return worker
+
+
+def signing_worker(account: Account) -> Worker:
+    """The worker who signs with this account. Raises :class:`NotAllowed`."""
+    if account.kind != "worker" or account.worker is None:
+        raise NotAllowed(_("Only a worker signs, and only as themself."))
+    return account.worker
+
+
+def assessable_workers(account: Account, *, at: datetime) -> QuerySet[Worker]:
+    """The people whom the signed-in assessor may assess: those of the employers that appointed them, not oneself."""
+    assessor = signing_worker(account)
+    employed = Employment.objects.current().filter(
+        Q(end__isnull=True) | Q(end__gte=at.date()), employer__in=employers_assessed_for(assessor, at=at)
+    )
+    people = Worker.objects.filter(pk__in=employed.values("worker")).exclude(pk=assessor.pk)
+    return people.order_by("family_name", "given_name", "id")
+
+
+def record_to_ask_about(account: Account, kind: str, record_id: int) -> Any:
+    """A record of the signed-in worker. Raises :class:`NotAllowed`."""
+    worker = signing_worker(account)
+    record = _find(kind, record_id)
+    if record is None or record.worker_id != worker.pk:
+        raise NotAllowed(_("This is not your record."))
+    return record
+
+
+def record_to_correct(account: Account, kind: str, record_id: int, *, at: datetime) -> Any:
+    """A record that the account may correct or withdraw. Raises :class:`NotAllowed`.
+
+    An employer corrects the records it answers for; an employer's own
+    assessment is its assessor's to correct.
+    """
+    record = _find(kind, record_id)
+    if record is not None and only_the_assessor_corrects(record):
+        if account.worker_id != record.assessor_id:
+            raise NotAllowed(_("Only the assessor who gave this assessment corrects or withdraws it."))
+        return record
+    employer = recording_employer(account)
+    answerable = None if record is None else employer_answerable_for(record, on=at)
+    if answerable is None or answerable.pk != employer.pk:
+        raise NotAllowed(_("Another employer answers for this record."))
+    return record
+
+
+def request_to_answer(account: Account, request_id: int) -> CorrectionRequest:
+    """A request that waits for the account's employer, or is about an assessment the account gave."""
+    request = CorrectionRequest.objects.filter(pk=request_id, answer__isnull=True).select_related("worker").first()
+    if request is not None and request.employer_id == account.employer_id:
+        return request
+    if request is not None and account.worker is not None:
+        about_own = corrections.open_requests_about_assessments_by(account.worker).filter(pk=request.pk)
+        if about_own.exists():
+            return request
+    raise NotAllowed(_("This request does not wait for your answer."))
+
+
+def objection_to_answer(account: Account, objection_id: int) -> EntryObjection:
+    """An objection to an entry of the account's employer."""
+    employer = recording_employer(account)
+    found = EntryObjection.objects.filter(pk=objection_id, answer__isnull=True, entry__employer=employer)
+    objection = found.select_related("by", "entry__worker", "entry__site", "entry__model__maker").first()
+    if objection is None:
+        raise NotAllowed(_("This question does not wait for your answer."))
+    return objection
+
+
+def visible_documents(account: Account) -> QuerySet[Document]:
+    """Documents attached to records of people the account may look at, and those it handed in itself."""
+    people = visible_workers(account)
+    seen = Q(recorded_by=account)
+    for holder in HOLDERS:
+        seen |= Q(Exists(holder._default_manager.filter(document=OuterRef("pk"), worker__in=people)))
+    drawn = AssessmentSignature.objects.filter(image=OuterRef("pk"), assessment__worker__in=people)
+    return Document.objects.filter(seen | Q(Exists(drawn)))
+
+
+def uploaded_table(account: Account, document_id: int) -> Document:
+    """A table that this account uploaded to import. Raises :class:`NotAllowed`."""
+    recording_employer(account)
+    found = Document.objects.filter(pk=document_id, recorded_by=account, media_type__in=TABLES).first()
+    if found is None:
+        raise NotAllowed(_("There is no such upload of yours."))
+    return found
+
+
+def _find(kind: str, record_id: int) -> Any:
+    model = RECORDS.get(kind)
+    if model is None:
+        return None
+    return model.objects.select_related("worker", "recorded_by__employer").filter(pk=record_id).first()

@@ -1,0 +1,1 @@
+"""Pages that put records into the register: sheets, signatures, scans, corrections, imports."""

@@ -1,0 +1,145 @@
+"""Fields and form parts that the pages for records share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.core import signing
+from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
+from django.http import QueryDict
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from registry.database.errors import RecordRefused
+from registry.equipment.models import Site
+from registry.evidence.models import Document
+from registry.evidence.uploads import Upload, inspect_upload, keep_upload
+from registry.people.finding import MOST_ALIKE, people_meant
+from registry.people.models import Account, Worker
+from registry.web.forms import SiteInstant, at_site
+
+SCAN_TYPES = "image/*,application/pdf"
+KEPT = "registry.web.records.kept"
+
+
+class PersonField(forms.CharField):
+    """A person by number or name, as typed; :func:`find_people` makes it a worker."""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault("max_length", 250)
+        super().__init__(**options)
+        self.widget.attrs.update({"autocomplete": "off", "list": "people-known"})
+
+
+def find_people(form: forms.Form, names: Iterable[str], among: QuerySet[Worker]) -> dict[str, Worker]:
+    """The workers meant in these fields, in one statement; a doubt becomes the field's error."""
+    typed = {name: str(form.cleaned_data[name]).strip() for name in names if form.cleaned_data.get(name)}
+    meant = people_meant(typed.values(), among)
+    found: dict[str, Worker] = {}
+    for name, text in typed.items():
+        alike = meant.get(text, [])
+        if len(alike) == 1:
+            found[name] = alike[0]
+        elif alike:
+            named = "; ".join(f"{each.number} {each}" for each in alike[:MOST_ALIKE])
+            form.add_error(name, _now("Several people may be meant; give the number: %(named)s") % {"named": named})
+        else:
+            form.add_error(name, _now("Nobody on the books is meant by this."))
+    return found
+
+
+def as_typed(data: QueryDict, form: forms.Form) -> dict[str, Any]:
+    """What was typed, as the initial values of the form shown again unchecked."""
+    return {
+        name: data.getlist(name) if isinstance(field, forms.MultipleChoiceField) else data.get(name)
+        for name, field in form.fields.items()
+    }
+
+
+class ClockForm(forms.Form):
+    """A form whose instants are read from the clock of a place that is chosen in it."""
+
+    clock = forms.ChoiceField(label=_("Times by the clock of"))
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.instants = [name for name, field in self.fields.items() if isinstance(field, SiteInstant)]
+        if not self.instants:
+            del self.fields["clock"]
+            return
+        zones = list(Site.objects.order_by("time_zone").values_list("time_zone", flat=True).distinct()) or ["UTC"]
+        clock = self.fields["clock"]
+        clock.choices = [(each, each.replace("_", " ")) for each in zones]  # type: ignore[attr-defined]
+        clock.initial = zones[0]
+        self.order_fields([*(each for each in self.fields if each != "clock"), "clock"])
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        if zone := given.get("clock"):
+            for name in self.instants:
+                try:
+                    given[name] = at_site(given.get(name), zone)
+                except ValidationError as error:
+                    self.add_error(name, error)
+        return given
+
+
+class ScanField(forms.FileField):
+    """A scan or photograph; on a phone the camera takes it."""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault("label", _("Scan or photograph"))
+        options.setdefault("help_text", _("PDF, PNG, JPEG or HEIC, up to 20 MB. On a phone the camera opens."))
+        options.setdefault("widget", forms.FileInput(attrs={"accept": SCAN_TYPES, "capture": "environment"}))
+        super().__init__(max_length=255, allow_empty_file=True, **options)
+
+
+class ScanForm(forms.Form):
+    """A form with a scan; one that was handed in stays although another field is refused.
+
+    ``kept`` names the stored document, signed for the account that handed it in.
+    """
+
+    document = ScanField(required=False)
+    kept = forms.CharField(required=False, widget=forms.HiddenInput())
+
+    def __init__(self, *args: Any, account: Account, **options: Any) -> None:
+        self.account = account
+        self.scan: Document | None = None
+        self._upload: Upload | None = None
+        super().__init__(*args, **options)
+
+    def clean_document(self) -> Any:
+        file = self.cleaned_data.get("document")
+        if file:
+            try:
+                self._upload = inspect_upload(name=file.name, content=file.read())
+            except RecordRefused as refused:
+                raise ValidationError([each.message for each in refused.problems]) from refused
+        return file
+
+    def clean_kept(self) -> str:
+        kept = str(self.cleaned_data.get("kept") or "")
+        if kept:
+            try:
+                owner, document = signing.loads(kept, salt=KEPT)
+            except signing.BadSignature as error:
+                raise ValidationError(_now("Choose the file again.")) from error
+            if owner == self.account.pk:
+                self.scan = Document.objects.defer("content").filter(pk=document, recorded_by=self.account).first()
+        return kept
+
+    def keep_scan(self, now: datetime) -> Document | None:
+        """Store what was handed in, once, and remember it in the form for its next showing."""
+        self.is_valid()
+        if self._upload is not None:
+            self.scan = keep_upload(upload=self._upload, recorded_at=now, recorded_by=self.account)
+            self._upload = None
+        if self.scan is not None and self.is_bound:
+            self.data = self.data.copy()
+            self.data["kept"] = signing.dumps([self.account.pk, self.scan.pk], salt=KEPT)
+        return self.scan

@@ -1,0 +1,225 @@
+"""A person's records one by one, each with its words and what may be done with it, in a fixed number of statements."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any
+
+from django.core.paginator import Page, Paginator
+from django.db.models import Prefetch, QuerySet
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from registry.evidence.corrections import RECORDS, kind_of, only_the_assessor_corrects, requests_of
+from registry.evidence.models import AssessmentSignature, CorrectionRequest, Document
+from registry.people.models import Account, Worker
+from registry.web.templatetags.words import at, on_day
+
+HOURS_SHOWN = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A record in words; ``corrected`` says that a later one replaces it."""
+
+    kind: str
+    pk: int
+    title: str
+    details: str
+    corrected: bool
+    correctable: bool
+    document: Document | None
+    drawn: Document | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Records of one kind."""
+
+    title: str
+    slug: str
+    records: list[Shown]
+
+
+@dataclass(frozen=True, slots=True)
+class PersonPage:
+    """What the page of a person's records shows."""
+
+    worker: Worker
+    groups: list[Group]
+    hours: Page[Any]
+    requests: list[tuple[CorrectionRequest, str]] = field(default_factory=list)
+
+
+def page_of(worker: Worker, account: Account, number: str | None) -> PersonPage:
+    """Every record of the worker but hours in full, and one page of hours."""
+    titles = {
+        "assessment": _("Practical assessments"),
+        "certification": _("Certificates"),
+        "certificationstatus": _("Certificates suspended, revoked or reinstated"),
+        "instruction": _("Instruction"),
+        "appointment": _("Appointments"),
+        "standdown": _("Stand-downs"),
+        "employment": _("Employment"),
+        "languageskill": _("Languages"),
+    }
+    hours = Paginator(_records("hoursentry", worker).order_by("-start", "-id"), HOURS_SHOWN).get_page(number)
+    shown = [shown_of(each, account) for each in hours]
+    groups = [Group(_("Hands-on hours"), "hours", shown)]
+    for kind, title in titles.items():
+        groups.append(Group(title, kind, [shown_of(each, account) for each in _records(kind, worker).order_by("-id")]))
+    requests = [(each, _asked_about(each)) for each in requests_of(worker)]
+    return PersonPage(worker, groups, hours, requests)
+
+
+def _records(kind: str, worker: Worker) -> QuerySet[Any]:
+    related = {
+        "hoursentry": ("model__maker", "site"),
+        "assessment": ("model__maker", "assessor"),
+        "certificationstatus": ("certification",),
+        "instruction": ("model__maker",),
+        "appointment": ("employer", "maker", "model__maker"),
+        "standdown": ("model__maker",),
+        "employment": ("employer",),
+    }
+    records = RECORDS[kind].objects.filter(worker=worker, withdrawn=False)
+    records = records.select_related("superseded_by", "recorded_by", *related.get(kind, ()))
+    if any(each.name == "document" for each in RECORDS[kind]._meta.fields):
+        records = records.prefetch_related(Prefetch("document", Document.objects.defer("content")))
+    if kind == "hoursentry":
+        records = records.prefetch_related("countersignatures__by")
+    if kind == "assessment":
+        drawn = AssessmentSignature.objects.prefetch_related(Prefetch("image", Document.objects.defer("content")))
+        records = records.prefetch_related(Prefetch("drawn_signature", drawn))
+    return records
+
+
+def shown_of(record: Any, account: Account) -> Shown:
+    """A record in words, with what the account may do: an employer what it answers for, a worker asks."""
+    title, details = _WORDS[kind_of(record)](record)
+    drawn = getattr(record, "drawn_signature", None) if kind_of(record) == "assessment" else None
+    return Shown(
+        kind=kind_of(record),
+        pk=record.pk,
+        title=title[:1].upper() + title[1:],
+        details=details,
+        corrected=getattr(record, "superseded_by", None) is not None,
+        correctable=account.kind == "employer" and not only_the_assessor_corrects(record),
+        document=getattr(record, "document", None),
+        drawn=None if drawn is None else drawn.image,
+    )
+
+
+def in_words(record: Any) -> str:
+    """A record in one line."""
+    title, details = _WORDS[kind_of(record)](record)
+    return f"{title[:1].upper()}{title[1:]}: {details}" if details else title[:1].upper() + title[1:]
+
+
+def _asked_about(request: CorrectionRequest) -> str:
+    return {
+        "hoursentry": _("hours"),
+        "assessment": _("an assessment"),
+        "certification": _("a certificate"),
+        "certificationstatus": _("a certificate's status"),
+        "instruction": _("instruction"),
+        "appointment": _("an appointment"),
+        "standdown": _("a stand-down"),
+        "employment": _("employment"),
+        "languageskill": _("a language"),
+    }[request.record_kind]
+
+
+def _utc(instant: datetime | None) -> str:
+    return f"{at(instant, 'UTC')} UTC"
+
+
+def _day(day: date) -> str:
+    return date_format(day, "j M Y")
+
+
+def _until(start: str, end: str) -> str:
+    return (
+        _("%(start)s until %(end)s") % {"start": start, "end": end} if end else _("from %(start)s") % {"start": start}
+    )
+
+
+def _joined(parts: Iterable[Any]) -> str:
+    return "; ".join(str(each) for each in parts if each)
+
+
+def _hours(record: Any) -> tuple[str, str]:
+    zone = record.site.time_zone
+    signers = ", ".join(str(each.by) for each in record.countersignatures.all())
+    signed = _("countersigned by %(names)s") % {"names": signers} if signers else _("not countersigned")
+    return (
+        _("%(operation)s, %(start)s to %(end)s")
+        % {"operation": record.operation, "start": at(record.start, zone), "end": at(record.end, zone)},
+        _joined([record.model, record.site, record.get_capacity_display(), signed]),
+    )
+
+
+def _assessment(record: Any) -> tuple[str, str]:
+    met = sum(1 for each in record.tasks if each["met"])
+    tasks = _("%(met)s of %(all)s tasks met") % {"met": met, "all": len(record.tasks)} if record.tasks else ""
+    by = _("by %(name)s") % {"name": record.assessor}
+    return (
+        _("%(outcome)s as %(role)s") % {"outcome": record.get_outcome_display(), "role": record.get_role_display()},
+        _joined([record.model, ", ".join(record.operations), _utc(record.assessed_at), by, record.third_party, tasks]),
+    )
+
+
+def _certification(record: Any) -> tuple[str, str]:
+    expires = _("expires %(day)s") % {"day": _day(record.expires)} if record.expires else _("no expiry")
+    issued = _("issued %(day)s") % {"day": _day(record.issued)}
+    return str(record), _joined([record.issuer, issued, expires])
+
+
+def _certification_status(record: Any) -> tuple[str, str]:
+    from_then = _("from %(start)s") % {"start": _utc(record.effective_at)}
+    return f"{record.certification}: {_(record.status)}", _joined([from_then, record.reason])
+
+
+def _instruction(record: Any) -> tuple[str, str]:
+    minutes = _("%(minutes)s minutes") % {"minutes": record.minutes} if record.minutes else ""
+    topic = record.topic.replace("_", " ")
+    provider = record.provider_name or record.get_provider_display()
+    return topic, _joined([on_day(record.completed_at, "UTC"), provider, record.model, minutes])
+
+
+def _appointment(record: Any) -> tuple[str, str]:
+    period = _until(on_day(record.start, "UTC"), on_day(record.end, "UTC"))
+    authority = _("with authority to stop work") if record.stop_work_authority else ""
+    who = record.employer or record.maker
+    return record.duty.replace("_", " "), _joined(
+        [record.get_kind_display(), period, who, record.appointed_by, authority]
+    )
+
+
+def _stand_down(record: Any) -> tuple[str, str]:
+    role = record.get_role_display() if record.role else _("every role")
+    model = record.model or _("every model")
+    return f"{role}, {model}", _joined([_("from %(start)s") % {"start": _utc(record.start)}, record.reason])
+
+
+def _employment(record: Any) -> tuple[str, str]:
+    return str(record.employer), _until(_day(record.start), _day(record.end) if record.end else "")
+
+
+def _language(record: Any) -> tuple[str, str]:
+    return record.language, ""
+
+
+_WORDS: dict[str, Callable[[Any], tuple[str, str]]] = {
+    "hoursentry": _hours,
+    "assessment": _assessment,
+    "certification": _certification,
+    "certificationstatus": _certification_status,
+    "instruction": _instruction,
+    "appointment": _appointment,
+    "standdown": _stand_down,
+    "employment": _employment,
+    "languageskill": _language,
+}

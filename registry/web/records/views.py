@@ -1,0 +1,553 @@
+"""Pages that put records into the register: fetch, call one service, render."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import FileResponse, HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.datastructures import MultiValueDict
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_GET, require_http_methods
+
+from registry.crews import access, record_access
+from registry.evidence import assessing, corrections, countersigning, services
+from registry.evidence.importing import KINDS, FileRefused, ImportOptions, headings_of, import_file
+from registry.evidence.models import Assessment, Document
+from registry.evidence.uploads import keep_upload
+from registry.people import services as people
+from registry.people.models import Account, Worker
+from registry.web.forms import people_named, refused_beside_fields
+from registry.web.records.fields import ScanForm, as_typed
+from registry.web.records.forms import (
+    FIRST_LINES,
+    MORE_LINES,
+    AppointmentForm,
+    CertificateForm,
+    CertificateStatusForm,
+    CorrectionRequestForm,
+    EmploymentForm,
+    InstructionForm,
+    LanguageForm,
+    MappingForm,
+    NewPersonForm,
+    OwnAssessmentForm,
+    ReasonForm,
+    RecordForm,
+    ReplyForm,
+    SheetForm,
+    SignerForm,
+    SigningForm,
+    StandDownForm,
+    TableForm,
+    ThirdPartyAssessmentForm,
+    correction_form,
+    sheet_for,
+)
+from registry.web.records.record_page import in_words, page_of, shown_of
+from registry.web.views import page
+
+MOST_WAITING = 200
+PREVIEWED = 20
+MOST_NAMES = 300
+
+
+def _change_status(*, worker: Worker, certification: Any, **given: Any) -> Any:
+    return services.change_certification_status(certification=certification, **given)
+
+
+# What a person's page offers to add: the words, the form, the service.
+ADDITIONS: dict[str, tuple[Any, type[RecordForm], Callable[..., Any]]] = {
+    "certificate": (gettext_lazy("Certificate"), CertificateForm, services.record_certification),
+    "certificate-status": (
+        gettext_lazy("Certificate suspended, revoked or reinstated"),
+        CertificateStatusForm,
+        _change_status,
+    ),
+    "instruction": (gettext_lazy("Instruction"), InstructionForm, services.record_instruction),
+    "appointment": (gettext_lazy("Appointment"), AppointmentForm, services.appoint),
+    "third-party-assessment": (
+        gettext_lazy("Assessment by a third party"),
+        ThirdPartyAssessmentForm,
+        assessing.record_third_partys_assessment,
+    ),
+    "stand-down": (gettext_lazy("Stand-down"), StandDownForm, services.stand_down),
+    "employment": (gettext_lazy("Employment"), EmploymentForm, people.employ),
+    "language": (gettext_lazy("Language"), LanguageForm, people.record_language),
+}
+
+
+@page
+@require_GET
+def records_home(request: HttpRequest, *, account: Account) -> HttpResponse:
+    employer = record_access.recording_employer(account)
+    shown = {
+        "waiting": countersigning.waiting_at(employer).count(),
+        "objections": countersigning.objections_at(employer).count(),
+        "nobody_asked": countersigning.nobody_asked(employer).count(),
+        "requests": corrections.open_requests(employer).count(),
+        "jobs": access.visible_jobs(account).order_by("-start", "-id")[:12],
+    }
+    return render(request, "records/home.html", shown)
+
+
+# Hours of a crew
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def hours_sheet(request: HttpRequest, *, account: Account) -> HttpResponse:
+    employer = record_access.recording_employer(account)
+    own = record_access.own_workers(account)
+    form = _sheet(request, account)
+    if "more" not in request.POST and form.is_valid():
+        with form.refused_beside_lines():
+            recorded = countersigning.record_shift(
+                rows=form.rows(employer),
+                signer=form.found.get("signer"),
+                recorded_at=timezone.now(),
+                recorded_by=account,
+            )
+            messages.success(request, _("Recorded: the hours of %(number)s people.") % {"number": len(recorded)})
+            return redirect("countersigning")
+    jobs = access.visible_jobs(account).order_by("-start", "-id")[:12]
+    shown = {"form": form, "jobs": jobs, "known": own[:MOST_NAMES]}
+    return render(request, "records/hours.html", shown, status=_status(form))
+
+
+def _sheet(request: HttpRequest, account: Account) -> SheetForm:
+    own = record_access.own_workers(account)
+    if request.method == "POST":
+        lines = _number(request.POST.get("lines"), FIRST_LINES)
+        if "more" in request.POST:
+            lines += MORE_LINES
+            typed = as_typed(request.POST, SheetForm(people=own, lines=lines))
+            return SheetForm(people=own, lines=lines, initial=typed)
+        return SheetForm(request.POST, people=own, lines=lines)
+    given: dict[str, Any] = {}
+    if job_id := _number(request.GET.get("job"), 0):
+        given = sheet_for(get_object_or_404(access.visible_jobs(account), pk=job_id))
+    return SheetForm(people=own, **given)
+
+
+# Countersigning
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
+    signer = record_access.signing_worker(account)
+    declining = request.POST.get("do") == "decline"
+    form = SigningForm(_posted(request), declining=declining)
+    if form.is_valid():
+        with refused_beside_fields(form):
+            stroke = {"signer": signer, "at": timezone.now(), "recorded_by": account}
+            if declining:
+                countersigning.decline_entries(**form.cleaned_data, **stroke)
+                messages.success(request, _("Declined. The employer has your question."))
+            else:
+                signed = countersigning.sign_entries(entry_ids=form.cleaned_data["entry_ids"], **stroke)
+                messages.success(request, _("Countersigned: %(number)s.") % {"number": signed})
+            return redirect("to_countersign")
+    shown = {
+        "form": form,
+        "ticked": form.ticked(),
+        "waiting": countersigning.waiting_with_answers(signer)[:MOST_WAITING],
+        "declined": countersigning.declined_by(signer)[:MOST_WAITING],
+    }
+    return render(request, "records/to_countersign.html", shown, status=_status(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def countersigning_queue(request: HttpRequest, *, account: Account) -> HttpResponse:
+    employer = record_access.recording_employer(account)
+    own = record_access.own_workers(account)
+    form = SignerForm(_posted(request), people=own)
+    if form.is_valid():
+        with refused_beside_fields(form):
+            asked = countersigning.ask_about(
+                employer=employer,
+                entry_ids=form.cleaned_data["entry_ids"],
+                of=form.found["signer"],
+                recorded_at=timezone.now(),
+                recorded_by=account,
+            )
+            sentence = _("%(person)s is asked to countersign: %(number)s.")
+            messages.success(request, sentence % {"person": form.found["signer"], "number": len(asked)})
+            return redirect("countersigning")
+    shown = {
+        "form": form,
+        "ticked": form.ticked(),
+        "known": own[:MOST_NAMES],
+        "waiting": countersigning.waiting_at(employer)[:MOST_WAITING],
+        "objections": countersigning.objections_at(employer)[:MOST_WAITING],
+        "unasked": countersigning.nobody_asked(employer)[:MOST_WAITING],
+    }
+    return render(request, "records/countersigning.html", shown, status=_status(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def answer_objection(request: HttpRequest, *, account: Account, objection_id: int) -> HttpResponse:
+    objection = record_access.objection_to_answer(account, objection_id)
+    form = ReplyForm(_posted(request))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            countersigning.answer_objection(
+                objection=objection,
+                reply=form.cleaned_data["reply"],
+                recorded_at=timezone.now(),
+                recorded_by=account,
+            )
+            messages.success(request, _("Answered. The hours wait for the signer again."))
+            return redirect("countersigning")
+    return render(request, "records/objection.html", {"objection": objection, "form": form}, status=_status(form))
+
+
+# Assessments
+
+
+@page
+@require_GET
+def assessments(request: HttpRequest, *, account: Account) -> HttpResponse:
+    assessor = record_access.signing_worker(account)
+    assessable = record_access.assessable_workers(account, at=timezone.now())
+    given = Assessment.objects.filter(assessor=assessor, third_party="", withdrawn=False)
+    given = given.select_related("worker", "model__maker", "assessor", "superseded_by").order_by("-assessed_at", "-id")
+    latest = Paginator(given, 50).get_page(request.GET.get("page"))
+    shown = {
+        "people": people_named(request, assessable),
+        "given": [(each.worker, shown_of(each, account)) for each in latest],
+        "page": latest,
+        "requests": corrections.open_requests_about_assessments_by(assessor),
+    }
+    return render(request, "records/assessments.html", shown)
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def assess(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
+    now = timezone.now()
+    worker = get_object_or_404(record_access.assessable_workers(account, at=now), pk=worker_id)
+    employers = assessing.employers_assessed_for(account.worker_id or 0, at=now)
+    employer = employers.filter(employments__worker=worker).distinct().first()
+    form = _assessment_form(request, OwnAssessmentForm, account, now, worker=worker, employer=employer)
+    if form.is_valid():
+        with refused_beside_fields(form):
+            assessing.record_own_assessment(
+                assessor=record_access.signing_worker(account),
+                employer=employer,
+                worker=worker,
+                document=form.scan,
+                drawn=form.keep_drawing(now),
+                recorded_at=now,
+                recorded_by=account,
+                **form.given(),
+            )
+            messages.success(request, _("The assessment is recorded."))
+            return redirect("assessments")
+    shown = {"form": form, "worker": worker, "employer": employer}
+    return render(request, "records/assess.html", shown, status=_status(form))
+
+
+def _assessment_form(request: HttpRequest, form_class: type[Any], account: Account, now: datetime, **given: Any) -> Any:
+    """The form of an assessment with as many lines as were shown; more lines leave it unchecked."""
+    if request.method != "POST":
+        return form_class(account=account, **given)
+    lines = {"task_lines": _number(request.POST.get("lines"), 6)}
+    form = form_class(request.POST, request.FILES, account=account, **given, **lines)
+    form.keep_scan(now)
+    if "more" in request.POST:
+        more = form_class(account=account, **given, task_lines=lines["task_lines"] + MORE_LINES)
+        more.initial = as_typed(form.data, more)
+        more.scan = form.scan
+        return more
+    return form
+
+
+# Records about one person
+
+
+@page
+@require_GET
+def person(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
+    worker = get_object_or_404(access.visible_workers(account), pk=worker_id)
+    shown = {
+        "page": page_of(worker, account, request.GET.get("page")),
+        "additions": {slug: title for slug, (title, _form, _service) in ADDITIONS.items()},
+        "own": account.worker_id == worker.pk,
+        "may_add": account.kind == "employer",
+    }
+    return render(request, "records/person.html", shown)
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: str) -> HttpResponse:
+    worker = record_access.require_own_worker(account, worker_id)
+    title, form_class, service = ADDITIONS.get(what, (None, None, None))
+    if form_class is None or service is None:
+        return render(request, "registry/problem.html", {"message": _("There is no such record.")}, status=404)
+    now = timezone.now()
+    given: dict[str, Any] = {"worker": worker, "employer": account.employer}
+    if form_class is ThirdPartyAssessmentForm:
+        form = _assessment_form(request, form_class, account, now, **given)
+    elif issubclass(form_class, ScanForm):
+        form = form_class(_posted(request), _files(request), account=account, **given)
+        form.keep_scan(now)
+    else:
+        form = form_class(_posted(request), **given)
+    if form.is_valid():
+        with refused_beside_fields(form):
+            attached = {"document": form.scan} if isinstance(form, ScanForm) else {}
+            service(worker=worker, recorded_at=now, recorded_by=account, **form.given(), **attached)
+            messages.success(request, _("Recorded: %(what)s.") % {"what": title})
+            return redirect("person_records", worker_id=worker.pk)
+    shown = {"form": form, "worker": worker, "title": title, "what": what}
+    template = "records/third_party.html" if form_class is ThirdPartyAssessmentForm else "records/add.html"
+    return render(request, template, shown, status=_status(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
+    employer = record_access.recording_employer(account)
+    form = NewPersonForm(_posted(request))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            worker = people.take_on(
+                employer=employer, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data
+            )
+            return redirect("person_records", worker_id=worker.pk)
+    return render(request, "records/new_person.html", {"form": form}, status=_status(form))
+
+
+# Corrections
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def correct_record(request: HttpRequest, *, account: Account, kind: str, record_id: int) -> HttpResponse:
+    now = timezone.now()
+    record = record_access.record_to_correct(account, kind, record_id, at=now)
+    asked = _asked(request, account)
+    form = correction_form(_posted(request), _files(request), record=record, account=account)
+    reason = ReasonForm(_posted(request))
+    if isinstance(form, ScanForm):
+        form.keep_scan(now)
+    if form.is_valid() & reason.is_valid():
+        with refused_beside_fields(form):
+            changes = form.changes()
+            if isinstance(form, ScanForm) and form.scan is not None:
+                changes["document"] = form.scan
+            corrections.correct_with_reason(
+                record=record,
+                changes=changes,
+                reason=reason.cleaned_data["reason"],
+                request=asked,
+                employer=corrections.employer_answerable_for(record, on=now),
+                recorded_at=now,
+                recorded_by=account,
+            )
+            messages.success(request, _("The correction is recorded; the old record stays, marked as corrected."))
+            return _after_correction(account, record)
+    shown = {"form": form, "reason": reason, "record": record, "words": in_words(record), "asked": asked, "kind": kind}
+    status = 422 if form.is_bound and (form.errors or reason.errors) else 200
+    return render(request, "records/correct.html", shown, status=status)
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def withdraw_record(request: HttpRequest, *, account: Account, kind: str, record_id: int) -> HttpResponse:
+    now = timezone.now()
+    record = record_access.record_to_correct(account, kind, record_id, at=now)
+    asked = _asked(request, account)
+    form = ReasonForm(_posted(request))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            corrections.withdraw_with_reason(
+                record=record,
+                reason=form.cleaned_data["reason"],
+                request=asked,
+                employer=corrections.employer_answerable_for(record, on=now),
+                recorded_at=now,
+                recorded_by=account,
+            )
+            messages.success(request, _("The withdrawal is recorded."))
+            return _after_correction(account, record)
+    shown = {"form": form, "record": record, "words": in_words(record), "asked": asked, "kind": kind}
+    return render(request, "records/withdraw.html", shown, status=_status(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def ask_for_correction(request: HttpRequest, *, account: Account, kind: str, record_id: int) -> HttpResponse:
+    record = record_access.record_to_ask_about(account, kind, record_id)
+    form = CorrectionRequestForm(_posted(request))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            corrections.request_correction(
+                record=record, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data
+            )
+            messages.success(request, _("Your request is with the employer whose record it is."))
+            return redirect("person_records", worker_id=record.worker_id)
+    return render(request, "records/ask.html", {"form": form, "words": in_words(record)}, status=_status(form))
+
+
+@page
+@require_GET
+def correction_requests(request: HttpRequest, *, account: Account) -> HttpResponse:
+    employer = record_access.recording_employer(account)
+    waiting = Paginator(corrections.open_requests(employer), 50).get_page(request.GET.get("page"))
+    return render(request, "records/requests.html", {"page": waiting})
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def answer_request(request: HttpRequest, *, account: Account, request_id: int) -> HttpResponse:
+    asked = record_access.request_to_answer(account, request_id)
+    record = corrections.record_asked_about(asked)
+    latest = corrections.latest_version(record)
+    form = ReasonForm(_posted(request))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            corrections.decline_correction(
+                request=asked,
+                reason=form.cleaned_data["reason"],
+                recorded_at=timezone.now(),
+                recorded_by=account,
+            )
+            messages.success(request, _("Declined; the person who asked can read why."))
+            return redirect("correction_requests" if account.kind == "employer" else "assessments")
+    shown = {
+        "asked": asked,
+        "words": in_words(record),
+        "latest": latest,
+        "kind": asked.record_kind,
+        "changed_since": latest.pk != record.pk,
+        "assessors": corrections.only_the_assessor_corrects(record) and account.worker_id is None,
+        "form": form,
+    }
+    return render(request, "records/answer.html", shown, status=_status(form))
+
+
+def _asked(request: HttpRequest, account: Account) -> Any:
+    """The request that a correction answers, if it answers one."""
+    number = _number(request.POST.get("request") or request.GET.get("request"), 0)
+    return record_access.request_to_answer(account, number) if number else None
+
+
+def _after_correction(account: Account, record: Any) -> HttpResponse:
+    if account.kind == "employer":
+        return redirect("person_records", worker_id=record.worker_id)
+    return redirect("assessments")
+
+
+# Import
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def import_upload(request: HttpRequest, *, account: Account) -> HttpResponse:
+    record_access.recording_employer(account)
+    form = TableForm(_posted(request), _files(request), kinds=_importable())
+    if form.is_valid():
+        kept = keep_upload(upload=form.upload, recorded_at=timezone.now(), recorded_by=account)
+        return redirect("import_table", kind=form.cleaned_data["kind"], document_id=kept.pk)
+    return render(request, "records/import.html", {"form": form}, status=_status(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def import_table(request: HttpRequest, *, account: Account, kind: str, document_id: int) -> HttpResponse:
+    employer = record_access.recording_employer(account)
+    table = record_access.uploaded_table(account, document_id)
+    if kind not in _importable():
+        return render(request, "registry/problem.html", {"message": _("There is no such record.")}, status=404)
+    options, refused = _reading(request), ""
+    try:
+        headings = headings_of(kind, io.BytesIO(bytes(table.content)), options=options)
+    except FileRefused as error:
+        headings, refused = [], error.message
+    fields = KINDS[kind].fields_read(options)
+    form = MappingForm(_posted(request), headings=headings, fields=fields)
+    report = None
+    # A first look before anything is chosen: with the columns as they were recognised.
+    looking = form if form.is_bound else MappingForm(form.untouched(), headings=headings, fields=fields)
+    if not refused and looking.is_valid():
+        try:
+            report = import_file(
+                kind,
+                io.BytesIO(bytes(table.content)),
+                employer=employer,
+                recorded_at=timezone.now(),
+                recorded_by=account,
+                options=looking.options(),
+                dry_run=request.POST.get("do") != "import",
+                name=table.name,
+                preview=PREVIEWED,
+            )
+        except FileRefused as error:
+            refused = error.message
+    shown = {
+        "form": form,
+        "kind": kind,
+        "table": table,
+        "report": report,
+        "refused": refused,
+        "headings": headings,
+        "employer": employer,
+    }
+    return render(request, "records/import_table.html", shown, status=_status(form))
+
+
+def _reading(request: HttpRequest) -> ImportOptions:
+    """How the headings are read, before their fields are known."""
+    return ImportOptions(
+        sheet=request.POST.get("sheet") or None, encoding=request.POST.get("encoding") or None, signatures=False
+    )
+
+
+def _importable() -> dict[str, Any]:
+    """The kinds that need nobody else's signature."""
+    return {name: kind for name, kind in KINDS.items() if not kind.needs_signatures()}
+
+
+# Documents
+
+
+@page
+@require_GET
+def document(request: HttpRequest, *, account: Account, document_id: int) -> HttpResponse:
+    """A document to save, never to open within the page's origin."""
+    found: Document = get_object_or_404(record_access.visible_documents(account), pk=document_id)
+    response = FileResponse(
+        io.BytesIO(bytes(found.content)), as_attachment=True, filename=found.name, content_type=found.media_type
+    )
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["Content-Security-Policy"] = "sandbox; default-src 'none'"
+    return response
+
+
+def _posted(request: HttpRequest) -> QueryDict | None:
+    return request.POST if request.method == "POST" else None
+
+
+def _files(request: HttpRequest) -> MultiValueDict[str, Any] | None:
+    return request.FILES if request.method == "POST" else None
+
+
+def _number(written: str | None, otherwise: int) -> int:
+    return int(written) if written and written.isascii() and written.isdecimal() and len(written) < 16 else otherwise
+
+
+def _status(form: Any) -> int:
+    return 422 if form.is_bound and form.errors else 200
