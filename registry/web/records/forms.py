@@ -594,7 +594,7 @@ class ThirdPartyAssessmentForm(AssessmentForm):
 class ReasonForm(forms.Form):
     """Why a record is corrected or withdrawn, or why not."""
 
-    reason = forms.CharField(label=_("Reason"), max_length=5000, widget=_long_text())
+    because = forms.CharField(label=_("Reason"), max_length=5000, widget=_long_text())
 
 
 class CorrectionRequestForm(forms.Form):
@@ -657,7 +657,6 @@ def correction_form(data: Any, files: Any, *, record: Any, account: Account) -> 
         worker=record.worker,
         employer=getattr(record, "employer", None),
         initial=initial_of(record),
-        prefix="new",
         **more,
     )
     if "clock" in form.fields and initial_of(record)["clock"] == "UTC":

@@ -351,7 +351,7 @@ def correct_record(request: HttpRequest, *, account: Account, kind: str, record_
             corrections.correct_with_reason(
                 record=record,
                 changes=changes,
-                reason=reason.cleaned_data["reason"],
+                reason=reason.cleaned_data["because"],
                 request=asked,
                 employer=corrections.employer_answerable_for(record, on=now),
                 recorded_at=now,
@@ -375,7 +375,7 @@ def withdraw_record(request: HttpRequest, *, account: Account, kind: str, record
         with refused_beside_fields(form):
             corrections.withdraw_with_reason(
                 record=record,
-                reason=form.cleaned_data["reason"],
+                reason=form.cleaned_data["because"],
                 request=asked,
                 employer=corrections.employer_answerable_for(record, on=now),
                 recorded_at=now,
@@ -421,7 +421,7 @@ def answer_request(request: HttpRequest, *, account: Account, request_id: int) -
         with refused_beside_fields(form):
             corrections.decline_correction(
                 request=asked,
-                reason=form.cleaned_data["reason"],
+                reason=form.cleaned_data["because"],
                 recorded_at=timezone.now(),
                 recorded_by=account,
             )
