@@ -21,7 +21,10 @@ ROLE_CHOICES = [(each, each.replace("_", " ")) for each in ROLES]
 
 
 class Document(models.Model):
-    """An attached file, kept in the database with its SHA-256 (hexadecimal)."""
+    """An attached file, kept in the database with its SHA-256 (hexadecimal).
+
+    Once lawfully erased it has no content any more; size and SHA-256 stay.
+    """
 
     name = models.CharField(max_length=200)
     media_type = models.CharField(max_length=100)
@@ -33,7 +36,9 @@ class Document(models.Model):
 
     class Meta:
         constraints = [
-            models.CheckConstraint(condition=Q(size=Length("content")), name="document_size_is_that_of_its_content"),
+            models.CheckConstraint(
+                condition=Q(size=Length("content")) | Q(content=b""), name="document_size_is_that_of_its_content"
+            ),
         ]
 
     def __str__(self) -> str:
