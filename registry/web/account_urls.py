@@ -8,7 +8,7 @@ from allauth.mfa.recovery_codes import views as recovery_codes
 from allauth.mfa.totp import views as totp
 from allauth.mfa.webauthn import views as webauthn
 from allauth.usersessions import views as usersessions
-from django.urls import path
+from django.urls import path, re_path
 from django.views.i18n import set_language
 
 from registry.web.account import (
@@ -39,8 +39,8 @@ urlpatterns = [
     path("account/password/set/", account.password_set, name="account_set_password"),
     path("account/password/forgotten/", account.password_reset, name="account_reset_password"),
     path("account/password/forgotten/sent/", account.password_reset_done, name="account_reset_password_done"),
-    path(
-        "account/password/new/<str:uidb36>-<str:key>/",
+    re_path(
+        r"^account/password/new/(?P<uidb36>[0-9A-Za-z]+)-(?P<key>.+)/$",
         account.password_reset_from_key,
         name="account_reset_password_from_key",
     ),

@@ -64,6 +64,12 @@ def enrol_accounts() -> None:
         enrol_authenticator_app(account=account, secret=known[account.username].app_secret)
 
 
+def shown_by_app(secret: str) -> list[str]:
+    """What an authenticator app with ``secret`` (base32) showed before, shows now and shows next."""
+    counters = totp.yield_hotp_counters_from_time()
+    return [totp.format_hotp_value(totp.hotp_value(secret, each)) for each in counters]
+
+
 def code_of(account: Account) -> str | None:
     """The code in the account's authenticator app, one that is not used up; ``None`` for accounts not of ours."""
     known = {each.username: each for each in ACCOUNTS}
@@ -71,10 +77,7 @@ def code_of(account: Account) -> str | None:
     if account.username not in known or found is None:
         return None
     app = totp.TOTP(found)
-    before, now, after = (
-        totp.format_hotp_value(totp.hotp_value(known[account.username].app_secret, counter))
-        for counter in totp.yield_hotp_counters_from_time()
-    )
+    before, now, after = shown_by_app(known[account.username].app_secret)
     fresh = (each for each in (now, after, before) if cache.get(app._get_used_cache_key(each)) is None)
     return next(fresh, now)
 

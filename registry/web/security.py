@@ -35,6 +35,7 @@ SECOND_FACTOR_OF = "second_factor_of"
 # What somebody who still has to set up a second factor can reach.
 SET_UP_PAGES = frozenset(
     {
+        "accept_invitation",
         "account",
         "account_reauthenticate",
         "mfa_activate_totp",

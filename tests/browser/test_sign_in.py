@@ -1,0 +1,296 @@
+"""Signing in by password, code and passkey in a real browser; every page of it checked by axe-core."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from unittest.mock import patch
+
+import pytest
+from django.core.management import call_command
+from django.test import TransactionTestCase
+from django.utils import timezone
+from pytest_django.live_server_helper import LiveServer
+
+from registry.people import invitations
+from registry.people.models import Account
+from registry.web import demo
+
+pytest.importorskip("playwright", reason="Playwright is not installed")
+from axe_playwright_python.sync_playwright import Axe
+from playwright import sync_api
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+DESK: sync_api.ViewportSize = {"width": 1280, "height": 900}
+PHONE: sync_api.ViewportSize = {"width": 360, "height": 760}
+SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+LOOKS = [
+    pytest.param(DESK, "light", id="desk, light"),
+    pytest.param(PHONE, "dark", id="phone, dark"),
+]
+
+pytestmark = [
+    pytest.mark.django_db(transaction=True, databases=["default", "owner"]),
+    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
+]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _emptying_is_left_to_the_owner() -> Iterator[None]:
+    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
+    # Playwright's event loop runs in this thread while the tests use the database outside it.
+    with (
+        patch.object(TransactionTestCase, "_fixture_teardown"),
+        patch.dict(os.environ, {"DJANGO_ALLOW_ASYNC_UNSAFE": "1", "REGISTRY_DEMO": "1"}),
+    ):
+        yield
+
+
+@pytest.fixture
+def address(settings: object, committed_database: None, live_server: LiveServer) -> str:
+    """The running registry with the demonstration in it."""
+    # The test server speaks plain http.
+    settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False  # type: ignore[attr-defined]
+    call_command("load_demo", verbosity=0)
+    return live_server.url
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[sync_api.Browser]:
+    with sync_api.sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield chromium
+        chromium.close()
+
+
+class Visitor:
+    """Somebody at a browser of a given size, who looks at pages."""
+
+    def __init__(self, browser: sync_api.Browser, address: str, size: sync_api.ViewportSize, scheme: str) -> None:
+        # axe-core is put into the page as an inline script, which the pages themselves refuse.
+        self.context = browser.new_context(viewport=size, color_scheme=scheme, bypass_csp=True)  # type: ignore[arg-type]
+        self.page = self.context.new_page()
+        self.address = address
+        self.look = f"{size['width']}-{scheme}"
+
+    def goes_to(self, path: str) -> None:
+        self.page.goto(self.address + path)
+
+    def presses(self, name: str) -> None:
+        self.page.get_by_role("button", name=name, exact=True).click()
+        self.page.wait_for_load_state()
+
+    def finds_nothing_wrong(self, heading: str) -> None:
+        """The page is the one expected, fits the window, and axe-core finds no violation of WCAG 2.2 AA."""
+        assert self.page.get_by_role("heading", level=1).inner_text() == heading
+        if folder := os.environ.get("REGISTRY_SCREENSHOTS"):
+            name = re.sub(r"\W+", "-", heading.lower()).strip("-")
+            self.page.screenshot(path=Path(folder) / f"account-{name}-{self.look}.png", full_page=True)
+        assert self.page.evaluate(SIDEWAYS) <= 0
+        found = Axe().run(self.page, options=WCAG)
+        assert found.violations_count == 0, found.generate_report()
+
+    def gives_the_password(self, account: demo.DemoAccount) -> None:
+        self.goes_to("/sign-in/")
+        self.page.get_by_label("Username").fill(account.username)
+        self.page.get_by_label("Password").fill(account.password)
+        self.presses("Sign in")
+
+    def gives_the_code(self) -> None:
+        self.page.get_by_label("Code").fill(self.page.locator("section.note kbd").inner_text())
+        self.presses("Sign in")
+
+    def confirms(self, account: demo.DemoAccount) -> None:
+        self.page.get_by_label("Password").fill(account.password)
+        self.presses("Confirm")
+
+    def has_a_device_with_passkeys(self) -> None:
+        """Chromium's virtual authenticator: a device that recognises its owner by itself."""
+        protocol = self.context.new_cdp_session(self.page)
+        protocol.send("WebAuthn.enable")
+        options = {
+            "protocol": "ctap2",
+            "transport": "internal",
+            "hasResidentKey": True,
+            "hasUserVerification": True,
+            "isUserVerified": True,
+            "automaticPresenceSimulation": True,
+        }
+        protocol.send("WebAuthn.addVirtualAuthenticator", {"options": options})
+
+
+@pytest.mark.parametrize(("size", "scheme"), LOOKS)
+def test_every_page_of_an_account_is_accessible(
+    browser: sync_api.Browser, address: str, size: sync_api.ViewportSize, scheme: str
+) -> None:
+    visitor = Visitor(browser, address, size, scheme)
+    page = visitor.page
+    visitor.goes_to("/sign-in/")
+    visitor.finds_nothing_wrong("Sign in")
+    visitor.gives_the_password(demo.DemoAccount("dispatcher", "not it", "", ""))
+    wrong = page.get_by_role("alert")
+    assert "The username or the password is wrong." in wrong.inner_text()
+    assert page.get_by_label("Username").input_value() == "dispatcher"
+    assert page.get_by_label("Password").input_value() == ""
+    visitor.finds_nothing_wrong("Sign in")
+    visitor.goes_to("/account/password/forgotten/")
+    visitor.finds_nothing_wrong("Password forgotten")
+    page.get_by_label("Email").fill("nobody@registry.example")
+    visitor.presses("Send the link")
+    visitor.finds_nothing_wrong("Look into your mail")
+    visitor.goes_to("/account/password/new/1-abc/")
+    visitor.finds_nothing_wrong("This link does not work")
+    visitor.goes_to("/invitations/nothing/")
+    visitor.finds_nothing_wrong("This invitation opens nothing")
+    visitor.gives_the_password(demo.DISPATCHER)
+    visitor.finds_nothing_wrong("Second step")
+    page.get_by_label("Code").fill("000000")
+    visitor.presses("Sign in")
+    assert "This code is wrong" in page.get_by_role("alert").first.inner_text()
+    visitor.finds_nothing_wrong("Second step")
+    visitor.gives_the_code()
+    page.get_by_role("link", name="Account").click()
+    visitor.finds_nothing_wrong("Account")
+    for path, heading in (
+        ("/account/password/", "Change the password"),
+        ("/account/sessions/", "Sessions"),
+        ("/account/passkeys/", "Passkeys"),
+        ("/account/invitations/", "Invite somebody"),
+        ("/account/confirm/", "Confirm that it is you"),
+        ("/account/confirm/code/", "Confirm that it is you"),
+    ):
+        visitor.goes_to(path)
+        visitor.finds_nothing_wrong(heading)
+    visitor.goes_to("/account/password/")
+    for label in ("Current Password", "New Password", "New Password (again)"):
+        page.get_by_label(label, exact=True).fill("wrong")
+    visitor.presses("Change the password")
+    visitor.finds_nothing_wrong("Change the password")
+    visitor.goes_to("/account/invitations/")
+    page.get_by_label("A dispatcher of your employer").check()
+    visitor.presses("Make the invitation")
+    assert page.get_by_role("status").get_by_text("/invitations/").is_visible()
+    visitor.finds_nothing_wrong("Invite somebody")
+    visitor.goes_to("/account/recovery-codes/new/")
+    visitor.confirms(demo.DISPATCHER)
+    visitor.finds_nothing_wrong("Make recovery codes")
+    visitor.presses("Make new codes")
+    visitor.finds_nothing_wrong("Recovery codes")
+    visitor.goes_to("/account/authenticator-app/remove/")
+    visitor.finds_nothing_wrong("Remove the authenticator app")
+    visitor.presses("Remove the app")
+    visitor.finds_nothing_wrong("Account")
+    assert "Set up a second factor first" in page.get_by_role("alert").inner_text()
+    visitor.goes_to("/account/authenticator-app/")
+    visitor.finds_nothing_wrong("Set up an authenticator app")
+    visitor.goes_to("/account/passkeys/add/")
+    visitor.finds_nothing_wrong("Add a passkey")
+    visitor.context.close()
+
+
+@pytest.mark.parametrize(("size", "scheme"), LOOKS)
+def test_a_passkey_is_added_used_renamed_and_removed(
+    browser: sync_api.Browser, address: str, size: sync_api.ViewportSize, scheme: str
+) -> None:
+    visitor = Visitor(browser, address, size, scheme)
+    page = visitor.page
+    visitor.has_a_device_with_passkeys()
+    visitor.gives_the_password(demo.INSPECTOR)
+    visitor.gives_the_code()
+    visitor.goes_to("/account/passkeys/add/")
+    visitor.confirms(demo.INSPECTOR)
+    page.get_by_label("Name of the passkey").fill("Tablet")
+    visitor.presses("Add a passkey")
+    page.get_by_role("heading", name="Recovery codes", level=1).wait_for()
+    visitor.presses("Sign out")
+    visitor.presses("Sign in with a passkey")
+    page.get_by_role("heading", name="Jobs", level=1).wait_for()
+    visitor.presses("Sign out")
+    visitor.gives_the_password(demo.INSPECTOR)
+    visitor.presses("Use a passkey")
+    page.get_by_role("heading", name="Jobs", level=1).wait_for()
+    visitor.goes_to("/account/passkeys/")
+    visitor.finds_nothing_wrong("Passkeys")
+    page.get_by_role("link", name="Rename Tablet").click()
+    page.get_by_role("link", name="Use a security key").click()
+    visitor.finds_nothing_wrong("Confirm that it is you")
+    visitor.presses("Use a passkey")
+    page.get_by_role("heading", name="Name the passkey").wait_for()
+    visitor.finds_nothing_wrong("Name the passkey")
+    page.get_by_label("Name of the passkey").fill("Old tablet")
+    visitor.presses("Keep this name")
+    page.get_by_role("link", name="Remove Old tablet").click()
+    visitor.finds_nothing_wrong("Remove the passkey")
+    visitor.presses("Remove the passkey")
+    assert page.get_by_text("There are none yet.").is_visible()
+    visitor.context.close()
+
+
+def test_a_device_without_the_passkey_says_so(browser: sync_api.Browser, address: str) -> None:
+    visitor = Visitor(browser, address, DESK, "light")
+    visitor.has_a_device_with_passkeys()
+    visitor.goes_to("/sign-in/")
+    problem = visitor.page.get_by_text("The passkey was not accepted.")
+    assert not problem.is_visible()
+    visitor.presses("Sign in with a passkey")
+    problem.wait_for()
+    visitor.finds_nothing_wrong("Sign in")
+    visitor.context.close()
+
+
+def test_an_invitation_leads_to_an_account_with_a_second_factor_without_scripts(
+    browser: sync_api.Browser, address: str
+) -> None:
+    made = invitations.invite(kind="inspector", invited_by=None, invited_at=timezone.now())
+    context = browser.new_context(viewport=PHONE, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{address}/invitations/{made.token}/")
+    page.get_by_label("Username").fill("visitor")
+    page.get_by_label("Password", exact=True).fill("short")
+    page.get_by_label("Password again").fill("short")
+    page.get_by_role("button", name="Open the account").click()
+    field = page.get_by_label("Password", exact=True)
+    said = page.locator(f"#{(field.get_attribute('aria-describedby') or '').split()[-1]}")
+    assert "too short" in said.inner_text(), "the error is read out with its field"
+    assert page.get_by_label("Username").input_value() == "visitor"
+    page.get_by_label("Password", exact=True).fill("look-but-do-not-climb")
+    page.get_by_label("Password again").fill("look-but-do-not-climb")
+    page.get_by_role("button", name="Open the account").click()
+    page.get_by_role("link", name="Set up an app").click()
+    secret = page.locator("kbd.secret").inner_text()
+    page.get_by_label("Authenticator code").fill(demo.shown_by_app(secret)[1])
+    page.get_by_role("button", name="Finish").click()
+    assert page.get_by_role("heading", level=1).inner_text() == "Recovery codes"
+    page.get_by_role("link", name="Go on").click()
+    assert page.get_by_role("heading", level=1).inner_text() == "Jobs"
+    assert Account.objects.get(username="visitor").kind == "inspector"
+    context.close()
+
+
+def test_the_pages_run_under_their_own_policy(browser: sync_api.Browser, address: str) -> None:
+    context = browser.new_context(viewport=DESK)
+    page = context.new_page()
+    refused: list[str] = []
+    page.on("console", lambda message: refused.append(message.text) if message.type == "error" else None)
+    for path in ("/sign-in/", "/account/password/forgotten/"):
+        page.goto(address + path)
+        assert page.get_by_role("button").last.is_visible()
+    page.goto(f"{address}/sign-in/")
+    page.get_by_label("Username").fill(demo.WORKER.username)
+    page.get_by_label("Password").fill(demo.WORKER.password)
+    page.get_by_role("button", name="Sign in", exact=True).click()
+    assert page.get_by_role("button", name="Use a passkey").is_visible(), "the static script ran"
+    assert refused == []
+    context.close()
