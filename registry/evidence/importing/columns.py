@@ -89,9 +89,10 @@ def map_columns(
         if not written:
             continue
         if folded(written) in wanted:
-            field = wanted.pop(folded(written))
-            if not field:
+            if not wanted[folded(written)]:
+                del wanted[folded(written)]
                 continue
+            field: str | None = wanted.pop(folded(written))
         else:
             field = known.get(folded(written))
         if field is None:

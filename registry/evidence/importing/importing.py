@@ -94,7 +94,7 @@ def _write_all(
     while batch := list(islice(rows, BATCH)):
         report.rows += len(batch)
         sound = []
-        shown = []
+        shown: list[MappedRow] = []
         for row in batch:
             mapped = MappedRow(row, columns, fields, options.dates)
             _check_shape(mapped, row, table, columns, options)

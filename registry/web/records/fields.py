@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.core import signing
@@ -140,6 +140,7 @@ class ScanForm(forms.Form):
             self.scan = keep_upload(upload=self._upload, recorded_at=now, recorded_by=self.account)
             self._upload = None
         if self.scan is not None and self.is_bound:
-            self.data = self.data.copy()
-            self.data["kept"] = signing.dumps([self.account.pk, self.scan.pk], salt=KEPT)
+            typed = cast(QueryDict, self.data).copy()
+            typed["kept"] = signing.dumps([self.account.pk, self.scan.pk], salt=KEPT)
+            self.data = typed
         return self.scan

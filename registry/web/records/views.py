@@ -9,10 +9,11 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import FileResponse, HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
+from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods
@@ -148,7 +149,7 @@ def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
     form = SigningForm(_posted(request), declining=declining)
     if form.is_valid():
         with refused_beside_fields(form):
-            stroke = {"signer": signer, "at": timezone.now(), "recorded_by": account}
+            stroke: dict[str, Any] = {"signer": signer, "at": timezone.now(), "recorded_by": account}
             if declining:
                 countersigning.decline_entries(**form.cleaned_data, **stroke)
                 messages.success(request, _("Declined. The employer has your question."))
@@ -238,7 +239,7 @@ def assess(request: HttpRequest, *, account: Account, worker_id: int) -> HttpRes
     now = timezone.now()
     worker = get_object_or_404(record_access.assessable_workers(account, at=now), pk=worker_id)
     employers = assessing.employers_assessed_for(account.worker_id or 0, at=now)
-    employer = employers.filter(employments__worker=worker).distinct().first()
+    employer = employers.filter(employments__worker=worker).distinct()[0]
     form = _assessment_form(request, OwnAssessmentForm, account, now, worker=worker, employer=employer)
     if form.is_valid():
         with refused_beside_fields(form):
@@ -529,9 +530,8 @@ def _importable() -> dict[str, Any]:
 def document(request: HttpRequest, *, account: Account, document_id: int) -> HttpResponse:
     """A document to save, never to open within the page's origin."""
     found: Document = get_object_or_404(record_access.visible_documents(account), pk=document_id)
-    response = FileResponse(
-        io.BytesIO(bytes(found.content)), as_attachment=True, filename=found.name, content_type=found.media_type
-    )
+    response = HttpResponse(bytes(found.content), content_type=found.media_type)
+    response.headers["Content-Disposition"] = content_disposition_header(as_attachment=True, filename=found.name) or ""
     response.headers["X-Content-Type-Options"] = "nosniff"
     response.headers["Content-Security-Policy"] = "sandbox; default-src 'none'"
     return response
