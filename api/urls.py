@@ -4,7 +4,7 @@ from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import DefaultRouter
 
-from api import views
+from api import inspection, views
 
 router = DefaultRouter()
 router.register("jobs", views.JobViewSet, basename="job")
@@ -14,5 +14,7 @@ router.register("decisions", views.DecisionViewSet, basename="decision")
 
 urlpatterns = [
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("slots/<int:slot_id>/as-known-at/", inspection.SlotAsKnownAt.as_view(), name="slot-as-known-at"),
+    path("jobs/<int:job_id>/as-known-at/", inspection.JobAsKnownAt.as_view(), name="job-as-known-at"),
     path("", include(router.urls)),
 ]

@@ -89,6 +89,16 @@ class CrewAsKnown:
             each.differs or any(comparison.outcome_differs for comparison in each.comparisons) for each in self.places
         )
 
+    @property
+    def workers(self) -> set[int]:
+        """Everybody it tells of: in the crew, or behind a record that makes a difference."""
+        found: set[int] = set()
+        for place in self.places:
+            found.update(each.worker.pk for each in (*place.then, *place.now))
+            for comparison in place.comparisons:
+                found.update(each.worker for each in comparison.differences if each.worker is not None)
+        return found
+
     def seen_by(self, visible: set[int], *, whole_crew: bool) -> CrewAsKnown:
         """The view for a reader who may see the records of ``visible`` alone.
 

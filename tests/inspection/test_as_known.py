@@ -189,7 +189,7 @@ def test_a_corrected_entry_names_the_correction_alone(world: World, slot: Slot, 
 
 
 def test_a_withdrawn_assessment(world: World, slot: Slot, erector: Worker) -> None:
-    gone = evidence.withdraw(erector.assessment_records.get(), recorded_at=world.now, recorded_by=None)  # type: ignore[attr-defined]
+    gone = evidence.withdraw(erector.assessment_records.get(), recorded_at=world.now, recorded_by=None)
     found = compared(world, slot, erector)
     assert (found.then.outcome, found.now.outcome) == ("permitted", "refused")
     assert named(found) == [("assessment", gone.pk, "withdrawn_since")]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 from random import Random
+from typing import Any
 
 from hypothesis import given
 
@@ -48,7 +49,7 @@ def recorded_at_random(world: Evidence, chance: Random) -> Evidence:
         )
         return [record, correction]
 
-    kinds = {
+    kinds: dict[str, Any] = {
         name: tuple(one for number, each in enumerate(records) for one in corrected(recorded(each), number))
         for name, records in world.record_kinds()
     }
@@ -64,13 +65,11 @@ def only_recorded_by(evidence: Evidence, instant: datetime) -> Evidence:
         signed = tuple(each for each in record.countersignatures if each.recorded_at <= instant)
         return replace(record, countersignatures=signed)
 
-    return replace(
-        evidence,
-        **{
-            name: tuple(kept(each) for each in records if each.recorded_at <= instant)
-            for name, records in evidence.record_kinds()
-        },
-    )
+    kinds: dict[str, Any] = {
+        name: tuple(kept(each) for each in records if each.recorded_at <= instant)
+        for name, records in evidence.record_kinds()
+    }
+    return replace(evidence, **kinds)
 
 
 def late_changes(made: Made) -> tuple[LateChanges, Evidence, Standard, Question]:
