@@ -78,6 +78,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "registry.web.security.SecondFactorMiddleware",
+    "registry.web.looks.traced",
 ]
 
 ROOT_URLCONF = "registry.urls"
@@ -140,15 +141,42 @@ MFA_ADAPTER = "registry.web.sign_in.SecondFactorAdapter"
 MFA_FORMS = {
     "authenticate": "registry.web.sign_in.CodeForm",
     "reauthenticate": "registry.web.sign_in.CodeAgainForm",
+    "activate_totp": "registry.web.sign_in.AppForm",
     "add_webauthn": "registry.web.sign_in.PasskeyForm",
     "edit_webauthn": "registry.web.sign_in.PasskeyNameForm",
 }
-ACCOUNT_FORMS = {"login": "registry.web.sign_in.SignInForm"}
+ACCOUNT_FORMS = {
+    "login": "registry.web.sign_in.SignInForm",
+    "reauthenticate": "registry.web.sign_in.PasswordAgainForm",
+    "change_password": "registry.web.sign_in.NewPasswordForm",
+    "set_password": "registry.web.sign_in.FirstPasswordForm",
+    "reset_password": "registry.web.sign_in.ForgottenPasswordForm",
+    "reset_password_from_key": "registry.web.sign_in.PasswordByLinkForm",
+}
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
 MFA_PASSKEY_LOGIN_ENABLED = True
 # A phone's clock may be half a minute off.
 MFA_TOTP_TOLERANCE = 1
 MFA_TOTP_ISSUER = "Crew registry"
+
+# For how many calendar years records are kept: jurisdiction, then kind of record (the kinds and from
+# when each is counted are in registry/retention/periods.py). Common practice, no source: whoever runs
+# the registry sets these figures with counsel, from the law that applies where the work is done.
+RETENTION = {
+    "default": {
+        "employment": 5,
+        "language": 5,
+        "hours": 10,
+        "assessment": 10,
+        "certification": 5,
+        "instruction": 5,
+        "appointment": 10,
+        "stand_down": 10,
+        "assignment": 10,
+        "decision": 10,
+        "request": 5,
+    },
+}
 
 # Every process counts failed attempts in the same place.
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "database_cache"}}

@@ -72,6 +72,18 @@ KINDS: tuple[Kind, ...] = (
     Kind("crews_assignmentevent", _("change of an assignment"), ("reason", "recorded_by_id")),
     Kind("ledger_signingkey", _("signing key")),
     Kind("ledger_erasure", _("erasure"), ("recorded_by_id",)),
+    Kind("inspection_inspectionfile", _("inspection file"), ("purpose", "recorded_by_id")),
+    Kind("inspection_look", _("look at records"), WORKER),
+    Kind("evidence_assessmentsignature", _("drawn signature"), ("recorded_by_id",)),
+    Kind("evidence_countersignaturerequest", _("request to countersign"), ("of_id", "recorded_by_id")),
+    Kind("evidence_entryobjection", _("objection"), ("by_id", "reason", "recorded_by_id")),
+    Kind("evidence_objectionanswer", _("answer to an objection"), ("reply", "recorded_by_id")),
+    Kind(
+        "evidence_correctionrequest",
+        _("request for a correction"),
+        (*WORKER, "what_is_wrong", "what_it_should_be"),
+    ),
+    Kind("evidence_correctionanswer", _("answer to a request"), ("reason", "recorded_by_id")),
 )
 
 BY_TABLE = {each.table: each for each in KINDS}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from base64 import b64encode
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +14,7 @@ from psycopg import sql
 from registry.ledger.kinds import BY_TABLE, Kind
 from registry.ledger.models import Checkpoint, Entry, Leaf, SigningKey
 from registry.ledger.notes import VerifierKey
-from registry.ledger.store import hash_of
+from registry.ledger.store import Hashes
 from registry.ledger.tree import consistency_path, inclusion_path
 
 INCLUSION = "registry-inclusion-proof-1"
@@ -72,14 +73,27 @@ class InclusionProof:
 
 def inclusion_proof(kind: str, record: int, *, checkpoint: Checkpoint | None = None) -> InclusionProof:
     """Prove a record's leaf under a checkpoint, without it the latest. Raises :class:`NotInTheLog`."""
-    entry = Entry.objects.filter(kind=kind, record=record).select_related("place").first()
-    if entry is None:
+    proof = inclusion_proofs(kind, [record], checkpoint=checkpoint).get(record)
+    if proof is None:
+        if Entry.objects.filter(kind=kind, record=record).exists():
+            raise NotInTheLog(f"{kind} {record} is not under a checkpoint yet; make one.")
         raise NotInTheLog(f"There is no {kind} {record} in the log.")
+    return proof
+
+
+def inclusion_proofs(
+    kind: str, records: Sequence[int], *, checkpoint: Checkpoint | None = None, hashes: Hashes | None = None
+) -> dict[int, InclusionProof]:
+    """Proofs for those of the records that the checkpoint covers, by number; ``hashes`` may serve many calls."""
     signed = checkpoint or latest_checkpoint()
-    if signed is None or not hasattr(entry, "place") or entry.place.index >= signed.size:
-        raise NotInTheLog(f"{kind} {record} is not under a checkpoint yet; make one.")
-    path = inclusion_path(entry.place.index, signed.size, hash_of)
-    return InclusionProof(kind, record, entry.leaf, entry.place.index, tuple(path), signed)
+    if signed is None:
+        return {}
+    entries = Entry.objects.filter(kind=kind, record__in=records, place__index__lt=signed.size)
+    hashes = hashes or Hashes()
+    return {
+        record: InclusionProof(kind, record, leaf, index, tuple(inclusion_path(index, signed.size, hashes)), signed)
+        for record, leaf, index in entries.values_list("record", "leaf", "place__index")
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +118,7 @@ def consistency_proof(earlier: Checkpoint, later: Checkpoint) -> ConsistencyProo
     """Prove that nothing before ``earlier`` has changed in ``later``. Raises :class:`NotInTheLog`."""
     if not 1 <= earlier.size <= later.size:
         raise NotInTheLog(f"There is no growth from {earlier.size} to {later.size} leaves.")
-    return ConsistencyProof(earlier, later, tuple(consistency_path(earlier.size, later.size, hash_of)))
+    return ConsistencyProof(earlier, later, tuple(consistency_path(earlier.size, later.size, Hashes())))
 
 
 @dataclass(frozen=True, slots=True)

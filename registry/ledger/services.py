@@ -11,7 +11,7 @@ from registry.database.errors import constraint_of
 from registry.ledger.models import Checkpoint, SigningKey
 from registry.ledger.notes import CheckpointText, Note, Signer, signed_note
 from registry.ledger.queries import latest_checkpoint, size_of_the_log
-from registry.ledger.store import hash_of, keep_nodes
+from registry.ledger.store import Hashes, keep_nodes
 from registry.ledger.tree import EMPTY
 
 BATCH = 5_000
@@ -66,7 +66,7 @@ def _sign(at: datetime, signers: Sequence[Signer]) -> Checkpoint:
     with transaction.atomic():
         size = size_of_the_log()
         keep_nodes(size)
-        root = hash_of(0, size) if size else EMPTY
+        root = Hashes()(0, size) if size else EMPTY
         text = str(CheckpointText(signers[0].name, size, root, at))
         return Checkpoint.objects.create(size=size, root=root, note=signed_note(text, signers), made_at=at)
 

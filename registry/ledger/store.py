@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
+
+from django.db.models import QuerySet
 
 from registry.ledger.models import Leaf, Node
 from registry.ledger.tree import node_hash, root_of, split
@@ -11,30 +13,43 @@ STEP = 8
 """Nodes are kept for every eighth level: complete subtrees of 256, 65,536 … leaves."""
 
 
-def hash_of(first: int, end: int) -> bytes:
+class Hashes:
     """The root over leaves ``[first, end)``, which must have their places.
 
-    ``first`` is a multiple of every complete subtree in the run, as in all roots
-    and paths. A complete subtree costs one statement and at most 255 hashes.
+    ``first`` must be a multiple of every complete subtree in the run, as it is
+    in all roots and paths. Hashes are read by the tile, 256 siblings of one kept
+    level at a time, and remembered: many proofs cost hardly more than one.
     """
-    size = end - first
-    if size & (size - 1) == 0:
-        return _complete(first, size)
-    middle = first + split(size)
-    return node_hash(hash_of(first, middle), hash_of(middle, end))
+
+    def __init__(self) -> None:
+        self._tiles: dict[tuple[int, int], list[list[bytes]]] = {}
+
+    def __call__(self, first: int, end: int) -> bytes:
+        size = end - first
+        if size & (size - 1) == 0:
+            return self._complete(first, size.bit_length() - 1)
+        middle = first + split(size)
+        return node_hash(self(first, middle), self(middle, end))
+
+    def _complete(self, first: int, level: int) -> bytes:
+        kept = level - level % STEP
+        rows = self._tile(kept, first >> (kept + STEP))
+        return rows[level - kept][(first >> level) & ((1 << (STEP - level + kept)) - 1)]
+
+    def _tile(self, kept: int, number: int) -> list[list[bytes]]:
+        """The tile's hashes at the kept level, and above them whatever they complete."""
+        if (kept, number) not in self._tiles:
+            rows = [list(_kept(kept, number << STEP, (number + 1) << STEP))]
+            while len(rows[-1]) > 1:
+                below = rows[-1]
+                rows.append([node_hash(below[at], below[at + 1]) for at in range(0, len(below) - 1, 2)])
+            self._tiles[kept, number] = rows
+        return self._tiles[kept, number]
 
 
-def _complete(first: int, size: int) -> bytes:
-    level = size.bit_length() - 1
-    kept = level - level % STEP
-    if kept == 0:
-        return root_of(_bytes(Leaf.objects.filter(index__gte=first, index__lt=first + size), "index"))
-    nodes = Node.objects.filter(level=kept, index__gte=first >> kept, index__lt=(first + size) >> kept)
-    return root_of(_bytes(nodes, "index"))
-
-
-def _bytes(found: Iterable[object], order: str) -> Iterator[bytes]:
-    hashes = found.order_by(order).values_list("hash", flat=True)  # type: ignore[attr-defined]
+def _kept(level: int, first: int, end: int) -> Iterator[bytes]:
+    found: QuerySet[Leaf] | QuerySet[Node] = Leaf.objects.all() if level == 0 else Node.objects.filter(level=level)
+    hashes = found.filter(index__gte=first, index__lt=end).order_by("index").values_list("hash", flat=True)
     return (bytes(each) for each in hashes.iterator())
 
 
@@ -44,17 +59,10 @@ def keep_nodes(size: int) -> None:
     while size >> level:
         known = Node.objects.filter(level=level).order_by("-index").values_list("index", flat=True).first()
         start = 0 if known is None else known + 1
-        # Known to every caller at once: two that make the same checkpoint find the same nodes.
         made = (
-            Node(level=level, index=index, hash=_made_of_parts(level, index)) for index in range(start, size >> level)
+            Node(level=level, index=index, hash=root_of(_kept(level - STEP, index << STEP, (index + 1) << STEP)))
+            for index in range(start, size >> level)
         )
+        # Two that make the same checkpoint make the same nodes.
         Node.objects.bulk_create(made, batch_size=1000, ignore_conflicts=True)
         level += STEP
-
-
-def _made_of_parts(level: int, index: int) -> bytes:
-    parts = 1 << STEP
-    if level == STEP:
-        return root_of(_bytes(Leaf.objects.filter(index__gte=index * parts, index__lt=(index + 1) * parts), "index"))
-    below = Node.objects.filter(level=level - STEP, index__gte=index * parts, index__lt=(index + 1) * parts)
-    return root_of(_bytes(below, "index"))

@@ -1,0 +1,112 @@
+"""Which records belong to a job: everything its decisions looked at, and everything that came of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db.models import Model, Q, QuerySet
+
+from registry.crews.models import Assignment, AssignmentEvent, Decision, DecisionDependency, Job, Refusal, Slot
+from registry.equipment.models import Crane, CraneModel, CranePlacement, FamilyDeclaration, Maker, Site
+from registry.evidence.models import (
+    Appointment,
+    Assessment,
+    Certification,
+    CertificationStatus,
+    Countersignature,
+    Document,
+    HoursEntry,
+    Instruction,
+    StandDown,
+)
+from registry.evidence.queries import signer_closure
+from registry.inspection.models import InspectionFile, Look
+from registry.ledger.models import SigningKey
+from registry.people.models import Employer, Employment, LanguageSkill, Worker
+from registry.standards.models import EmployerFigure, StandardVersion
+
+WITH_DOCUMENTS = (HoursEntry, Assessment, Certification, Instruction, Appointment)
+OF_WORKERS = (*WITH_DOCUMENTS, CertificationStatus, StandDown, Employment, LanguageSkill)
+
+
+def plans_of(job: Job) -> list[int]:
+    """The job with the plans it replaces and those that replace it."""
+    plans = {job.pk}
+    while True:
+        more = set(
+            Job.objects.filter(Q(superseded_by__in=plans) | Q(supersedes__in=plans)).values_list("pk", flat=True)
+        )
+        if more <= plans:
+            return sorted(plans)
+        plans |= more
+
+
+def decisions_of(plans: Iterable[int]) -> QuerySet[Decision]:
+    """Every decision that filled, confirmed or refused a place on these plans, in order."""
+    places = Q(assignment__slot__job__in=plans) | Q(refusal__slot__job__in=plans)
+    confirmed = Q(assignment_event__assignment__slot__job__in=plans)
+    return Decision.objects.filter(places | confirmed).order_by("decided_at", "id")
+
+
+def workers_of(decisions: Iterable[int]) -> set[int]:
+    """Whom the decisions are about, and everybody whose signature stood, or stands, behind their records."""
+    about = set(Decision.objects.filter(pk__in=decisions).values_list("worker_id", flat=True))
+    looked_at = DecisionDependency.objects.filter(decision__in=decisions, subject__startswith="worker:")
+    workers = about | {int(each.partition(":")[2]) for each in looked_at.values_list("subject", flat=True)}
+    for each in about:
+        workers |= signer_closure(each)
+    return workers
+
+
+def records_of(file: InspectionFile) -> dict[str, list[int]]:
+    """The records that belong to the file's job: table to numbers in order."""
+    plans = plans_of(file.job)
+    decisions = sorted(set(decisions_of(plans).values_list("pk", flat=True)))
+    workers = sorted(workers_of(decisions))
+    jobs = Job.objects.filter(pk__in=plans)
+    hours = HoursEntry.objects.filter(worker__in=workers)
+    of_workers: list[QuerySet[Model]] = [each._default_manager.filter(worker__in=workers) for each in OF_WORKERS]
+    cranes = {*jobs.values_list("crane_id", flat=True), *hours.values_list("crane_id", flat=True)} - {None}
+    models = {
+        *Crane.objects.filter(pk__in=cranes).values_list("model_id", flat=True),
+        *hours.values_list("model_id", flat=True),
+        *Assessment.objects.filter(worker__in=workers).values_list("model_id", flat=True),
+    }
+    makers = set(CraneModel.objects.filter(pk__in=models).values_list("maker_id", flat=True))
+    employers = {
+        *jobs.values_list("employer_id", flat=True),
+        *hours.values_list("employer_id", flat=True),
+        *Employment.objects.filter(worker__in=workers).values_list("employer_id", flat=True),
+    }
+    documents = {
+        number
+        for each in WITH_DOCUMENTS
+        for number in each._default_manager.filter(worker__in=workers).values_list("document_id", flat=True)
+    } - {None}
+    standards = set(jobs.values_list("standard_key", flat=True))
+    assignments = Assignment.objects.filter(slot__job__in=plans)
+    sets: list[QuerySet[Model]] = [
+        Employer.objects.filter(pk__in=employers),
+        Worker.objects.filter(pk__in=workers),
+        Maker.objects.filter(pk__in=makers),
+        CraneModel.objects.filter(maker__in=makers),
+        FamilyDeclaration.objects.filter(maker__in=makers),
+        Site.objects.filter(pk__in={*jobs.values_list("site_id", flat=True), *hours.values_list("site_id", flat=True)}),
+        Crane.objects.filter(pk__in=cranes),
+        CranePlacement.objects.filter(crane__in=cranes),
+        Document.objects.filter(pk__in=documents),
+        *of_workers,
+        Countersignature.objects.filter(entry__worker__in=workers),
+        StandardVersion.objects.filter(key__in=standards),
+        EmployerFigure.objects.filter(employer__in=employers, standard_key__in=standards),
+        jobs,
+        Slot.objects.filter(job__in=plans),
+        Decision.objects.filter(pk__in=decisions),
+        Refusal.objects.filter(slot__job__in=plans),
+        assignments,
+        AssignmentEvent.objects.filter(assignment__in=assignments),
+        InspectionFile.objects.filter(job__in=plans),
+        Look.objects.filter(job__in=plans),
+        SigningKey.objects.all(),
+    ]
+    return {each.model._meta.db_table: sorted(each.values_list("pk", flat=True)) for each in sets}

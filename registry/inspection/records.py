@@ -1,0 +1,136 @@
+"""Who may see one record, whatever table it is in: the answer is no unless a rule here says yes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.db.models import Model, Q, QuerySet
+
+from registry.crews.access import NotAllowed, visible_decisions, visible_workers
+from registry.crews.models import Assignment, AssignmentEvent, Decision, Job, Refusal, Slot
+from registry.equipment.models import Crane, CraneModel, CranePlacement, FamilyDeclaration, Maker, Site
+from registry.evidence.models import (
+    Appointment,
+    Assessment,
+    AssessmentSignature,
+    Certification,
+    CertificationStatus,
+    Countersignature,
+    Document,
+    HoursEntry,
+    Instruction,
+    StandDown,
+)
+from registry.ledger.kinds import BY_TABLE
+from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
+from registry.standards.models import EmployerFigure, StandardVersion
+
+ABOUT_A_WORKER: tuple[type[Model], ...] = (
+    Employment,
+    LanguageSkill,
+    HoursEntry,
+    Assessment,
+    Certification,
+    CertificationStatus,
+    StandDown,
+    Instruction,
+    Appointment,
+)
+WITH_A_DOCUMENT: tuple[Any, ...] = (HoursEntry, Assessment, Certification, Instruction, Appointment)
+FOR_EVERY_EMPLOYER: tuple[type[Model], ...] = (
+    Maker,
+    CraneModel,
+    FamilyDeclaration,
+    Site,
+    Crane,
+    CranePlacement,
+    StandardVersion,
+)
+OF_A_JOB: dict[type[Model], str] = {
+    Job: "",
+    Slot: "job__",
+    Refusal: "slot__job__",
+    Assignment: "slot__job__",
+    AssignmentEvent: "assignment__slot__job__",
+}
+"""What belongs to a job, and the way from it to the job."""
+
+OF_THE_PERSON: dict[type[Model], str] = {
+    Refusal: "decision__worker",
+    Assignment: "worker",
+    AssignmentEvent: "assignment__worker",
+}
+"""What of it is a worker's own, and the way to that worker."""
+
+Rule = Callable[[Account], QuerySet[Any]]
+
+
+def visible_record(account: Account, kind: str, record: int) -> bool:
+    """Whether the account may see the record, personal columns included. At most two statements.
+
+    An inspector sees every logged record. An employer sees what concerns its own
+    workers and jobs, its own figures, and equipment and standards; a worker what
+    concerns themself.
+    """
+    if kind not in BY_TABLE:
+        return False
+    if account.kind == "inspector":
+        return True
+    rules = {"employer": _EMPLOYER, "worker": _WORKER}.get(account.kind, {})
+    rule = rules.get(kind)
+    return rule is not None and rule(account).filter(pk=record).exists()
+
+
+def require_may_make_checkpoint(account: Account) -> None:
+    """Raise :class:`NotAllowed` unless the account is an employer's or an inspector's."""
+    if account.kind not in ("employer", "inspector"):
+        raise NotAllowed("Only an employer or an inspector makes checkpoints.")
+
+
+def _about_workers(model: Any, way: str) -> Rule:
+    return lambda account: model.objects.filter(**{f"{way}__in": visible_workers(account)})
+
+
+def _documents(account: Account) -> QuerySet[Document]:
+    workers = visible_workers(account)
+    attached = Q(pk__in=AssessmentSignature.objects.filter(assessment__worker__in=workers).values("image"))
+    for model in WITH_A_DOCUMENT:
+        attached |= Q(pk__in=model.objects.filter(worker__in=workers, document__isnull=False).values("document"))
+    return Document.objects.filter(attached)
+
+
+def _of_own_jobs(model: Any, way: str) -> Rule:
+    return lambda account: model.objects.filter(**{f"{way}employer": account.employer_id})
+
+
+def _own(model: Any, way: str) -> Rule:
+    return lambda account: model.objects.filter(**{way: account.worker_id})
+
+
+def _all(model: Any) -> Rule:
+    return lambda account: model.objects.all()
+
+
+def _table(model: type[Model]) -> str:
+    return model._meta.db_table
+
+
+_FOR_BOTH: dict[str, Rule] = {
+    _table(Worker): visible_workers,
+    _table(Decision): visible_decisions,
+    _table(Document): _documents,
+    _table(Countersignature): _about_workers(Countersignature, "entry__worker"),
+    **{_table(each): _about_workers(each, "worker") for each in ABOUT_A_WORKER},
+}
+_EMPLOYER: dict[str, Rule] = {
+    **_FOR_BOTH,
+    _table(Employer): lambda account: Employer.objects.filter(pk=account.employer_id),
+    _table(EmployerFigure): _of_own_jobs(EmployerFigure, ""),
+    **{_table(each): _all(each) for each in FOR_EVERY_EMPLOYER},
+    **{_table(each): _of_own_jobs(each, way) for each, way in OF_A_JOB.items()},
+}
+_WORKER: dict[str, Rule] = {
+    **_FOR_BOTH,
+    **{_table(each): _own(each, way) for each, way in OF_THE_PERSON.items()},
+}

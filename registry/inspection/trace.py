@@ -1,0 +1,138 @@
+"""Every look leaves a trace: which pages and downloads show whose records, and who has looked.
+
+An inspector's every look is recorded, and an employer's look at a person's
+record. Nobody's look at themself is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from registry.crews.models import Assignment, Decision, Refusal, Slot
+from registry.inspection.models import InspectionFile, Look
+from registry.people.models import Account, Employment
+
+LOOKS: dict[str, Promise] = {
+    "home": _("list of jobs"),
+    "job": _("crew of a job"),
+    "job_as_known": _("crew of a job as known at an instant"),
+    "slot_as_known": _("answer about a person as known at an instant"),
+    "decision": _("decision"),
+    "workers": _("list of people"),
+    "worker": _("a person's record"),
+    "crane": _("a crane and who worked on it"),
+    "founding": _("founding appointments"),
+    "inspection": _("search"),
+    "second_look": _("lines worth a second look"),
+    "second_look_at": _("lines worth a second look about a person"),
+    "open_file": _("a job a file is to be opened on"),
+    "file": _("inspection file"),
+    "bundle": _("inspection bundle downloaded"),
+    "transcript": _("training transcript downloaded"),
+    "document": _("document"),
+    "log_record": _("a record's place in the log"),
+    "notice": _("notice packet"),
+    "api": _("record through the programming interface"),
+}
+"""What a look is called, by the name of the page (or ``api``)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """Whose or what records a page shows; all ``None`` for a list."""
+
+    worker_id: int | None = None
+    job_id: int | None = None
+    crane_id: int | None = None
+    file_id: int | None = None
+
+
+def subject_of(given: Mapping[str, Any]) -> Subject:
+    """The subject behind a page's arguments: ``worker_id``, ``job_id``, ``slot_id`` and so on."""
+    if (number := given.get("worker_id")) is not None:
+        return Subject(worker_id=number)
+    if (number := given.get("job_id")) is not None:
+        return Subject(job_id=number)
+    if (number := given.get("slot_id")) is not None:
+        return Subject(job_id=Slot.objects.values_list("job_id", flat=True).get(pk=number))
+    if (number := given.get("decision_id")) is not None:
+        return _of_decision(number)
+    if (number := given.get("assignment_id")) is not None:
+        worker, job = Assignment.objects.values_list("worker_id", "slot__job_id").get(pk=number)
+        return Subject(worker_id=worker, job_id=job)
+    if (number := given.get("file_id")) is not None:
+        return Subject(job_id=InspectionFile.objects.values_list("job_id", flat=True).get(pk=number), file_id=number)
+    return Subject(crane_id=given.get("crane_id"))
+
+
+def _of_decision(number: int) -> Subject:
+    worker = Decision.objects.values_list("worker_id", flat=True).get(pk=number)
+    places = Slot.objects.filter(
+        Exists(Refusal.objects.filter(slot=OuterRef("pk"), decision=number))
+        | Exists(Assignment.objects.filter(slot=OuterRef("pk"), decision=number))
+    )
+    return Subject(worker_id=worker, job_id=places.values_list("job_id", flat=True).first())
+
+
+def leaves_a_trace(account: Account, subject: Subject) -> bool:
+    """Whether a look at the subject is recorded."""
+    return account.kind == "inspector" or (account.kind == "employer" and subject.worker_id is not None)
+
+
+def record_look(*, account: Account, what: str, subject: Subject, at: datetime) -> Look:
+    """Record that the account looked; ``what`` is a key of :data:`LOOKS`."""
+    return Look.objects.create(
+        recorded_by=account,
+        what=what,
+        worker_id=subject.worker_id,
+        job_id=subject.job_id,
+        crane_id=subject.crane_id,
+        file_id=subject.file_id,
+        recorded_at=at,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A look as its subject sees it."""
+
+    look: Look
+    what: str
+    by: str
+
+
+def looks_visible_to(account: Account) -> QuerySet[Look]:
+    """Who has looked: at oneself, at the employer's people and jobs; an inspector sees their own looks."""
+    looks = Look.objects.select_related(
+        "recorded_by__employer", "worker", "job__site", "job__crane__model__maker", "crane__model__maker", "file"
+    ).order_by("-recorded_at", "-id")
+    if account.kind == "inspector":
+        return looks.filter(recorded_by=account)
+    if account.kind == "worker":
+        on_my_jobs = Q(job__slots__assignments__worker=account.worker_id, worker__isnull=True)
+        return looks.filter(Q(worker=account.worker_id) | on_my_jobs).distinct()
+    if account.kind == "employer":
+        own_people = Employment.objects.current().filter(employer=account.employer_id, worker=OuterRef("worker"))
+        mine = Q(job__employer=account.employer_id) | Q(Exists(own_people))
+        # What another employer of the same person looks at is between those two.
+        return looks.filter(mine).filter(Q(recorded_by__kind="inspector") | Q(recorded_by=account))
+    return looks.none()
+
+
+def told(look: Look, *, to: Account) -> Seen:
+    """The look in words: inspectors by name to nobody but themselves, employers by the firm."""
+    by = look.recorded_by
+    if by.pk == to.pk:
+        who = str(_("you"))
+    elif by.kind == "inspector":
+        who = str(_("an inspector of the public authority"))
+    else:
+        who = str(by.employer or by.get_username())
+    return Seen(look, str(LOOKS[look.what]), who)

@@ -1,0 +1,1 @@
+"""The inspector's pages, the looks they leave, and answers as known at an instant."""

@@ -1,0 +1,53 @@
+"""What an inspector types: a search, an instant, why a file is opened."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.db.models import QuerySet
+from django.utils.translation import gettext_lazy as _
+
+from registry.crews.models import Job
+from registry.people.models import Worker
+from registry.web.forms import SiteForm, SiteInstant
+
+DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
+class SearchForm(forms.Form):
+    """Words to find a person, a job or a crane by, and a day to see its crews."""
+
+    q = forms.CharField(label=_("Person, job or crane"), max_length=100, required=False, strip=True)
+    day = forms.DateField(label=_("Crews on the day"), required=False, widget=DAY)
+
+
+class KnownAtForm(SiteForm):
+    """The instant of knowing, and the instant of the work that is asked about."""
+
+    at = SiteInstant(label=_("As known at"), help_text=_("By the clock of the site."))
+    during = SiteInstant(label=_("At what time of the work"), required=False, help_text=_("Blank: when it starts."))
+
+
+class PersonKnownAtForm(SiteForm):
+    """Who is asked about, and as known when."""
+
+    worker = forms.ModelChoiceField(Worker.objects.none(), label=_("Person"))
+    at = SiteInstant(label=_("As known at"), help_text=_("By the clock of the site."))
+
+    def __init__(self, *args: Any, job: Job, people: QuerySet[Worker], **options: Any) -> None:
+        super().__init__(*args, job=job, **options)
+        self.fields["worker"].queryset = people  # type: ignore[attr-defined]
+
+
+class FileForm(forms.Form):
+    """Under which reference and why a file is opened."""
+
+    reference = forms.CharField(label=_("Reference"), max_length=100, help_text=_("The authority's own file number."))
+    purpose = forms.CharField(label=_("Purpose"), max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
+
+
+def clock_value(instant: datetime) -> str:
+    """An instant of a site's clock as its field shows it."""
+    return f"{instant:%Y-%m-%dT%H:%M}"

@@ -1,0 +1,206 @@
+"""Pages of an inspection: fetch, ask, render."""
+
+from __future__ import annotations
+
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.text import slugify
+from django.views.decorators.http import require_GET, require_http_methods
+
+from registry.crews import access
+from registry.crews.models import Job
+from registry.crews.queries import asking_for_slot, slot_with_job
+from registry.eligibility.render import CAUTION
+from registry.equipment.models import Crane
+from registry.inspection import search, services, trace
+from registry.inspection.as_known import compare
+from registry.inspection.bundle import make_bundle
+from registry.inspection.crew_as_known import crew_as_known
+from registry.inspection.models import InspectionFile
+from registry.inspection.pointers import second_look as pointers_about
+from registry.inspection.report import job_file
+from registry.ledger import keys
+from registry.people.models import Account, Worker
+from registry.web.forms import refused_beside_fields
+from registry.web.inspection.forms import FileForm, KnownAtForm, PersonKnownAtForm, SearchForm, clock_value
+from registry.web.views import page
+
+
+@page
+@require_GET
+def inspection(request: HttpRequest, *, account: Account) -> HttpResponse:
+    services.require_inspector(account)
+    form = SearchForm(request.GET)
+    words, day = (form.cleaned_data["q"], form.cleaned_data["day"]) if form.is_valid() else ("", None)
+    shown = {
+        "form": form,
+        "found": search.find(words) if words else None,
+        "day": day,
+        "crews": search.crews_on(day) if day else None,
+        "files": InspectionFile.objects.filter(recorded_by=account).select_related(
+            "job__site", "job__crane__model__maker"
+        )[:20],
+    }
+    return render(request, "inspection/inspection.html", shown, status=200 if form.is_valid() else 422)
+
+
+@page
+@require_GET
+def crane(request: HttpRequest, *, account: Account, crane_id: int) -> HttpResponse:
+    services.require_inspector(account)
+    found = get_object_or_404(Crane.objects.select_related("model__maker"), pk=crane_id)
+    placements = found.placements.select_related("site", "superseded_by").order_by("-start", "-id")
+    shown = {"crane": found, "placements": placements, "jobs": search.jobs_on_crane(found)}
+    return render(request, "inspection/crane.html", shown)
+
+
+@page
+@require_GET
+def job_as_known(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
+    job = _job(account, job_id)
+    form = KnownAtForm(request.GET or None, job=job, initial=_present(job))
+    crew = None
+    if form.is_valid():
+        with refused_beside_fields(form):
+            crew = crew_as_known(
+                job,
+                day_instant=form.cleaned_data["during"] or job.start,
+                known_at=form.cleaned_data["at"],
+                now=timezone.now(),
+            )
+            if account.kind != "inspector":
+                crew = crew.seen_by(_own_people(account), whole_crew=account.kind == "employer")
+    shown = {"job": job, "zone": job.site.time_zone, "form": form, "crew": crew, "caution": CAUTION}
+    return render(request, "inspection/job_as_known.html", shown, status=_status(form))
+
+
+@page
+@require_GET
+def slot_as_known(request: HttpRequest, *, account: Account, slot_id: int) -> HttpResponse:
+    slot = get_object_or_404(access.visible_slots(account), pk=slot_id)
+    job = _job(account, slot.job_id)
+    people = access.visible_workers(account)
+    form = PersonKnownAtForm(request.GET or None, job=job, people=people, initial=_present(job))
+    # The list of everybody would be the register itself; the person comes with the address.
+    form.fields["worker"].widget = form.fields["worker"].hidden_widget()
+    person = people.filter(pk=_number(request.GET.get("worker"))).first()
+    if person is None:
+        raise Http404
+    comparison = None
+    if form.is_valid():
+        with refused_beside_fields(form):
+            asking = asking_for_slot(slot_with_job(slot.pk), worker=person.pk, start=job.start, end=job.end)
+            comparison = compare(asking, known_at=form.cleaned_data["at"], now=timezone.now())
+            if account.kind != "inspector":
+                comparison = comparison.seen_by(_own_people(account))
+    shown = {
+        "slot": slot,
+        "job": job,
+        "zone": job.site.time_zone,
+        "person": person,
+        "form": form,
+        "comparison": comparison,
+        "caution": CAUTION,
+    }
+    return render(request, "inspection/slot_as_known.html", shown, status=_status(form))
+
+
+@page
+@require_GET
+def second_look(request: HttpRequest, *, account: Account) -> HttpResponse:
+    services.require_inspector(account)
+    return render(request, "inspection/second_look.html", {"rules": pointers_about(limit=50), "about": None})
+
+
+@page
+@require_GET
+def second_look_at(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
+    services.require_inspector(account)
+    person = get_object_or_404(Worker, pk=worker_id)
+    shown = {"rules": pointers_about(workers={person.pk}), "about": person}
+    return render(request, "inspection/second_look.html", shown)
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def open_file(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
+    services.require_inspector(account)
+    job = _job(account, job_id)
+    form = FileForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        with refused_beside_fields(form):
+            opened = services.open_file(job=job, opened_at=timezone.now(), opened_by=account, **form.cleaned_data)
+            return redirect("file", file_id=opened.pk)
+    shown = {"job": job, "form": form, "zone": job.site.time_zone}
+    return render(request, "inspection/open_file.html", shown, status=_status(form))
+
+
+@page
+@require_GET
+def file(request: HttpRequest, *, account: Account, file_id: int) -> HttpResponse:
+    services.require_inspector(account)
+    found = get_object_or_404(InspectionFile.objects.select_related("recorded_by"), pk=file_id)
+    shown = job_file(found)
+    return render(
+        request, "inspection/file.html", {"shown": shown, "zone": shown.job.site.time_zone, "caution": CAUTION}
+    )
+
+
+@page
+@require_GET
+def bundle(request: HttpRequest, *, account: Account, file_id: int) -> HttpResponse:
+    services.require_inspector(account)
+    found = get_object_or_404(InspectionFile.objects.select_related("job", "recorded_by"), pk=file_id)
+    packed = make_bundle(
+        file=found, at=timezone.now(), signers=keys.signers(), language=getattr(request, "LANGUAGE_CODE", "en")[:2]
+    )
+    name = slugify(found.reference) or str(found.pk)
+    return HttpResponse(
+        packed,
+        content_type="application/zip",
+        headers={
+            "Content-Disposition": f'attachment; filename="inspection-{name}.zip"',
+            "X-Content-Type-Options": "nosniff",
+        },
+    )
+
+
+@page
+@require_GET
+def looks(request: HttpRequest, *, account: Account) -> HttpResponse:
+    found = Paginator(trace.looks_visible_to(account), 50).get_page(request.GET.get("page"))
+    shown = {"page": found, "looks": [trace.told(each, to=account) for each in found]}
+    return render(request, "inspection/looks.html", shown)
+
+
+def _job(account: Account, job_id: int) -> Job:
+    """A job the account may look at; an inspector's also where it is an earlier plan."""
+    jobs = access.visible_jobs(account)
+    if account.kind == "inspector":
+        jobs = Job.objects.all()
+    return get_object_or_404(jobs.select_related("site", "crane__model__maker", "employer"), pk=job_id)
+
+
+def _own_people(account: Account) -> set[int]:
+    return set(access.visible_workers(account).values_list("pk", flat=True))
+
+
+def _present(job: Job) -> dict[str, Any]:
+    zone = ZoneInfo(job.site.time_zone)
+    return {
+        "at": clock_value(min(timezone.now(), job.start).astimezone(zone)),
+        "during": clock_value(job.start.astimezone(zone)),
+    }
+
+
+def _number(text: str | None) -> int:
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 19 else -1
+
+
+def _status(form: Any) -> int:
+    return 422 if form.is_bound and form.errors else 200

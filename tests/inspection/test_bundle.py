@@ -1,0 +1,158 @@
+"""The inspection bundle: what it holds, and that it verifies without the registry."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import subprocess
+import sys
+import zipfile
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pikepdf
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from pypdfium2 import PdfDocument
+
+from registry.evidence import services as evidence
+from registry.inspection import services as inspection
+from registry.inspection.bundle import VERIFIER, make_bundle
+from registry.inspection.models import InspectionFile
+from registry.ledger.notes import Signer, signed_note
+from registry.people import services as people
+from registry.people.models import Account, Worker
+from tests.world import World
+
+SIGNER = Signer("registry.example/log", Ed25519PrivateKey.from_private_bytes(b"3" * 32))
+
+
+@pytest.fixture
+def world(db: None) -> World:
+    return World(datetime.now(UTC).replace(second=0, microsecond=0))
+
+
+@pytest.fixture
+def inspector(world: World) -> Account:
+    return people.open_account(username="inspector", password=None, kind="inspector")
+
+
+@pytest.fixture
+def erector(world: World) -> Worker:
+    erector = world.worker("Ana", "=HYPERLINK(1)")
+    world.make_erector(erector)
+    return erector
+
+
+@pytest.fixture
+def file(world: World, inspector: Account, erector: Worker) -> InspectionFile:
+    """On a job with one erector in place and somebody refused."""
+    job = world.job(["erector", "erector"])
+    first, second = job.slots.order_by("id")
+    assert world.assign(first, erector).permitted
+    assert not world.assign(second, world.worker("Bo", "Nyland")).permitted
+    return inspection.open_file(
+        job=job, reference="WS/2026/114", purpose="A report of unsafe work", opened_at=world.now, opened_by=inspector
+    )
+
+
+def made(file: InspectionFile, world: World) -> zipfile.ZipFile:
+    return zipfile.ZipFile(io.BytesIO(make_bundle(file=file, at=world.now, signers=[SIGNER], language="en")))
+
+
+def verified(folder: Path, *more: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-I", str(VERIFIER), str(folder), "--key", str(SIGNER.verifier_key), *more]
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+def test_it_verifies_with_the_verifier_that_travels_in_it(file: InspectionFile, world: World, tmp_path: Path) -> None:
+    made(file, world).extractall(tmp_path)
+    found = verified(tmp_path)
+    assert found.returncode == 0, found.stdout + found.stderr
+    assert (tmp_path / "verify_registry.py").read_bytes() == VERIFIER.read_bytes()
+
+
+@pytest.mark.parametrize("name", ["records.json", "report.pdf", "checkpoint.txt", "decisions"])
+def test_a_changed_file_is_found(file: InspectionFile, world: World, tmp_path: Path, name: str) -> None:
+    made(file, world).extractall(tmp_path)
+    changed = tmp_path / name
+    if changed.is_dir():
+        changed = next(changed.iterdir())
+    content = bytearray(changed.read_bytes())
+    content[len(content) // 2] ^= 1
+    changed.write_bytes(bytes(content))
+    assert verified(tmp_path).returncode != 0
+
+
+def test_an_altered_hour_is_named_even_where_the_contents_are_made_anew(
+    file: InspectionFile, world: World, tmp_path: Path, erector: Worker
+) -> None:
+    made(file, world).extractall(tmp_path)
+    records = json.loads((tmp_path / "records.json").read_text())
+    entry = next(each for each in records["records"] if each["kind"] == "evidence_hoursentry")
+    entry["open"]["end"] = entry["open"]["end"].replace("23:", "22:")
+    (tmp_path / "records.json").write_text(json.dumps(records))
+    contents = json.loads((tmp_path / "contents.json").read_text())
+    contents["files"]["records.json"] = hashlib.sha256((tmp_path / "records.json").read_bytes()).hexdigest()
+    (tmp_path / "contents.json").write_text(json.dumps(contents))
+    found = verified(tmp_path)
+    assert found.returncode == 1
+    assert f"evidence_hoursentry {entry['record']}" in found.stdout
+
+
+def test_it_holds_everything_the_decisions_looked_at(file: InspectionFile, world: World, erector: Worker) -> None:
+    archive = made(file, world)
+    records = json.loads(archive.read("records.json"))["records"]
+    held = {(each["kind"], each["record"]) for each in records}
+    hours = set(erector.hoursentry_records.values_list("pk", flat=True))
+    assert {("evidence_hoursentry", each) for each in hours} <= held
+    # The assessor signed, so the assessor's own papers belong to the answer.
+    assert ("people_worker", world.assessor.pk) in held
+    assert ("evidence_document", world.scan.pk) in held
+    assert archive.read(f"documents/{world.scan.sha256}.pdf") == bytes(world.scan.content)
+    outcomes = [
+        json.loads(archive.read(each))["outcome"] for each in archive.namelist() if each.startswith("decisions/")
+    ]
+    assert sorted(outcomes) == ["permitted", "refused"]
+
+
+def test_somebody_elses_records_stay_out(file: InspectionFile, world: World) -> None:
+    stranger = world.worker("Cato", "Ferrant")
+    archive = made(file, world)
+    text = archive.read("records.json").decode()
+    assert "Ferrant" not in text
+    assert f'"given_name": "{stranger.given_name}"' not in text
+
+
+def test_a_spreadsheet_runs_nothing(file: InspectionFile, world: World) -> None:
+    table = made(file, world).read("records/people_worker.csv").decode("utf-8-sig")
+    assert "'=HYPERLINK(1)" in table
+
+
+def test_earlier_checkpoints_are_proved_to_be_its_beginning(
+    file: InspectionFile, world: World, tmp_path: Path
+) -> None:
+    (tmp_path / "kept").mkdir()
+    kept = tmp_path / "kept" / "checkpoint.txt"
+    kept.write_bytes(made(file, world).read("checkpoint.txt"))
+    evidence.withdraw(
+        world.assessor.appointment_records.get(), recorded_at=datetime.now(UTC), recorded_by=None
+    )
+    later = tmp_path / "later"
+    made(file, world).extractall(later)
+    assert verified(later, "--earlier", str(kept)).returncode == 0
+    lines = kept.read_text().split("\n")
+    forged = "\n".join([lines[0], lines[1], "A" * 43 + "=", lines[3]]) + "\n"
+    kept.write_text(signed_note(forged, [SIGNER]))
+    assert verified(later, "--earlier", str(kept)).returncode == 1
+
+
+def test_the_report_reads_as_what_happened(file: InspectionFile, world: World) -> None:
+    report = made(file, world).read("report.pdf")
+    text = "\n".join(page.get_textpage().get_text_range() for page in PdfDocument(report))
+    for words in ("WS/2026/114", "A report of unsafe work", "Bo Nyland", "REFUSED", "does not make a lift safe"):
+        assert words in text
+    with pikepdf.open(io.BytesIO(report)) as pdf:
+        assert pdf.Root.MarkInfo.Marked
+        assert str(pdf.Root.Lang) == "en"
