@@ -50,9 +50,19 @@ def signers() -> list[Signer]:
     return [Signer(origin(), each) for each in (current, before) if each is not None]
 
 
+def from_environment() -> bool:
+    """Whether the signing key is given by ``LOG_SIGNING_KEY`` rather than kept in the data folder."""
+    return bool(os.environ.get("LOG_SIGNING_KEY"))
+
+
+def rotating() -> bool:
+    """Whether a rotation in the data folder was begun and not finished."""
+    return _path(BEFORE).exists()
+
+
 def rotate() -> Signer:
     """Make the next key; the one in use becomes the one before. Only for keys in the data folder."""
-    if os.environ.get("LOG_SIGNING_KEY"):
+    if from_environment():
         raise UnusableKey("The signing key comes from LOG_SIGNING_KEY: change it there (see DEVELOPERS.md).")
     signers()
     _path(CURRENT).replace(_path(BEFORE))

@@ -14,6 +14,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from django.db import connection
+
+from registry.database import data_folder
 from registry.ledger.kinds import KINDS
 from registry.ledger.notes import VerifierKey
 
@@ -28,6 +31,11 @@ class Remembered:
     hash: bytes
     kind: str
     record: int
+
+
+def own_mirror() -> Mirror:
+    """This installation's own mirror of the database it is connected to."""
+    return Mirror(data_folder.locate() / "log-mirror" / connection.settings_dict["NAME"])
 
 
 class Mirror:
