@@ -26,7 +26,7 @@ from weasyprint.text.line_break import split_first_line
 PIXEL = 96 / 25.4
 """CSS pixels in a millimetre; everything here is measured in pixels from the top left corner."""
 SIZE, HEADING_SIZE, LEADING = 8.8, 12.5, 10.8
-ROOM_IN_CELL = 3.0
+ROOM_IN_CELL, FIGURES_KEEP = 3.0, 4.0
 FONTS = ("DejaVu Sans", "sans-serif")
 
 
@@ -164,13 +164,13 @@ class SetTable:
 
     def _break_into_pages(self) -> None:
         for number, group in enumerate(self._table.groups):
-            head = self._head(number, f"{group.title}  {group.summary}")
+            head = self._head(number, f"{group.title}: {group.summary}")
             rows = [self._row(number, each) for each in group.rows]
             # A heading never stands at the foot of a page without a row.
             self._place([*head, *rows[:1]])
             for row in rows[1:]:
                 if not self._fits(row.height):
-                    again = self._head(number, f"{group.title}  {self._table.continued}", repeated=True)
+                    again = self._head(number, f"{group.title}, {self._table.continued}", repeated=True)
                     self._sheets.append(_Sheet())
                     self._place(again)
                 self._place([row])
@@ -195,8 +195,9 @@ class SetTable:
         ):
             last = number == len(self._widths) - 1
             room = width - 2 * ROOM_IN_CELL
-            lines = [each for text in paragraphs if text for each in self._lines(text, style, room)]
-            placed = [(room - each.width if column.figures else 0.0, each) for each in lines]
+            wide = room - FIGURES_KEEP if column.figures else room
+            lines = [each for text in paragraphs if text for each in self._lines(text, style, wide)]
+            placed = [(wide - each.width if column.figures else 0.0, each) for each in lines]
             cells.append(_Cell(x + ROOM_IN_CELL, placed, struck and not last))
             x += width
         return cells

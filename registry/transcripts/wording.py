@@ -2,33 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.utils.formats import date_format, number_format
+from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
-DAY, MONTH_DAY, INSTANT = "j M Y", "j M", "j M Y, H:i"
+FORMATS = {"en": ("j M Y", "j M"), "fr": ("j F Y", "j b")}
+"""A day, and a day whose year stands above, by language: months are small letters in French."""
 
 
 def day(value: date | datetime, zone: ZoneInfo | None = None) -> str:
     """``28 Nov 2026``; of an instant, its day in ``zone``."""
-    return date_format(_local(value, zone), DAY)
+    return date_format(_local(value, zone), _formats()[0])
 
 
 def day_of_year(value: datetime, zone: ZoneInfo) -> str:
     """``28 Nov``, where the year stands above."""
-    return date_format(_local(value, zone), MONTH_DAY)
+    return date_format(_local(value, zone), _formats()[1])
 
 
 def instant(value: datetime, zone: ZoneInfo) -> str:
     """``28 Nov 2026, 07:00``."""
-    return date_format(_local(value, zone), INSTANT)
+    return date_format(_local(value, zone), f"{_formats()[0]}, H:i")
 
 
 def clock(value: datetime, zone: ZoneInfo) -> str:
     """``07:00``."""
     return value.astimezone(zone).strftime("%H:%M")
+
+
+def _formats() -> tuple[str, str]:
+    return FORMATS[(get_language() or "en").partition("-")[0]]
 
 
 def _local(value: date | datetime, zone: ZoneInfo | None) -> date | datetime:
@@ -56,6 +63,47 @@ def amount(number: int) -> str:
     return number_format(number, use_l10n=True, force_grouping=True)
 
 
-def spaced(name: str) -> str:
-    """A stored name in words: ``signal_person`` → ``signal person``."""
-    return name.replace("_", " ")
+def in_words(name: str) -> str:
+    """A name the registry stores, as people say it: ``not_yet_competent`` → ``not yet competent``."""
+    return str(WORDS[name]) if name in WORDS else name.replace("_", " ")
+
+
+def listed(names: Iterable[str]) -> str:
+    """Stored names in words, with commas."""
+    return ", ".join(in_words(each) for each in names)
+
+
+WORDS = {
+    "erection": gettext_lazy("erection"),
+    "climbing": gettext_lazy("climbing"),
+    "repositioning": gettext_lazy("repositioning"),
+    "dismantling": gettext_lazy("dismantling"),
+    "erector": gettext_lazy("erector"),
+    "trainee": gettext_lazy("trainee"),
+    "erection_supervisor": gettext_lazy("erection supervisor"),
+    "overseeing_engineer": gettext_lazy("overseeing engineer"),
+    "rigger": gettext_lazy("rigger"),
+    "signal_person": gettext_lazy("signal person"),
+    "crane_operator": gettext_lazy("crane operator"),
+    "assist_crane_operator": gettext_lazy("assist-crane operator"),
+    "assessor": gettext_lazy("assessor"),
+    "pass": gettext_lazy("pass"),
+    "not_yet_competent": gettext_lazy("not yet competent"),
+    "in_force": gettext_lazy("in force"),
+    "not_yet": gettext_lazy("not yet in force"),
+    "expired": gettext_lazy("expired"),
+    "suspended": gettext_lazy("suspended"),
+    "revoked": gettext_lazy("revoked"),
+    "reinstated": gettext_lazy("reinstated"),
+    "maker": gettext_lazy("maker"),
+    "employer": gettext_lazy("employer"),
+    "third_party": gettext_lazy("third party"),
+    "duty": gettext_lazy("duty"),
+    "founding": gettext_lazy("FOUNDING APPOINTMENT"),
+    "maker_instructor": gettext_lazy("maker's instructor"),
+    "witnessed": gettext_lazy("witnessed"),
+    "countersigned_late": gettext_lazy("countersigned late"),
+    "transcribed": gettext_lazy("transcribed from paper"),
+    "imported": gettext_lazy("imported"),
+    "claimed": gettext_lazy("claimed: nobody signed"),
+}

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django import template
+from django.conf.locale import LANG_INFO
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.transcripts import wording
+from registry.transcripts.transcript import Kept
+from registry.transcripts.transcript_document import fate_in_words
 
 register = template.Library()
 
@@ -70,7 +74,29 @@ def amount(number: int) -> str:
 @register.filter
 def spaced(name: str) -> str:
     """A stored name in words."""
-    return wording.spaced(str(name))
+    return wording.in_words(str(name))
+
+
+@register.filter
+def listed(names: Iterable[str]) -> str:
+    """Stored names in words, with commas."""
+    return wording.listed(names)
+
+
+@register.filter
+def language(tag: str) -> str:
+    """A language by its name, or by its BCP 47 tag where the name is not known."""
+    known = LANG_INFO.get(tag.lower()) or LANG_INFO.get(tag.split("-")[0].lower())
+    if known is None or "name" not in known:
+        return tag
+    name = _(known["name"])
+    return name if "-" not in tag else f"{name} ({tag})"
+
+
+@register.filter
+def fate(record: Kept) -> str:
+    """What became of a record, in words; nothing for one that stands and corrects nothing."""
+    return fate_in_words(record)
 
 
 @register.filter

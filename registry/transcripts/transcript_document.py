@@ -1,0 +1,177 @@
+"""The training transcript on paper: what the worker carries away and an auditor reads."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import segno
+from django.utils import translation
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from registry.transcripts import wording
+from registry.transcripts.hours_chart import hours_chart
+from registry.transcripts.long_table import Column, Group, LongTable, Row
+from registry.transcripts.printing import Attachment, render
+from registry.transcripts.transcript import CLAIMED, IMPORTED, Hours, Kept, Transcript, number_of
+
+DATA_NAME, DATA_TYPE = "transcript.json", "application/json"
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """Where anybody can ask whether the document is genuine, and the log's checkpoint it was printed under."""
+
+    base: str
+    code: str
+    checkpoint: str | None = None
+
+    @property
+    def address(self) -> str:
+        """The address in the QR code."""
+        return f"{self.base.rstrip('/')}/check/{self.code}"
+
+    @property
+    def picture(self) -> str:
+        """The QR code as SVG; error correction M (ISO/IEC 18004)."""
+        drawn = io.BytesIO()
+        segno.make(self.address, error="m", micro=False).save(
+            drawn,
+            kind="svg",
+            border=2,
+            xmldecl=False,
+            omitsize=True,
+            title=_("QR code of the address %(address)s") % {"address": self.address},
+        )
+        return drawn.getvalue().decode()
+
+
+def print_transcript(
+    transcript: Transcript,
+    *,
+    printed_at: datetime,
+    language: str = "en",
+    paper: str = "A4",
+    check: Check | None = None,
+) -> bytes:
+    """The transcript as a tagged PDF with ``transcript.json`` embedded, not signed yet (see ``signing.sign``)."""
+    with translation.override(language):
+        table = _entries_table(transcript)
+        context = {
+            "transcript": transcript,
+            "printed_at": printed_at,
+            "check": check,
+            "chart": hours_chart(transcript.minutes_by_model_and_year),
+            "standing_entries": sum(each.entries for each in transcript.totals),
+            "claimed_minutes": sum(each.claimed_minutes for each in transcript.totals),
+            "as_trainee_minutes": sum(each.as_trainee_minutes for each in transcript.totals),
+            "stand_downs": [
+                (
+                    each,
+                    _named(each.retraining, transcript.instruction),
+                    _named(each.passed_after, transcript.assessments),
+                )
+                for each in transcript.stand_downs
+            ],
+            "not_standing": len(transcript.hours) - sum(each.entries for each in transcript.totals),
+        }
+        data = Attachment(DATA_NAME, DATA_TYPE, transcript.canonical, _("This transcript as data"), "Source")
+    return render(
+        template="transcript.html",
+        context=context,
+        language=language,
+        created_at=printed_at,
+        paper=paper,
+        attachments=[data],
+        long_table=table,
+    )
+
+
+def _named(records: Iterable[str], among: Iterable[Any]) -> list[Any]:
+    wanted = set(records)
+    return [each for each in among if each.record in wanted]
+
+
+def _entries_table(transcript: Transcript) -> LongTable | None:
+    if not transcript.hours:
+        return None
+    columns = (
+        Column(_("No."), 9, figures=True),
+        Column(_("When"), 15),
+        Column(_("Length"), 8, figures=True),
+        Column(_("Crane"), 21),
+        Column(_("Work"), 17),
+        Column(_("Site, employer"), 27),
+        Column(_("How recorded"), 28),
+    )
+    years: dict[int, list[Hours]] = {}
+    for each in transcript.hours:
+        years.setdefault(each.year, []).append(each)
+    groups = [
+        Group(str(year), _year_in_words(entries), [_row(each) for each in entries]) for year, entries in years.items()
+    ]
+    return LongTable(columns, groups, _("continued"))
+
+
+def _year_in_words(entries: list[Hours]) -> str:
+    standing = [each for each in entries if each.current]
+    counted = ngettext("%(entries)s entry, %(time)s", "%(entries)s entries, %(time)s", len(standing)) % {
+        "entries": wording.amount(len(standing)),
+        "time": wording.hours_and_minutes(sum(each.minutes for each in standing)),
+    }
+    gone = len(entries) - len(standing)
+    if not gone:
+        return counted
+    struck = ngettext("and %(gone)d struck out", "and %(gone)d struck out", gone) % {"gone": gone}
+    return f"{counted}, {struck}"
+
+
+def _row(entry: Hours) -> Row:
+    zone = ZoneInfo(entry.time_zone)
+    begins, ends = wording.clock(entry.start, zone), wording.clock(entry.end, zone)
+    crane = _("no. %(number)s") % {"number": entry.crane} if entry.crane else _("crane not stated")
+    as_what = _("as %(capacity)s") % {"capacity": wording.in_words(entry.capacity)}
+    return Row(
+        (
+            (entry.number,),
+            (wording.day_of_year(entry.start, zone), f"{begins}\N{EN DASH}{ends}"),
+            (wording.hours_colon_minutes(entry.minutes),),
+            (entry.crane_model, entry.configuration, crane),
+            (wording.in_words(entry.operation), as_what),
+            (entry.site, entry.employer),
+            (*_fate(entry), *_how_recorded(entry)),
+        ),
+        struck=not entry.current,
+    )
+
+
+def _how_recorded(entry: Hours) -> Iterable[str]:
+    yield wording.in_words(entry.provenance)
+    if entry.provenance == IMPORTED:
+        yield _("from %(issuer)s") % {"issuer": entry.issuer}
+    if entry.provenance != CLAIMED:
+        yield from (each.name for each in entry.countersignatures)
+
+
+def _fate(record: Kept) -> Iterable[str]:
+    """What became of a record, in words; nothing for one that stands and corrects nothing."""
+    if record.supersedes is not None:
+        yield _("corrects no. %(number)s") % {"number": number_of(record.supersedes)}
+    if record.superseded_by is not None and record.superseded_at is not None:
+        yield _("SUPERSEDED by no. %(number)s, %(day)s") % {
+            "number": number_of(record.superseded_by),
+            "day": wording.day(record.superseded_at, ZoneInfo("UTC")),
+        }
+    if record.withdrawn_at is not None:
+        yield _("WITHDRAWN %(day)s") % {"day": wording.day(record.withdrawn_at, ZoneInfo("UTC"))}
+
+
+def fate_in_words(record: Kept) -> str:
+    """What became of a record, as one phrase."""
+    return capfirst("; ".join(_fate(record)))
