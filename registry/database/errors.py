@@ -86,6 +86,8 @@ SENTENCES: dict[str, tuple[str, str]] = {
     "correction_request_is_about_the_workers_record": ("", "This is not a record of that person."),
     "correction_answer_names_the_new_record": ("outcome", "A correction names the record that it made."),
     "correction_answer_is_about_the_same_worker": ("outcome", "The new record does not answer the request."),
+    "evidence_correctionanswer_request_id_key": ("", "This request has been answered already."),
+    "evidence_objectionanswer_objection_id_key": ("", "This question has been answered already."),
     "declined_correction_gives_its_reason": ("reason", "Say why nothing is changed."),
     # Documents
     "document_matches_its_sha256": ("content", "The file differs from its SHA-256."),
@@ -149,6 +151,9 @@ SENTENCES: dict[str, tuple[str, str]] = {
     "the_supervisor_fills_no_other_role": ("worker", "The erection supervisor fills no other role on the job."),
     "an_ended_assignment_stays_ended": ("assignment", "The assignment has already ended."),
     "a_confirmation_needs_a_decision": ("decision", "A confirmation needs a decision."),
+    # Erasure
+    "an_erasure_states_its_ground": ("ground", "State the ground of the erasure."),
+    "nothing_is_recorded_about_an_erased_worker": ("worker", "This person's data have been erased."),
     # Standards
     "an_employers_figure_asks_for_something": ("minutes", "The figure must be at least one minute."),
 }
