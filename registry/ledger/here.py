@@ -34,7 +34,7 @@ def check(
     kept: Sequence[str] = (),
     progress: Progress = lambda done, whole: None,
 ) -> Report:
-    """Verify the log with this installation's mirror, one run at a time (:func:`registry.ledger.verification.verify`)."""
+    """:func:`registry.ledger.verification.verify` with this installation's mirror, one run at a time."""
     mirror = own_mirror()
     with _alone(mirror):
         return verify(mirror=mirror, trusted=trusted, kept=kept, resume=resume, progress=progress)

@@ -38,9 +38,9 @@ def sentence(finding: Finding) -> str:
 
 
 def counted(findings: Iterable[Finding]) -> list[str]:
-    """``1,204 × hours entry was altered``, one line for each kind of finding, the most frequent first."""
+    """``hours entry was altered: 1,204 times``, one line for each kind of finding, the most frequent first."""
     sorts = Counter((each.kind, each.what) for each in findings)
     return [
-        _("%(count)s × %(kind)s %(what)s") % {"count": f"{count:,}", "kind": title_of(kind), "what": WHAT[what]}
+        _("%(kind)s %(what)s: %(count)s times") % {"kind": title_of(kind), "what": WHAT[what], "count": f"{count:,}"}
         for (kind, what), count in sorts.most_common()
     ]
