@@ -16,5 +16,6 @@ urlpatterns = [
     path("schema/", SpectacularAPIView.as_view(), name="schema"),
     path("slots/<int:slot_id>/as-known-at/", inspection.SlotAsKnownAt.as_view(), name="slot-as-known-at"),
     path("jobs/<int:job_id>/as-known-at/", inspection.JobAsKnownAt.as_view(), name="job-as-known-at"),
+    path("log/", include("api.log")),
     path("", include(router.urls)),
 ]
