@@ -17,6 +17,7 @@ from registry.eligibility.calendar import local_date
 from registry.eligibility.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
 from registry.eligibility.decide import decide
 from registry.eligibility.hours import INSTANT
+from registry.eligibility.intervals import Timeline
 from registry.eligibility.question import Question
 from registry.eligibility.standard import BadInput, Standard
 from registry.evidence.queries import direct_signers, evidence_for, signer_closure
@@ -181,6 +182,25 @@ class SlotView:
     slot: Slot
     title: str
     assignments: list[AssignmentState]
+
+    @property
+    def filled(self) -> bool:
+        """Whether somebody stands in it for the whole window of the job."""
+        standing = (each.during for each in self.assignments if each.standing == "standing")
+        job = self.slot.job
+        return Timeline.of((each.lower, each.upper) for each in standing).first_gap(job.start, job.end) is None
+
+    @property
+    def held(self) -> bool:
+        """Whether an assignment in it is held."""
+        return any(each.standing == "held" for each in self.assignments)
+
+    @property
+    def state(self) -> str:
+        """``stands``, ``held`` or ``open``."""
+        if self.filled:
+            return "stands"
+        return "held" if self.held else "open"
 
 
 @dataclass(frozen=True, slots=True)

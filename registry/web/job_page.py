@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.utils.translation import gettext as _
-
+from registry.crews.described import readable_reason
 from registry.crews.models import AssignmentState, Job, Refusal, Slot
 from registry.crews.queries import CrewView, crew_of
 from registry.eligibility.crew import CrewFinding
 from registry.eligibility.intervals import Timeline
 from registry.people.models import Account
-
-SUBJECT = re.compile(r"\b(worker|model|employer|standard):(\S+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,24 +115,11 @@ def crew_for(account: Account, job: Job) -> CrewPage:
         shown = [each for each in place.assignments if not only_own or each.worker_id == account.worker_id]
         for each in shown:
             each.reason = readable_reason(each.reason, names)
-        standing = [each for each in place.assignments if each.standing == "standing"]
-        filled = _gap(job, standing) is None
-        held = any(each.standing == "held" for each in place.assignments)
         hidden = len(shown) < len(place.assignments)
-        places.append(Place(place.slot, place.title, shown, filled, held, hidden))
+        places.append(Place(place.slot, place.title, shown, place.filled, place.held, hidden))
     refusals: list[Refusal] = []
     if not only_own:
         latest = Refusal.objects.filter(slot__job=job).select_related("decision__worker", "slot")
         refusals = list(latest.order_by("-refused_at")[:10])
     may_assign = account.kind == "employer" and account.employer_id == job.employer_id
     return CrewPage(view, places, () if only_own else view.findings, refusals, may_assign)
-
-
-def readable_reason(reason: str, names: dict[str, str]) -> str:
-    """A hold's reason with people by their names."""
-
-    def named(found: re.Match[str]) -> str:
-        others = {"worker": _("somebody who signs"), "model": _("the crane model"), "employer": _("the employer")}
-        return names.get(found[0]) or others.get(found[1]) or _("the standard")
-
-    return SUBJECT.sub(named, reason)

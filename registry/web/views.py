@@ -15,12 +15,12 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from registry.crews import access, queries, services
+from registry.crews.described import DescribedDecision
 from registry.crews.models import Assignment
 from registry.database.errors import RecordRefused
 from registry.eligibility.render import CAUTION
 from registry.eligibility.standard import BadInput
 from registry.people.models import Account
-from registry.web.decision_page import DecisionPage
 from registry.web.forms import EndForm, FillForm, PlanForm, SubstituteForm, people_named, refused_beside_fields
 from registry.web.job_page import crew_for, readiness_of
 from registry.web.worker_page import record_of
@@ -148,7 +148,7 @@ def decide_again(request: HttpRequest, *, account: Account, assignment_id: int) 
 def decision(request: HttpRequest, *, account: Account, decision_id: int) -> HttpResponse:
     decisions = access.visible_decisions(account).select_related("worker", "model__maker", "employer", "decided_by")
     found = get_object_or_404(decisions, pk=decision_id)
-    return render(request, "registry/decision.html", {"page": DecisionPage(found), "caution": CAUTION})
+    return render(request, "registry/decision.html", {"page": DescribedDecision(found), "caution": CAUTION})
 
 
 @page

@@ -1,7 +1,8 @@
-"""A stored decision with its records described for people."""
+"""Stored decisions and holds described for people: what pages and printed documents both say."""
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -29,7 +30,7 @@ class RecordGroup:
     records: list[str]
 
 
-class DecisionPage:
+class DescribedDecision:
     """A decision's answer, ready to be laid out."""
 
     def __init__(self, decision: Decision) -> None:
@@ -81,6 +82,19 @@ class DecisionPage:
     def others(self) -> list[dict[str, Any]]:
         """All other requirements."""
         return [each for each in self.requirements if each["met"] or not each["needed"]]
+
+
+SUBJECT = re.compile(r"\b(worker|model|employer|standard):(\S+)")
+
+
+def readable_reason(reason: str, names: dict[str, str]) -> str:
+    """A hold's reason with people by their names (``worker:12`` → name)."""
+
+    def named(found: re.Match[str]) -> str:
+        others = {"worker": _("somebody who signs"), "model": _("the crane model"), "employer": _("the employer")}
+        return names.get(found[0]) or others.get(found[1]) or _("the standard")
+
+    return SUBJECT.sub(named, reason)
 
 
 def _percent(requirement: dict[str, Any]) -> int | None:
