@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, cast
+from typing import Any
 
 from allauth.mfa.signals import authenticator_added, authenticator_used
 from django.contrib.auth import logout
@@ -77,7 +77,7 @@ class SecondFactorMiddleware:
     def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
         if not request.user.is_authenticated:
             return None
-        account = cast(Account, request.user)
+        account = request.user
         standing = access.second_factor_of(account, at=timezone.now())
         if standing.set_up:
             if request.session.get(SECOND_FACTOR_OF) == account.pk:

@@ -8,12 +8,20 @@ import time
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
-from allauth.account.forms import LoginForm
+from allauth.account.forms import (
+    ChangePasswordForm,
+    LoginForm,
+    ResetPasswordForm,
+    ResetPasswordKeyForm,
+    SetPasswordForm,
+)
+from allauth.account.forms import ReauthenticateForm as ReauthenticateByPasswordForm
 from allauth.core import context
 from allauth.core.internal import ratelimit
 from allauth.mfa.adapter import DefaultMFAAdapter
 from allauth.mfa.base.forms import AuthenticateForm, ReauthenticateForm
 from allauth.mfa.models import Authenticator
+from allauth.mfa.totp.forms import ActivateTOTPForm
 from allauth.mfa.webauthn.forms import AddWebAuthnForm, EditWebAuthnForm
 from cryptography.fernet import Fernet, MultiFernet
 from cryptography.hazmat.primitives.hashes import SHA256
@@ -29,6 +37,17 @@ from django.utils.translation import gettext_lazy, ngettext
 from registry.people.models import Account
 
 LOCKED_OUT = "too_many_login_attempts"
+LABELS = {
+    "oldpassword": gettext_lazy("Current password"),
+    "password1": gettext_lazy("New password"),
+    "password2": gettext_lazy("New password again"),
+    "code": gettext_lazy("Code"),
+}
+WAYS_TO_CONFIRM = {
+    "reauthenticate": gettext_lazy("Use the password"),
+    "mfa_reauthenticate": gettext_lazy("Use a code"),
+    "mfa_reauthenticate:webauthn": gettext_lazy("Use a passkey"),
+}
 FAILED = {"app": "allauth.account", "action": "login_failed"}
 
 
@@ -42,6 +61,10 @@ class AccountAdapter(DefaultAccountAdapter):
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
+
+    def get_reauthentication_methods(self, user: Any) -> list[dict[str, Any]]:
+        ways = super().get_reauthentication_methods(user)
+        return [{**each, "description": WAYS_TO_CONFIRM[each["id"]]} for each in ways]
 
     def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
         try:
@@ -75,25 +98,58 @@ class SecondFactorAdapter(DefaultMFAAdapter):
         return {**super().get_public_key_credential_user_entity(user), "name": user.get_username()}
 
 
-class SignInForm(LoginForm):
-    """User name and password."""
+class _OurForm:
+    """Our words for the fields; a label stands above each, so that a pale copy inside would say nothing more."""
+
+    fields: dict[str, forms.Field]
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["password"].help_text = ""
-        _without_placeholders(self)
+        for name, field in self.fields.items():
+            field.widget.attrs.pop("placeholder", None)
+            field.label = LABELS.get(name, field.label)
 
 
-class _CodeForm:
+class SignInForm(_OurForm, LoginForm):
+    """User name and password."""
+
+
+class PasswordAgainForm(_OurForm, ReauthenticateByPasswordForm):
+    """Confirming by the password that it is still the same person."""
+
+
+class NewPasswordForm(_OurForm, ChangePasswordForm):
+    """The password in use and the one to come."""
+
+
+class FirstPasswordForm(_OurForm, SetPasswordForm):
+    """A password for an account that has none."""
+
+
+class ForgottenPasswordForm(_OurForm, ResetPasswordForm):
+    """Where the link for a new password is to go."""
+
+
+class PasswordByLinkForm(_OurForm, ResetPasswordKeyForm):
+    """The password that replaces a forgotten one."""
+
+
+class AppForm(_OurForm, ActivateTOTPForm):
+    """The first code of an authenticator app."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["code"].help_text = _("The six digits that the app shows now.")
+
+
+class _CodeForm(_OurForm):
     """A code from the authenticator app, or a recovery code."""
 
-    fields: dict[str, forms.Field]
     user: Account
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["code"].help_text = _("The six digits in your authenticator app, or one of your recovery codes.")
-        _without_placeholders(self)
 
     def clean_code(self) -> str:
         try:
@@ -102,11 +158,11 @@ class _CodeForm:
             raise _with_the_wait(error, f"mfa-auth-user-{self.user.pk}") from error
 
 
-class CodeForm(_CodeForm, AuthenticateForm):  # type: ignore[misc]
+class CodeForm(_CodeForm, AuthenticateForm):
     """The second step of signing in."""
 
 
-class CodeAgainForm(_CodeForm, ReauthenticateForm):  # type: ignore[misc]
+class CodeAgainForm(_CodeForm, ReauthenticateForm):
     """Confirming by a code that it is still the same person."""
 
 
@@ -156,15 +212,9 @@ def _minutes_until_free(request: HttpRequest, key: str) -> int:
 
 def _seal() -> MultiFernet:
     """Encrypts under ``SECRET_KEY``; ``SECRET_KEY_FALLBACKS`` still open what they closed."""
-    return MultiFernet([_key(each) for each in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)])
+    return MultiFernet([_key(str(each)) for each in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)])
 
 
 def _key(secret: str) -> Fernet:
     derived = HKDF(algorithm=SHA256(), length=32, salt=None, info=b"second factor").derive(secret.encode())
     return Fernet(base64.urlsafe_b64encode(derived))
-
-
-def _without_placeholders(form: Any) -> None:
-    """A label stands above every field; a pale copy of it inside says nothing more."""
-    for field in form.fields.values():
-        field.widget.attrs.pop("placeholder", None)

@@ -94,11 +94,12 @@ def test_an_app_is_set_up_by_a_right_code_and_its_secret_is_encrypted(world: Wor
 
 def test_signing_in_takes_both_steps(world: World) -> None:
     opened("employer", world, secret=SECRET)
-    client = password_given()
+    client = Client()
+    client.post("/sign-in/", {"login": "somebody", "password": PASSWORD, "next": "/workers/"})
     assert client.get("/").headers["Location"].startswith("/sign-in/")
     assert "This code is wrong" in client.post("/sign-in/second-step/", {"code": "000"}).text
-    assert client.post("/sign-in/second-step/", {"code": code()}).headers["Location"] == "/"
-    assert client.get("/").status_code == 200
+    assert client.post("/sign-in/second-step/", {"code": code()}).headers["Location"] == "/workers/"
+    assert client.get("/workers/").status_code == 200
 
 
 def test_a_code_works_once(world: World) -> None:

@@ -37,6 +37,6 @@ def passkeys_possible(context: dict[str, Any]) -> bool:
 @register.simple_tag
 def browser(user_agent: str) -> str:
     """What a browser says it is, in two words: ``Firefox, Windows``."""
-    program = next((name for mark, name in BROWSERS if re.search(rf"\b{mark}[A-Za-z]*/", user_agent)), None)
+    program = next((name for mark, name in BROWSERS if re.search(rf"{mark}[A-Za-z]*/", user_agent)), None)
     system = next((name for mark, name in SYSTEMS if mark in user_agent), None)
     return ", ".join(each for each in (program, system) if each) or _("an unknown program")
