@@ -16,10 +16,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from hashlib import sha256
+from typing import TypeVar
 
 EMPTY = sha256(b"").digest()
 
-HashOf = Callable[[int, int], bytes]
+Hash = TypeVar("Hash")
+"""A hash, or whatever else stands for a run of leaves, such as its ends where a path is drawn."""
+
+HashOf = Callable[[int, int], Hash]
 """The root over leaves ``[first, end)``; asked for only with ``0 <= first < end <= size``."""
 
 
@@ -76,11 +80,11 @@ def root_of(hashed_leaves: Iterable[bytes]) -> bytes:
     return tree.root()
 
 
-def inclusion_path(index: int, size: int, hash_of: HashOf) -> list[bytes]:
+def inclusion_path(index: int, size: int, hash_of: HashOf[Hash]) -> list[Hash]:
     """The hashes that lead from leaf ``index`` to the root, lowest first; ``0 <= index < size``."""
     if not 0 <= index < size:
         raise ProofRefused(f"leaf {index} is not among the {size} leaves")
-    path: list[bytes] = []
+    path: list[Hash] = []
     first, end = 0, size
     while end - first > 1:
         middle = first + split(end - first)
@@ -93,14 +97,14 @@ def inclusion_path(index: int, size: int, hash_of: HashOf) -> list[bytes]:
     return path[::-1]
 
 
-def consistency_path(first_size: int, second_size: int, hash_of: HashOf) -> list[bytes]:
+def consistency_path(first_size: int, second_size: int, hash_of: HashOf[Hash]) -> list[Hash]:
     """The hashes that show the tree of ``second_size`` to contain that of ``first_size``.
 
     ``1 <= first_size <= second_size``.
     """
     if not 1 <= first_size <= second_size:
         raise ProofRefused(f"there is no growth from {first_size} to {second_size} leaves")
-    path: list[bytes] = []
+    path: list[Hash] = []
     first, end, whole = 0, second_size, True
     while end != first_size:
         middle = first + split(end - first)

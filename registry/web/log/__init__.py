@@ -1,0 +1,1 @@
+"""Pages about the log: what it proves, a record's place in it, its verification."""
