@@ -154,6 +154,9 @@ SENTENCES: dict[str, tuple[str, str]] = {
     # Erasure
     "an_erasure_states_its_ground": ("ground", "State the ground of the erasure."),
     "nothing_is_recorded_about_an_erased_worker": ("worker", "This person's data have been erased."),
+    # Inspection
+    "inspection_reference_is_used_once": ("reference", "There is a file under this reference already."),
+    "inspection_file_says_why": ("purpose", "Give a reference and say why the file is opened."),
     # Standards
     "an_employers_figure_asks_for_something": ("minutes", "The figure must be at least one minute."),
 }
