@@ -2,54 +2,24 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import segno
 from django.utils import translation
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from registry.transcripts import wording
+from registry.transcripts.check import Check
 from registry.transcripts.hours_chart import hours_chart
 from registry.transcripts.long_table import Column, Group, LongTable, Row
 from registry.transcripts.printing import Attachment, render
 from registry.transcripts.transcript import CLAIMED, IMPORTED, Hours, Kept, Transcript, number_of
 
 DATA_NAME, DATA_TYPE = "transcript.json", "application/json"
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """Where anybody can ask whether the document is genuine, and the log's checkpoint it was printed under."""
-
-    base: str
-    code: str
-    checkpoint: str | None = None
-
-    @property
-    def address(self) -> str:
-        """The address in the QR code."""
-        return f"{self.base.rstrip('/')}/check/{self.code}"
-
-    @property
-    def picture(self) -> str:
-        """The QR code as SVG; error correction M (ISO/IEC 18004)."""
-        drawn = io.BytesIO()
-        segno.make(self.address, error="m", micro=False).save(
-            drawn,
-            kind="svg",
-            border=2,
-            xmldecl=False,
-            omitsize=True,
-            title=_("QR code of the address %(address)s") % {"address": self.address},
-        )
-        return drawn.getvalue().decode()
 
 
 def print_transcript(
