@@ -95,7 +95,7 @@ def _run(first: int, end: int) -> tuple[int, int]:
 def _leaves(first: int, end: int) -> str:
     if end - first == 1:
         return _("leaf %(index)s") % {"index": first}
-    return _("leaves %(first)s–%(last)s") % {"first": first, "last": end - 1}
+    return _("leaves %(first)s to %(last)s") % {"first": first, "last": end - 1}
 
 
 def _short(hashed: bytes) -> str:
