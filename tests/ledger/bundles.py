@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib.util
+import io
 import json
 import subprocess
 import sys
 import zipfile
 from collections.abc import Iterable, Mapping
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from types import ModuleType
@@ -21,6 +24,7 @@ from registry.ledger.notes import VerifierKey
 PROGRAM = Path(queries.__file__).with_name("standalone") / "verify_registry.py"
 
 
+@cache
 def program() -> ModuleType:
     """The stand-alone verifier as a module."""
     spec = importlib.util.spec_from_file_location("verify_registry", PROGRAM)
@@ -32,10 +36,18 @@ def program() -> ModuleType:
     return module
 
 
-def run(*arguments: object) -> subprocess.CompletedProcess[str]:
-    """The stand-alone verifier as a regulator runs it: isolated from the registry."""
+def run_apart(*arguments: object) -> subprocess.CompletedProcess[str]:
+    """The stand-alone verifier as a regulator runs it: a program of its own, isolated from the registry."""
     command = [sys.executable, "-I", str(PROGRAM), *map(str, arguments)]
     return subprocess.run(command, capture_output=True, text=True, cwd="/", timeout=60, check=False)
+
+
+def run(*arguments: object) -> subprocess.CompletedProcess[str]:
+    """The same in this process, which is faster."""
+    told, complained = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(told), contextlib.redirect_stderr(complained):
+        status = program().main([str(each) for each in arguments])
+    return subprocess.CompletedProcess(arguments, status, told.getvalue(), complained.getvalue())
 
 
 def record_with_proof(kind: str, record: int) -> dict[str, Any]:

@@ -6,45 +6,70 @@ import json
 import zipfile
 from base64 import b64encode
 from collections.abc import Callable
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from django.db import transaction
 
 from registry.evidence.models import Document, HoursEntry
 from registry.ledger import queries
-from registry.ledger.models import Checkpoint
 from registry.ledger.notes import Signer
 from registry.ledger.services import make_checkpoint
-from tests.ledger.bundles import as_folder, as_zip, bundle, run, with_contents
+from tests.ledger.bundles import as_folder, as_zip, bundle, run, run_apart, with_contents
 from tests.world import World
 
-pytestmark = pytest.mark.django_db
-
 Change = Callable[[dict[str, Any]], None]
+SIGNER = Signer("registry.example/log", Ed25519PrivateKey.from_private_bytes(b"7" * 32))
+
+
+@dataclass(frozen=True)
+class Made:
+    """What a registry gave out once: a bundle's files, a checkpoint kept from before, and single proofs."""
+
+    files: dict[str, bytes]
+    earlier: str
+    inclusion: dict[str, Any]
+    consistency: dict[str, Any]
+    first_hours: str
+
+
+@pytest.fixture(scope="module")
+def made(django_db_setup: None, django_db_blocker: Any) -> Made:
+    """A bundle about some hours, a worker and a document, with the growth since an earlier checkpoint."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        world = World(datetime.now(UTC).replace(second=0, microsecond=0))
+        world.hours(world.worker("Runa", "Castellane"), days=2)
+        earlier = make_checkpoint(at=world.now, signers=[SIGNER])
+        world.hours(world.worker("Oda", "Renquist"), days=3)
+        later = make_checkpoint(at=world.now + timedelta(minutes=5), signers=[SIGNER])
+        hours = list(HoursEntry.objects.order_by("id").values_list("pk", flat=True))
+        document = Document.objects.get()
+        others = [("evidence_document", document.pk), ("people_worker", world.assessor.pk)]
+        inclusion = queries.inclusion_proof("evidence_hoursentry", hours[0]).as_json()
+        inclusion["opening"] = queries.openings("evidence_hoursentry", hours)[hours[0]].as_json()
+        result = Made(
+            files=bundle(
+                [*(("evidence_hoursentry", each) for each in hours), *others],
+                keys=[SIGNER.verifier_key],
+                earlier=[earlier],
+                documents=[bytes(document.content)],
+            ),
+            earlier=earlier.note,
+            inclusion=inclusion,
+            consistency=queries.consistency_proof(earlier, later).as_json(),
+            first_hours=f"evidence_hoursentry {hours[0]}",
+        )
+        transaction.set_rollback(True)
+    return result
 
 
 @pytest.fixture
-def earlier(world: World, signer: Signer) -> Checkpoint:
-    world.hours(world.worker("Runa", "Castellane"), days=2)
-    return make_checkpoint(at=world.now, signers=[signer])
-
-
-@pytest.fixture
-def files(world: World, signer: Signer, earlier: Checkpoint) -> dict[str, bytes]:
-    """A bundle about some hours and a document, with the growth since an earlier checkpoint."""
-    world.hours(world.worker("Oda", "Renquist"), days=3)
-    make_checkpoint(at=world.now + timedelta(minutes=5), signers=[signer])
-    hours = [("evidence_hoursentry", each.pk) for each in HoursEntry.objects.order_by("id")]
-    document = Document.objects.get()
-    return bundle(
-        [*hours, ("evidence_document", document.pk), ("people_worker", world.assessor.pk)],
-        keys=[signer.verifier_key],
-        earlier=[earlier],
-        documents=[bytes(document.content)],
-    )
+def files(made: Made) -> dict[str, bytes]:
+    return dict(made.files)
 
 
 def with_record(files: dict[str, bytes], change: Change) -> dict[str, bytes]:
@@ -54,18 +79,12 @@ def with_record(files: dict[str, bytes], change: Change) -> dict[str, bytes]:
     return with_contents({**files, "records.json": json.dumps(content).encode()})
 
 
-def first_hours() -> int:
-    return HoursEntry.objects.order_by("id")[0].pk
-
-
-def test_a_bundle_is_in_order_as_folder_and_as_zip(
-    files: dict[str, bytes], signer: Signer, earlier: Checkpoint, tmp_path: Path
-) -> None:
+def test_a_bundle_is_in_order_as_folder_and_as_zip(files: dict[str, bytes], made: Made, tmp_path: Path) -> None:
     kept = tmp_path / "kept.txt"
-    kept.write_text(earlier.note)
+    kept.write_text(made.earlier)
     whole = with_contents(files)
     for path in (as_folder(whole, tmp_path / "bundle"), as_zip(whole, tmp_path / "bundle.zip")):
-        done = run(path, "--key", signer.verifier_key, "--earlier", kept)
+        done = run_apart(path, "--key", SIGNER.verifier_key, "--earlier", kept)
         assert done.returncode == 0, done.stdout + done.stderr
         assert "7 records against the log, 0 not in order" in done.stdout
         assert "1 documents against their records" in done.stdout
@@ -87,15 +106,15 @@ def test_a_bundle_signed_by_somebody_else_is_refused(files: dict[str, bytes], tm
     assert "WRONG    checkpoint.txt: no trusted key has signed it" in done.stdout
 
 
-def test_answers_as_json(files: dict[str, bytes], signer: Signer, tmp_path: Path) -> None:
+def test_answers_as_json(files: dict[str, bytes], made: Made, tmp_path: Path) -> None:
     changed = with_record(files, lambda record: record["open"].update(operation="climbing"))
-    done = run(as_folder(changed, tmp_path / "bundle"), "--key", signer.verifier_key, "--json")
+    done = run(as_folder(changed, tmp_path / "bundle"), "--key", SIGNER.verifier_key, "--json")
     answer = json.loads(done.stdout)
     assert done.returncode == 1
     assert answer["in_order"] is False
     assert answer["failures"] == [
         {
-            "name": f"evidence_hoursentry {first_hours()}",
+            "name": made.first_hours,
             "text": "the record differs from what was logged in: operation",
         }
     ]
@@ -152,37 +171,37 @@ def _no_proof(record: dict[str, Any]) -> None:
     ],
 )
 def test_names_the_record_that_is_not_in_order(
-    files: dict[str, bytes], signer: Signer, tmp_path: Path, change: Change, sentence: str
+    files: dict[str, bytes], made: Made, tmp_path: Path, change: Change, sentence: str
 ) -> None:
-    done = run(as_folder(with_record(files, change), tmp_path / "bundle"), "--key", signer.verifier_key)
+    done = run(as_folder(with_record(files, change), tmp_path / "bundle"), "--key", SIGNER.verifier_key)
     wrong = [line for line in done.stdout.splitlines() if line.startswith("WRONG")]
     assert done.returncode == 1
     assert len(wrong) == 1
-    assert wrong[0].startswith(f"WRONG    evidence_hoursentry {first_hours()}: ")
+    assert wrong[0].startswith(f"WRONG    {made.first_hours}: ")
     assert sentence in wrong[0]
 
 
-def test_a_proof_of_another_record_is_refused(files: dict[str, bytes], signer: Signer, tmp_path: Path) -> None:
+def test_a_proof_of_another_record_is_refused(files: dict[str, bytes], made: Made, tmp_path: Path) -> None:
     changed = with_record(files, _another_number)
-    done = run(as_folder(changed, tmp_path / "bundle"), "--key", signer.verifier_key)
+    done = run(as_folder(changed, tmp_path / "bundle"), "--key", SIGNER.verifier_key)
     assert done.returncode == 1
-    assert f"its proof is about another record: evidence_hoursentry {first_hours()}" in done.stdout
+    assert f"its proof is about another record: {made.first_hours}" in done.stdout
 
 
-def test_an_erased_record_still_verifies(files: dict[str, bytes], signer: Signer, tmp_path: Path) -> None:
+def test_an_erased_record_still_verifies(files: dict[str, bytes], tmp_path: Path) -> None:
     changed = with_record(files, lambda record: record.update(personal=None, salt=None))
-    done = run(as_folder(changed, tmp_path / "bundle"), "--key", signer.verifier_key)
+    done = run(as_folder(changed, tmp_path / "bundle"), "--key", SIGNER.verifier_key)
     assert done.returncode == 0, done.stdout
     assert "1 without personal data" in done.stdout
     assert "whom they are about was not" in done.stdout
 
 
-def test_files_are_exactly_those_listed(files: dict[str, bytes], signer: Signer, tmp_path: Path) -> None:
+def test_files_are_exactly_those_listed(files: dict[str, bytes], tmp_path: Path) -> None:
     whole = with_contents(files)
     del whole["README.txt"]
     whole["slipped-in.txt"] = b"x"
     whole["keys.txt"] += b"\n"
-    done = run(as_folder(whole, tmp_path / "bundle"), "--key", signer.verifier_key)
+    done = run(as_folder(whole, tmp_path / "bundle"), "--key", SIGNER.verifier_key)
     assert done.returncode == 1
     assert {line.split(":")[0] for line in done.stdout.splitlines() if line.startswith("WRONG")} == {
         "WRONG    README.txt",
@@ -191,59 +210,53 @@ def test_files_are_exactly_those_listed(files: dict[str, bytes], signer: Signer,
     }
 
 
-def test_a_document_belongs_to_a_record(files: dict[str, bytes], signer: Signer, tmp_path: Path) -> None:
+def test_a_document_belongs_to_a_record(files: dict[str, bytes], tmp_path: Path) -> None:
     document = next(name for name in files if name.startswith("documents/"))
     changed = with_contents({**files, document: b"another letter"})
-    done = run(as_folder(changed, tmp_path / "bundle"), "--key", signer.verifier_key)
+    done = run(as_folder(changed, tmp_path / "bundle"), "--key", SIGNER.verifier_key)
     assert done.returncode == 1
     assert f"WRONG    {document}: is named after another SHA-256" in done.stdout
 
 
-def test_history_rewritten_since_a_kept_checkpoint_shows(
-    files: dict[str, bytes], signer: Signer, earlier: Checkpoint, tmp_path: Path
-) -> None:
-    forged = earlier.note.split("\n\n")[0].split("\n")
+def test_history_rewritten_since_a_kept_checkpoint_shows(files: dict[str, bytes], made: Made, tmp_path: Path) -> None:
+    forged = made.earlier.split("\n\n")[0].split("\n")
     forged[2] = b64encode(b"r" * 32).decode()
     text = "\n".join(forged) + "\n"
     kept = tmp_path / "kept.txt"
-    kept.write_text(text + "\n" + signer.signature_line(text))
-    done = run(as_folder(with_contents(files), tmp_path / "bundle"), "--key", signer.verifier_key, "--earlier", kept)
+    kept.write_text(text + "\n" + SIGNER.signature_line(text))
+    done = run(as_folder(with_contents(files), tmp_path / "bundle"), "--key", SIGNER.verifier_key, "--earlier", kept)
     assert done.returncode == 1
     assert "history was changed" in done.stdout
 
 
-def test_a_kept_checkpoint_without_proof_is_told(
-    files: dict[str, bytes], signer: Signer, earlier: Checkpoint, tmp_path: Path
-) -> None:
+def test_a_kept_checkpoint_without_proof_is_told(files: dict[str, bytes], made: Made, tmp_path: Path) -> None:
     kept = tmp_path / "kept.txt"
-    kept.write_text(earlier.note)
+    kept.write_text(made.earlier)
     without = {name: content for name, content in files.items() if not name.startswith("consistency/")}
-    done = run(as_folder(with_contents(without), tmp_path / "bundle"), "--key", signer.verifier_key, "--earlier", kept)
+    done = run(as_folder(with_contents(without), tmp_path / "bundle"), "--key", SIGNER.verifier_key, "--earlier", kept)
     assert done.returncode == 1
     assert "covered by no consistency proof" in done.stdout
 
 
-def test_single_proofs(world: World, signer: Signer, earlier: Checkpoint, tmp_path: Path) -> None:
-    world.hours(world.worker("Ailo", "Castellane"), days=1)
-    later = make_checkpoint(at=world.now + timedelta(minutes=5), signers=[signer])
-    number = first_hours()
-    proof = queries.inclusion_proof("evidence_hoursentry", number).as_json()
-    proof["opening"] = queries.openings("evidence_hoursentry", [number])[number].as_json()
-    inclusion = tmp_path / "inclusion.json"
-    inclusion.write_text(json.dumps(proof))
-    done = run("proof", inclusion, "--key", signer.verifier_key)
+def test_an_inclusion_proof_alone(made: Made, tmp_path: Path) -> None:
+    path = tmp_path / "inclusion.json"
+    path.write_text(json.dumps(made.inclusion))
+    done = run("proof", path, "--key", SIGNER.verifier_key)
     assert done.returncode == 0, done.stdout
-    assert f"evidence_hoursentry {number}, logged" in done.stdout
+    assert f"{made.first_hours}, logged" in done.stdout
     assert "its personal data" in done.stdout
-    assert "THE SIGNATURE WAS NOT CHECKED" in run("proof", inclusion).stdout
+    assert "THE SIGNATURE WAS NOT CHECKED" in run("proof", path).stdout
 
-    growth = queries.consistency_proof(earlier, later).as_json()
-    consistency = tmp_path / "consistency.json"
-    consistency.write_text(json.dumps(growth))
-    assert run("proof", consistency, "--key", signer.verifier_key).returncode == 0
-    growth["path"][0] = b64encode(b"x" * 32).decode()
-    consistency.write_text(json.dumps(growth))
-    assert run("proof", consistency, "--key", signer.verifier_key).returncode == 1
+
+def test_a_consistency_proof_alone(made: Made, tmp_path: Path) -> None:
+    path = tmp_path / "consistency.json"
+    path.write_text(json.dumps(made.consistency))
+    assert run("proof", path, "--key", SIGNER.verifier_key).returncode == 0
+    false = [b64encode(b"x" * 32).decode(), *made.consistency["path"][1:]]
+    path.write_text(json.dumps({**made.consistency, "path": false}))
+    done = run("proof", path, "--key", SIGNER.verifier_key)
+    assert done.returncode == 1
+    assert "what was logged before has been changed" in done.stdout
 
 
 def _hostile(path: Path, name: str) -> Path:
@@ -288,7 +301,7 @@ def test_a_name_twice_in_an_archive_is_refused(tmp_path: Path) -> None:
     assert (done.returncode, done.stderr) == (2, "cannot be read: the ZIP file holds keys.txt twice\n")
 
 
-def test_a_file_that_unpacks_without_end_is_refused(files: dict[str, bytes], signer: Signer, tmp_path: Path) -> None:
+def test_a_file_that_unpacks_without_end_is_refused(files: dict[str, bytes], tmp_path: Path) -> None:
     whole = with_contents(files)
     path = tmp_path / "bomb.zip"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -298,7 +311,7 @@ def test_a_file_that_unpacks_without_end_is_refused(files: dict[str, bytes], sig
         with archive.open("contents.json", "w", force_zip64=True) as file:
             for _ in range(140):
                 file.write(b" " * (1 << 20))
-    done = run(path, "--key", signer.verifier_key)
+    done = run(path, "--key", SIGNER.verifier_key)
     assert (done.returncode, done.stderr) == (2, "cannot be read: contents.json is larger than 128 MiB\n")
 
 
@@ -358,8 +371,8 @@ def test_what_is_no_bundle_is_told(tmp_path: Path, missing: str) -> None:
     assert done.stderr.count("\n") == 1
 
 
-def test_a_mistyped_key_is_told(tmp_path: Path, signer: Signer) -> None:
-    mistyped = str(signer.verifier_key)[:-3] + "AAA"
+def test_a_mistyped_key_is_told(tmp_path: Path) -> None:
+    mistyped = str(SIGNER.verifier_key)[:-3] + "AAA"
     done = run(tmp_path, "--key", mistyped)
     assert done.returncode == 2
     assert "is damaged" in done.stderr

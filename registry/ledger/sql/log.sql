@@ -1,15 +1,39 @@
 -- RFC 8785: a number as ECMAScript writes it, for one that is no plain integer.
+-- PostgreSQL writes the shortest digits that lie between a number's neighbours; ECMAScript writes a shorter
+-- text too that lies half-way to one of them and is read as this number, such as 1e+23.
 CREATE FUNCTION ledger_canonical_number(given text) RETURNS text
 LANGUAGE plpgsql IMMUTABLE STRICT SET search_path = pg_catalog SET extra_float_digits = 1 AS $$
 DECLARE
     number float8 := given::float8;
+    written numeric := number::text::numeric;
+    shorter numeric;
+    whole text;
+    digits text;
+    exponent integer;
 BEGIN
     IF number = 0 THEN
         RETURN '0';
-    ELSIF abs(number) >= 1e-6 AND abs(number) < 1e21 THEN
-        RETURN trim_scale(number::text::numeric)::text;
     END IF;
-    RETURN regexp_replace(number::text, 'e([+-])0*', 'e\1');
+    LOOP
+        whole := ltrim(split_part(abs(written)::text, '.', 1), '0');
+        digits := trim(translate(written::text, '-.', ''), '0');
+        exponent := CASE WHEN whole <> '' THEN length(whole) - 1
+                    ELSE length(ltrim(split_part(written::text, '.', 2), '0')) - scale(written) - 1 END;
+        EXIT WHEN length(digits) = 1;
+        SELECT candidate INTO shorter
+        FROM (VALUES (trunc(written, length(digits) - 2 - exponent)),
+                     (trunc(written, length(digits) - 2 - exponent)
+                      + sign(written) * ('1e' || exponent + 2 - length(digits))::numeric)) AS candidates (candidate)
+        WHERE CASE WHEN abs(candidate) < 1.7976931348623158e308 THEN candidate::float8 = number END;
+        EXIT WHEN NOT FOUND;
+        written := shorter;
+    END LOOP;
+    IF abs(number) >= 1e-6 AND abs(number) < 1e21 THEN
+        RETURN trim_scale(written)::text;
+    END IF;
+    RETURN CASE WHEN number < 0 THEN '-' ELSE '' END || left(digits, 1)
+           || CASE WHEN length(digits) > 1 THEN '.' || substr(digits, 2) ELSE '' END
+           || 'e' || CASE WHEN exponent < 0 THEN '-' ELSE '+' END || abs(exponent);
 END
 $$;
 

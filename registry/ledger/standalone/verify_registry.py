@@ -796,12 +796,10 @@ def run(arguments: list[str]) -> int:
     return tell(check_bundle(files, trusted, kept), as_json=given.json)
 
 
-def main() -> int:
+def main(arguments: list[str]) -> int:
     """The exit status."""
-    for stream in (sys.stdout, sys.stderr):
-        stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
     try:
-        return run(sys.argv[1:])
+        return run(arguments)
     except Unreadable as error:
         print(f"cannot be read: {error}", file=sys.stderr)
     except RecursionError:
@@ -812,4 +810,6 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+    sys.exit(main(sys.argv[1:]))
