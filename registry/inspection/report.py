@@ -19,7 +19,6 @@ from registry.ledger.kinds import title_of
 from registry.ledger.models import Checkpoint
 from registry.transcripts.printing import render
 from registry.transcripts.signing import sign
-from registry.transcripts.wording import spaced
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +32,7 @@ class DecisionLine:
     @property
     def role(self) -> str:
         """The role asked for, in words."""
-        return spaced(self.decision.role)
+        return self.decision.role.replace("_", " ")
 
 
 @dataclass(frozen=True, slots=True)

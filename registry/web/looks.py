@@ -46,4 +46,4 @@ def _shows_records(name: str) -> bool:
 
 def _given(name: str, given: dict[str, Any]) -> dict[str, Any]:
     number = given.get("pk")
-    return {} if number is None else {f"{name.partition('-')[0]}_id": number}
+    return given if number is None else {f"{name.partition('-')[0]}_id": number}

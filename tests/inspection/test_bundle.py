@@ -17,6 +17,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pypdfium2 import PdfDocument
 
 from registry.evidence import services as evidence
+from registry.inspection import bundle
 from registry.inspection import services as inspection
 from registry.inspection.bundle import VERIFIER, make_bundle
 from registry.inspection.models import InspectionFile
@@ -55,6 +56,13 @@ def file(world: World, inspector: Account, erector: Worker) -> InspectionFile:
     return inspection.open_file(
         job=job, reference="WS/2026/114", purpose="A report of unsafe work", opened_at=world.now, opened_by=inspector
     )
+
+
+@pytest.fixture(autouse=True)
+def _report(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Printing takes long; only the test of the report itself prints it."""
+    if "prints" not in request.keywords:
+        monkeypatch.setattr(bundle, "print_report", lambda **given: b"%PDF-1.7 a report")
 
 
 def made(file: InspectionFile, world: World) -> zipfile.ZipFile:
@@ -130,15 +138,11 @@ def test_a_spreadsheet_runs_nothing(file: InspectionFile, world: World) -> None:
     assert "'=HYPERLINK(1)" in table
 
 
-def test_earlier_checkpoints_are_proved_to_be_its_beginning(
-    file: InspectionFile, world: World, tmp_path: Path
-) -> None:
+def test_earlier_checkpoints_are_proved_to_be_its_beginning(file: InspectionFile, world: World, tmp_path: Path) -> None:
     (tmp_path / "kept").mkdir()
     kept = tmp_path / "kept" / "checkpoint.txt"
     kept.write_bytes(made(file, world).read("checkpoint.txt"))
-    evidence.withdraw(
-        world.assessor.appointment_records.get(), recorded_at=datetime.now(UTC), recorded_by=None
-    )
+    evidence.withdraw(world.assessor.appointment_records.get(), recorded_at=datetime.now(UTC), recorded_by=None)
     later = tmp_path / "later"
     made(file, world).extractall(later)
     assert verified(later, "--earlier", str(kept)).returncode == 0
@@ -148,6 +152,7 @@ def test_earlier_checkpoints_are_proved_to_be_its_beginning(
     assert verified(later, "--earlier", str(kept)).returncode == 1
 
 
+@pytest.mark.prints
 def test_the_report_reads_as_what_happened(file: InspectionFile, world: World) -> None:
     report = made(file, world).read("report.pdf")
     text = "\n".join(page.get_textpage().get_text_range() for page in PdfDocument(report))

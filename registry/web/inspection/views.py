@@ -85,7 +85,10 @@ def slot_as_known(request: HttpRequest, *, account: Account, slot_id: int) -> Ht
     slot = get_object_or_404(access.visible_slots(account), pk=slot_id)
     job = _job(account, slot.job_id)
     people = access.visible_workers(account)
-    form = PersonKnownAtForm(request.GET or None, job=job, people=people, initial=_present(job))
+    asked = request.GET if "at" in request.GET else None
+    form = PersonKnownAtForm(
+        asked, job=job, people=people, initial=_present(job) | {"worker": request.GET.get("worker")}
+    )
     # The list of everybody would be the register itself; the person comes with the address.
     form.fields["worker"].widget = form.fields["worker"].hidden_widget()
     person = people.filter(pk=_number(request.GET.get("worker"))).first()
