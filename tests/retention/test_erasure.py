@@ -179,7 +179,7 @@ def test_the_log_is_in_order_and_old_proofs_still_verify(
     assert verify(mirror=mirror).findings == []
     entries = HoursEntry.objects.filter(worker=leaver.worker)
     proofs = [
-        inclusion_proof("evidence_hoursentry", entries.first().pk),
+        inclusion_proof("evidence_hoursentry", entries.latest("id").pk),
         inclusion_proof("people_worker", leaver.worker.pk),
     ]
     assert openings("people_worker", [leaver.worker.pk])
@@ -231,9 +231,9 @@ def test_nothing_is_erased_within_its_period_and_every_record_is_named(leaver: L
     entry = HoursEntry.objects.get(operation="climbing")
     until = entry.end.astimezone(UTC).replace(year=entry.end.year + 10)
     said = next(p.message for p in within if f"Hours entry {entry.pk}:" in p.message)
-    assert (
-        said
-        == f"Hours entry {entry.pk}: kept through {until:%Y-%m-%d} (10 years after the end of the work, wherever nothing else is set)."
+    assert said == (
+        f"Hours entry {entry.pk}: kept through {until:%Y-%m-%d} "
+        "(10 years after the end of the work, wherever nothing else is set)."
     )
     leaver.worker.refresh_from_db()
     assert leaver.worker.family_name == "Oberthur"
@@ -367,10 +367,9 @@ def test_a_dry_run_changes_nothing(leaver: Leaver) -> None:
 
 def refused_as(alias: str, statement: str, *, erasing: bool) -> str | None:
     """The rule by which the database refuses a statement; an SQLSTATE where it is no rule of ours."""
-    with pytest.raises(DatabaseError) as refused, transaction.atomic(using=alias):
-        with connections[alias].cursor() as cursor:
-            if erasing:
-                cursor.execute("SET LOCAL registry.erasing = 'on'")
+    with connections[alias].cursor() as cursor, transaction.atomic(using=alias):
+        cursor.execute("SELECT set_config('registry.erasing', %s, true)", ["on" if erasing else "off"])
+        with pytest.raises(DatabaseError) as refused, transaction.atomic(using=alias):
             cursor.execute(statement)
     return constraint_of(refused.value) or getattr(refused.value.__cause__, "sqlstate", None)
 
@@ -381,7 +380,7 @@ def test_the_application_cannot_blank_even_where_it_may_update(leaver: Leaver, t
     statement = f"UPDATE {table} SET {column} = {column}"
     assert refused_as("default", statement, erasing=True) == "42501"
     with connections["owner"].cursor() as owner:
-        owner.execute("SELECT EXISTS (SELECT FROM %s)" % table)
+        owner.execute(f"SELECT EXISTS (SELECT FROM {table})")
         filled = owner.fetchone()[0]
         owner.execute(f"GRANT UPDATE ON {table} TO registry_application")
         try:
