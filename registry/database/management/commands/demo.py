@@ -1,9 +1,14 @@
 import os
 import socket
+import subprocess
+import sys
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from io import StringIO
 from typing import Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.core.wsgi import get_wsgi_application
@@ -12,6 +17,7 @@ from gunicorn.app.base import BaseApplication
 
 HOST = "127.0.0.1"
 PORT = 8000
+MINUTES_BETWEEN_CHECKPOINTS = 10
 
 
 class Command(BaseCommand):
@@ -27,6 +33,7 @@ class Command(BaseCommand):
         # The sign-in page tells the demonstration's passwords while this is set.
         os.environ["REGISTRY_DEMO"] = "1"
         call_command("load_demo", verbosity=options["verbosity"])
+        call_command("checkpoint", stdout=StringIO())
         # The workers are forked from here and must not share this process's connections.
         connections.close_all()
         url = f"http://{HOST}:{port}/"
@@ -37,7 +44,8 @@ class Command(BaseCommand):
             if not no_browser:
                 webbrowser.open(url)
 
-        _Server(port=port, when_ready=when_ready).run()
+        with _checkpoints():
+            _Server(port=port, when_ready=when_ready).run()
 
 
 class _Server(BaseApplication):
@@ -57,6 +65,26 @@ class _Server(BaseApplication):
 
     def load(self) -> Any:
         return get_wsgi_application()
+
+
+@contextmanager
+def _checkpoints() -> Iterator[None]:
+    """The log is signed again and again meanwhile, by a process that ends with this one, however this one ends."""
+    every = str(MINUTES_BETWEEN_CHECKPOINTS)
+    command = [sys.executable, "manage.py", "checkpoint", "--every", every, "--with-parent"]
+    process = subprocess.Popen(
+        command,
+        cwd=settings.PROJECT,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        # Ctrl-C is for this process, which stops that one.
+        start_new_session=True,
+    )
+    try:
+        yield
+    finally:
+        process.terminate()
+        process.wait()
 
 
 def _check_that_port_is_free(port: int) -> None:
