@@ -334,7 +334,8 @@ class _Verification:
                 text = "the record is there, its log entry is gone" if still_there else "the record is gone"
                 self._find("removed", kind, record, text, index)
         for index, (_, place) in sorted(self.misplaced.items()):
-            if place is None:
+            # A place whose entry is gone holds nothing that could be named.
+            if place is None or not place.kind:
                 continue
             known = {(r.kind, r.record) for r, _ in self.misplaced.values()}
             if (place.kind, place.record) not in known:
