@@ -113,6 +113,12 @@ def employer_of(account: Account) -> Employer:
     return account.employer
 
 
+def require_sees_whole_crew(account: Account) -> None:
+    """Raise :class:`NotAllowed` for a worker, who sees a crew but not everybody's papers."""
+    if account.kind == "worker":
+        raise NotAllowed("The crew sheet is for the employer and the inspector.")
+
+
 def require_may_assign(account: Account, job: Job) -> None:
     """Raise :class:`NotAllowed` unless the job is the account's own employer's."""
     if employer_of(account).pk != job.employer_id:

@@ -16,6 +16,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from registry.crews.models import Assignment, Decision, Refusal, Slot
+from registry.evidence.models import Appointment, Assessment, Certification, HoursEntry, Instruction
 from registry.inspection.models import InspectionFile, Look
 from registry.people.models import Account, Employment
 
@@ -35,10 +36,11 @@ LOOKS: dict[str, Promise] = {
     "open_file": _("a job a file is to be opened on"),
     "file": _("inspection file"),
     "bundle": _("inspection bundle downloaded"),
-    "transcript": _("training transcript downloaded"),
+    "transcript": _("training transcript"),
     "document": _("document"),
     "log_record": _("a record's place in the log"),
-    "notice": _("notice packet"),
+    "crew_sheet": _("crew sheet downloaded"),
+    "refusal_notice": _("refusal notice downloaded"),
     "api": _("record through the programming interface"),
 }
 """What a look is called, by the name of the page (or ``api``)."""
@@ -69,7 +71,17 @@ def subject_of(given: Mapping[str, Any]) -> Subject:
         return Subject(worker_id=worker, job_id=job)
     if (number := given.get("file_id")) is not None:
         return Subject(job_id=InspectionFile.objects.values_list("job_id", flat=True).get(pk=number), file_id=number)
+    if (number := given.get("document_id")) is not None:
+        return Subject(worker_id=_whose_document(number))
     return Subject(crane_id=given.get("crane_id"))
+
+
+def _whose_document(number: int) -> int | None:
+    for each in (HoursEntry, Assessment, Certification, Instruction, Appointment):
+        worker = each._default_manager.filter(document=number).values_list("worker_id", flat=True).first()
+        if worker is not None:
+            return worker
+    return None
 
 
 def _of_decision(number: int) -> Subject:

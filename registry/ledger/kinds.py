@@ -84,6 +84,7 @@ KINDS: tuple[Kind, ...] = (
         (*WORKER, "what_is_wrong", "what_it_should_be"),
     ),
     Kind("evidence_correctionanswer", _("answer to a request"), ("reason", "recorded_by_id")),
+    Kind("transcripts_issuedtranscript", _("transcript given out"), (*WORKER, "code", "sha256")),
 )
 
 BY_TABLE = {each.table: each for each in KINDS}

@@ -11,6 +11,8 @@ from registry.inspection.trace import LOOKS, leaves_a_trace, record_look, subjec
 from registry.people.models import Account
 from registry.web.security import GetResponse
 
+# A POST that is answered with a page or file, not with a redirect, shows something too.
+SHOWING = ("GET", "POST")
 API_RECORDS = ("job", "slot", "assignment", "decision")
 
 
@@ -19,7 +21,7 @@ def traced(get_response: GetResponse) -> GetResponse:
 
     def middleware(request: HttpRequest) -> HttpResponse:
         response = get_response(request)
-        if request.method == "GET" and response.status_code == 200 and request.user.is_authenticated:
+        if request.method in SHOWING and response.status_code == 200 and request.user.is_authenticated:
             _record(request, request.user)
         return response
 

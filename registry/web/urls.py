@@ -7,6 +7,7 @@ urlpatterns = [
     path("", include("registry.web.account_urls")),
     path("", include("registry.web.records.urls")),
     path("", include("registry.web.inspection.urls")),
+    path("", include("registry.web.papers.urls")),
     path("", include("registry.web.log.urls")),
     path("jobs/plan/", views.plan_job, name="plan_job"),
     path("jobs/<int:job_id>/", views.job, name="job"),

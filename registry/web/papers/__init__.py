@@ -1,0 +1,1 @@
+"""Printed documents to take away, and the public check of whether one is genuine."""
