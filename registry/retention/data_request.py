@@ -53,7 +53,7 @@ def references_to(target: type[models.Model]) -> list[Reference]:
     """Every column that refers to the model, by table and column."""
     return sorted(
         (
-            Reference(model._meta.db_table, field.column)
+            Reference(model._meta.db_table, str(field.column))
             for model in apps.get_models(include_auto_created=True)
             for field in model._meta.concrete_fields
             if field.related_model is target
@@ -111,7 +111,7 @@ class _Held:
         for each in references_to(Account):
             self._add(each.table, each.column, accounts)
         own = {
-            table: [row["id"] for row in rows.values() if row.get("worker_id") == number]
+            table: [row["id"] for row in rows.values() if "id" in row and row.get("worker_id") == number]
             for table, rows in self.found.items()
         }
         own["evidence_entryobjection"] = []

@@ -20,6 +20,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.apps import apps
 from django.db import connections, transaction
@@ -154,7 +155,7 @@ def erase_worker(*, worker: Worker, ground: str, at: datetime, recorded_by: Acco
         known = Worker.objects.using(OWNER_ALIAS).select_for_update().get(pk=worker.pk)
         problems = [*_ground_problems(known, ground), *erasure_problems(known, at, using=OWNER_ALIAS)]
         own, shared = _documents(known, OWNER_ALIAS)
-        values = {"worker": known.pk, "documents": own}
+        values: dict[str, Any] = {"worker": known.pk, "documents": own}
         entries = _entries(cursor, values)
         if not entries:
             problems.append(Problem("worker", "a_worker_is_erased_once", _("Nothing is left to erase.")))
@@ -233,7 +234,7 @@ def _documents(worker: Worker, using: str) -> tuple[list[int], list[int]]:
     return sorted(mine - others), sorted((mine & others) - uploaded)
 
 
-def _entries(cursor: CursorWrapper, values: dict[str, object]) -> list[int]:
+def _entries(cursor: CursorWrapper, values: dict[str, Any]) -> list[int]:
     """The log entries about the worker that still have their salt."""
     found: list[int] = []
     for table, condition in ABOUT.items():
@@ -241,23 +242,22 @@ def _entries(cursor: CursorWrapper, values: dict[str, object]) -> list[int]:
             sql.SQL(
                 "SELECT id FROM ledger_entry WHERE kind = {kind} AND salt IS NOT NULL"
                 " AND record IN (SELECT id FROM {table} WHERE {condition})"
-            ).format(kind=sql.Literal(table), table=sql.Identifier(table), condition=sql.SQL(condition)),  # type: ignore[arg-type]
+            ).format(kind=sql.Literal(table), table=sql.Identifier(table), condition=sql.SQL(condition)),
             values,
         )
         found += [entry for (entry,) in cursor.fetchall()]
     return sorted(found)
 
 
-def _blank(cursor: CursorWrapper, values: dict[str, object]) -> None:
+def _blank(cursor: CursorWrapper, values: dict[str, Any]) -> None:
     cursor.execute("SELECT set_config('registry.erasing', 'on', true)")
     # What hangs on other rows first: none of the conditions reads a column that is blanked.
     for table, columns in BLANKED.items():
         assignments = sql.SQL(", ").join(
-            sql.SQL("{} = {}").format(sql.Identifier(column), sql.SQL(value))  # type: ignore[arg-type]
-            for column, value in columns.items()
+            sql.SQL("{} = {}").format(sql.Identifier(column), sql.SQL(value)) for column, value in columns.items()
         )
         cursor.execute(
-            sql.SQL("UPDATE {} SET {} WHERE {}").format(sql.Identifier(table), assignments, sql.SQL(ABOUT[table])),  # type: ignore[arg-type]
+            sql.SQL("UPDATE {} SET {} WHERE {}").format(sql.Identifier(table), assignments, sql.SQL(ABOUT[table])),
             values,
         )
     # Kept by triggers and not in the log, but it repeats the reason of the last event.
@@ -296,7 +296,12 @@ def _close_account(cursor: CursorWrapper, worker: Worker) -> None:
 def _named_still(cursor: CursorWrapper, worker: Worker, documents: list[int]) -> list[NamedStill]:
     """Other people's records in which the worker's whole name stands (``worker`` as it was before)."""
     name = str(worker)
-    values = {"worker": worker.pk, "documents": documents, "name": name, "subject": f"worker:{worker.pk}"}
+    values: dict[str, Any] = {
+        "worker": worker.pk,
+        "documents": documents,
+        "name": name,
+        "subject": f"worker:{worker.pk}",
+    }
     cursor.execute(
         "SELECT decision.id FROM crews_decision decision"
         " JOIN crews_decisiondependency dependency ON dependency.decision_id = decision.id"
@@ -306,7 +311,7 @@ def _named_still(cursor: CursorWrapper, worker: Worker, documents: list[int]) ->
     )
     found = [NamedStill("crews_decision", record) for (record,) in cursor.fetchall()]
     for table, columns in FREE_TEXT:
-        mine = sql.SQL(ABOUT.get(table, "false"))  # type: ignore[arg-type]
+        mine = sql.SQL(ABOUT.get(table, "false"))
         text = sql.SQL(" || ' ' || ").join(sql.Identifier(column) for column in columns)
         cursor.execute(
             sql.SQL("SELECT id FROM {} WHERE NOT ({}) AND strpos({}, %(name)s) > 0 ORDER BY id").format(

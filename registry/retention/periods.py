@@ -74,7 +74,7 @@ def check_setting(app_configs: Any, **options: Any) -> list[CheckMessage]:
     if not isinstance(periods, Mapping) or not all(isinstance(each, Mapping) for each in periods.values()):
         return [_wrong("RETENTION leads from each jurisdiction to a dictionary of kinds and years.", 1)]
     missing = [kind for kind in ANCHORS if kind not in periods.get(DEFAULT, {})]
-    found = []
+    found: list[CheckMessage] = []
     if missing:
         found.append(_wrong(f"RETENTION has no default period for: {', '.join(missing)}.", 2))
     for jurisdiction, years_by_kind in periods.items():
