@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from unittest.mock import patch
 
 import pytest
 from django.contrib.auth import authenticate
 from django.db import DatabaseError, connections, transaction
+from django.test import TransactionTestCase
 from psycopg import sql
 
 from registry.crews.models import AssignmentEvent, Decision
@@ -44,6 +47,14 @@ from tests.retention.conftest import leaves_the_employer
 from tests.world import World
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _emptying_is_left_to_the_owner() -> Iterator[None]:
+    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
+    with patch.object(TransactionTestCase, "_fixture_teardown"):
+        yield
+
 
 GROUND = "All periods have run out; the person asked for it."
 SCAN = b"%PDF-1.7 a scan about one person alone 5d1f"
