@@ -41,13 +41,14 @@ NOT_FOUND = OpenApiResponse(description="There is no such checkpoint or record: 
 class CheckpointOutput(serializers.ModelSerializer[Checkpoint]):
     """A checkpoint; ``root`` in hexadecimal, ``note`` the signed note itself."""
 
-    root = serializers.SerializerMethodField()
+    # Declared fields are taken off the class, so the base class's own `root` is not in their way.
+    root = serializers.SerializerMethodField("hexadecimal_root")  # type: ignore[assignment]
 
     class Meta:
         model = Checkpoint
         fields = ["size", "root", "made_at", "note"]
 
-    def get_root(self, checkpoint: Checkpoint) -> str:
+    def hexadecimal_root(self, checkpoint: Checkpoint) -> str:
         return bytes(checkpoint.root).hex()
 
 

@@ -125,7 +125,7 @@ _FOR_BOTH: dict[str, Rule] = {
 }
 _EMPLOYER: dict[str, Rule] = {
     **_FOR_BOTH,
-    _table(Employer): lambda account: Employer.objects.filter(pk=account.employer_id),
+    _table(Employer): lambda account: Employer.objects.filter(accounts=account),
     _table(EmployerFigure): _of_own_jobs(EmployerFigure, ""),
     **{_table(each): _all(each) for each in FOR_EVERY_EMPLOYER},
     **{_table(each): _of_own_jobs(each, way) for each, way in OF_A_JOB.items()},

@@ -5,6 +5,7 @@ from __future__ import annotations
 from base64 import b64decode
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import pytest
 from drf_spectacular.generators import SchemaGenerator
@@ -99,7 +100,7 @@ def test_an_inclusion_proof_leads_to_the_signed_root_and_opens(client: APIClient
     entry = HoursEntry.objects.filter(worker=worker).first()
     assert entry is not None
     client.post("/api/log/checkpoints/")
-    asked = {"kind": "evidence_hoursentry", "record": entry.pk}
+    asked: dict[str, Any] = {"kind": "evidence_hoursentry", "record": entry.pk}
     proof = client.get("/api/log/proofs/inclusion/", asked).json()
     said = CheckpointText.verified(proof["checkpoint"], known_keys(client))
     leaf_hash = sha256(b"\0" + proof["leaf"].encode()).digest()
@@ -114,7 +115,7 @@ def test_an_inclusion_proof_is_only_for_who_may_see_the_record(world: World, cli
     client.post("/api/log/checkpoints/")
     entry = HoursEntry.objects.filter(worker=worker).first()
     assert entry is not None
-    asked = {"kind": "evidence_hoursentry", "record": entry.pk}
+    asked: dict[str, Any] = {"kind": "evidence_hoursentry", "record": entry.pk}
     other = people.register_employer(name="Cormorant Lift Yard", jurisdiction="US", recorded_at=world.now)
     elsewhere = APIClient()
     sign_in(elsewhere, people.open_account(username="other", password=None, kind="employer", employer=other))
@@ -132,7 +133,7 @@ def test_an_inclusion_proof_is_only_for_who_may_see_the_record(world: World, cli
         pytest.param({"kind": "evidence_hoursentry", "record": 1, "size": 0}, id="size zero"),
     ],
 )
-def test_a_question_with_wrong_fields_is_a_problem(client: APIClient, asked: dict[str, object]) -> None:
+def test_a_question_with_wrong_fields_is_a_problem(client: APIClient, asked: dict[str, Any]) -> None:
     answer = client.get("/api/log/proofs/inclusion/", asked)
     assert (answer.status_code, answer.headers["Content-Type"]) == (400, PROBLEM)
     assert answer.json()["problems"]
@@ -151,8 +152,9 @@ def test_a_consistency_proof_leads_from_one_root_to_the_other(world: World, clie
     asked = {"earlier": earlier["size"], "later": later["size"]}
     proof = client.get("/api/log/proofs/consistency/", asked).json()
     assert (proof["earlier"], proof["later"]) == (earlier["note"], later["note"])
-    roots = (bytes.fromhex(each["root"]) for each in (earlier, later))
-    verify_consistency(earlier["size"], later["size"], *roots, [b64decode(each) for each in proof["path"]])
+    roots = [bytes.fromhex(each["root"]) for each in (earlier, later)]
+    path = [b64decode(each) for each in proof["path"]]
+    verify_consistency(earlier["size"], later["size"], roots[0], roots[1], path)
     backwards = client.get("/api/log/proofs/consistency/", {"earlier": later["size"], "later": earlier["size"]})
     assert backwards.status_code == 400
     assert [each["field"] for each in backwards.json()["problems"]] == ["later"]

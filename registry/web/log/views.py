@@ -9,7 +9,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -101,8 +101,8 @@ def consistency_json(request: HttpRequest, *, account: Account) -> HttpResponse:
 
 @page
 @require_GET
-def verifier(request: HttpRequest, *, account: Account) -> HttpResponse | FileResponse:
-    return FileResponse(VERIFIER.open("rb"), as_attachment=True, filename=VERIFIER.name, content_type="text/x-python")
+def verifier(request: HttpRequest, *, account: Account) -> HttpResponse:
+    return HttpResponse(VERIFIER.read_bytes(), content_type="text/x-python", headers=_as_file(VERIFIER.name))
 
 
 @page
