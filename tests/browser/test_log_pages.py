@@ -133,7 +133,7 @@ def test_every_page_of_the_log_is_accessible_and_fits(
     assert page.get_by_text("No. Everything before A stands unchanged in B.").is_visible()
     assert page.get_by_role("img", name="goes on from checkpoint A").is_visible()
     finds_nothing_wrong(page, "The log", "growth")
-    page.get_by_label("Checkpoint A").fill("3")
+    page.get_by_label("Checkpoint A: size in leaves").fill("3")
     page.get_by_role("button", name="Prove it").click()
     assert page.get_by_role("alert").is_visible()
     finds_nothing_wrong(page, "The log", "refused")
