@@ -26,7 +26,6 @@ from registry.ledger.notes import CheckpointText, Note, Signer, VerifierKey
 from registry.ledger.queries import recorded_keys
 from registry.ledger.verification import Finding, Report
 from registry.people import services as people
-from registry.people.models import Worker
 from tests.own_log import keep_log_in
 from tests.world import World
 
@@ -224,7 +223,7 @@ def test_progress_is_a_bar_on_a_terminal(world: World) -> None:
 
 
 def test_proofs_are_written_and_opened_only_when_asked(world: World, folder: Path) -> None:
-    worker = Worker.objects.get(given_name="Petra")
+    worker = world.worker("Tomas", "Ferreira")
     world.hours(worker, days=1)
     first = CheckpointText.parse(run("checkpoint").rpartition("\n\n")[0] + "\n").size
     entry = HoursEntry.objects.get()
