@@ -548,7 +548,7 @@ class OwnAssessmentForm(AssessmentForm):
         max_length=200,
         widget=forms.TextInput({"autocomplete": "name"}),
     )
-    drawn = forms.CharField(required=False, widget=forms.HiddenInput())
+    drawn = forms.CharField(label=_("Drawn signature"), required=False, widget=forms.HiddenInput())
 
     def clean_drawn(self) -> str:
         drawn = str(self.cleaned_data.get("drawn") or "")

@@ -1,0 +1,137 @@
+"""A table is looked through before anything of it is written."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+
+from registry.evidence.models import Certification, Countersignature, Document, HoursEntry
+from registry.people.models import Worker
+from tests.world import World
+
+
+@pytest.fixture
+def mira(world: World) -> Worker:
+    return world.worker("Mira", "Sandoval")
+
+
+def upload(client: Client, kind: str, text: str, name: str = "table.csv") -> str:
+    response = client.post("/records/import/", {"kind": kind, "file": SimpleUploadedFile(name, text.encode())})
+    assert response.status_code == 302, response.text
+    return str(response.headers["Location"])
+
+
+def hours_of(worker: Worker, *, day: str = "7 May 2024", extra: str = "") -> str:
+    header = "Who,Crane model,Site,Date,Start,End,Operation,Countersigned by,Countersigned on"
+    signer = f"{worker.number},{day}"
+    return f"{header}{extra}\n{worker.number},Brandvold BT-180,Quillon Wharf,{day},07:00,15:00,Montage,{signer}\n"
+
+
+def sent(shown: str, **changed: str) -> dict[str, str]:
+    """What a browser sends back from the page, with some choices changed."""
+    found: dict[str, str] = {}
+    for name, options in re.findall(r'<select name="(\w+)"[^>]*>(.*?)</select>', shown, re.S):
+        chosen = re.search(r'value="([^"]*)" selected', options)
+        found[name] = chosen[1] if chosen else ""
+    return {**found, "sheet": "", "encoding": "", **changed}
+
+
+def test_headings_are_recognised_mapped_by_hand_looked_through_and_imported(
+    world: World, dispatcher: Client, mira: Worker
+) -> None:
+    path = upload(dispatcher, "hours", hours_of(mira))
+    first = dispatcher.get(path).text
+    assert "there is no column for worker" in first
+    assert re.search(r'name="column_1".*?value="model" selected', first, re.S)
+    looked = dispatcher.post(path, sent(first, column_0="worker", do="look")).text
+    assert "1 rows: 1 new" in looked
+    assert "This was a dry run: nothing was written." in looked
+    assert f"= {mira.number} Mira Sandoval" in looked
+    assert "= 2024-05-07" in looked
+    assert "= erection" in looked
+    assert re.search(r'name="column_0".*?value="worker" selected', looked, re.S)
+    assert not HoursEntry.objects.exists()
+    done = dispatcher.post(path, sent(looked, do="import")).text
+    assert "The new rows are in the register." in done
+    assert HoursEntry.objects.get().worker == mira
+
+
+def test_a_table_signs_for_nobody(world: World, dispatcher: Client, mira: Worker) -> None:
+    path = upload(dispatcher, "hours", hours_of(mira))
+    shown = dispatcher.get(path).text
+    assert 'value="countersigner"' not in shown
+    dispatcher.post(path, sent(shown, column_0="worker", do="import"))
+    assert HoursEntry.objects.count() == 1
+    assert not Countersignature.objects.exists()
+    assert "assessments" not in dispatcher.get("/records/import/").text.split("<select")[1].split("</select>")[0]
+
+
+def test_problems_stand_beside_their_cells_and_nothing_is_written(
+    world: World, dispatcher: Client, mira: Worker
+) -> None:
+    text = (
+        "Worker,Scheme,Number,Issued by,Issued on\n"
+        + f"{mira.number},Rigging,1,Keel Board,03/04/2024\nW-000000,Rigging,2,Keel Board,2024-03-04\n"
+    )
+    path = upload(dispatcher, "certifications", text)
+    shown = dispatcher.get(path)
+    cells = re.findall(r'<td class="wrong">(.*?)</td>', shown.text, re.S)
+    assert len(cells) == 2
+    assert cells[0].startswith("03/04/2024")
+    assert cells[1].startswith("W-000000")
+    imported = dispatcher.post(path, sent(shown.text, do="import"))
+    assert "Nothing was written." in imported.text
+    assert not Certification.objects.filter(worker=mira).exists()
+    partly = dispatcher.post(path, sent(shown.text, dates="day-first", partial="on", do="import"))
+    assert "The new rows are in the register." in partly.text
+    assert Certification.objects.get(worker=mira).issued.isoformat() == "2024-04-03"
+
+
+def test_a_field_chosen_twice_is_refused_beside_the_second(world: World, dispatcher: Client, mira: Worker) -> None:
+    path = upload(dispatcher, "hours", hours_of(mira))
+    shown = dispatcher.post(path, sent(dispatcher.get(path).text, column_0="worker", column_7="worker", do="look"))
+    assert shown.status_code == 422
+    assert 'id="id_column_7_error"' in shown.text
+    assert "A is this field already." in shown.text
+
+
+def test_only_the_first_rows_are_shown(world: World, dispatcher: Client) -> None:
+    people = [world.worker("Ada", f"Weir{number:02}") for number in range(23)]
+    rows = "".join(f"{each.number},Rigging,{each.pk},Keel Board,2024-03-04\n" for each in people)
+    path = upload(dispatcher, "certifications", "Worker,Scheme,Number,Issued by,Issued on\n" + rows)
+    shown = dispatcher.get(path).text
+    assert "23 rows: 23 new" in shown
+    assert shown.count("<tr>") == 1 + 20
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [("t.csv", b"%PDF-1.7\n%%EOF"), ("t.csv.exe", b"a,b\n"), ("t.csv", b""), ("t.xlsx", b"PK\x03\x04 no workbook")],
+)
+def test_a_file_that_is_no_table_is_refused_beside_its_field(
+    dispatcher: Client, world: World, name: str, content: bytes
+) -> None:
+    refused = dispatcher.post("/records/import/", {"kind": "hours", "file": SimpleUploadedFile(name, content)})
+    assert refused.status_code == 422
+    assert 'id="id_file_error"' in refused.text
+    assert not Document.objects.filter(name__startswith="t").exists()
+
+
+def test_an_upload_is_its_owners_only(world: World, dispatcher: Client, another_employer: Client, mira: Worker) -> None:
+    path = upload(dispatcher, "hours", hours_of(mira))
+    assert another_employer.get(path).status_code == 403
+    assert dispatcher.get(path.replace("hours", "assessments")).status_code == 404
+    scan: Any = world.scan
+    assert dispatcher.get(f"/records/import/hours/{scan.pk}/").status_code == 403
+
+
+def test_a_table_that_cannot_be_read_says_why(world: World, dispatcher: Client) -> None:
+    content = "Prénom;Nom\n".encode("cp1252")
+    response = dispatcher.post("/records/import/", {"kind": "workers", "file": SimpleUploadedFile("t.csv", content)})
+    path = str(response.headers["Location"])
+    assert "does not fit" in dispatcher.get(path).text
+    assert "Pr\u00e9nom" in dispatcher.post(path, {"encoding": "cp1252", "do": "look"}).text
