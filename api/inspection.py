@@ -53,12 +53,12 @@ class CrewAsKnownInput(serializers.Serializer[Any]):
 
 
 class EffectOutput(serializers.Serializer[Any]):
-    """What the record does to one requirement: found without it, and with it."""
+    """A requirement that the record bears on: what was found then and is found now."""
 
     requirement = serializers.CharField()
     sentence = serializers.CharField()
-    without = serializers.CharField()
-    found = serializers.CharField()
+    then = serializers.CharField()
+    now = serializers.CharField()
 
 
 class DifferenceOutput(serializers.Serializer[Any]):

@@ -87,12 +87,12 @@ class RequirementThenAndNow:
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """What a difference does to one requirement: what was found without it and is found with it."""
+    """A requirement that a difference bears on: what was found then, and what is found now."""
 
     key: str
     sentence: str
-    without: str
-    found: str
+    then: str
+    now: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,8 +209,8 @@ class Comparison:
                         {
                             "requirement": effect.key,
                             "sentence": effect.sentence,
-                            "without": effect.without,
-                            "found": effect.found,
+                            "then": effect.then,
+                            "now": effect.now,
                         }
                         for effect in each.effects
                     ],
@@ -368,7 +368,7 @@ class _Differences:
                 self.evidence, self.asking.question(), self.known_at, self.standards.standard, self.standards.changes
             )
             for each in late.responsible:
-                effects = self._effects(late, each)
+                effects = self._effects(late.requirements_changed_by(each))
                 of_standard = not each.records and each.signature is None
                 causes.append(self._standard_change(each, effects) if of_standard else self._change(each, effects))
         return tuple(sorted(causes, key=lambda each: (each.recorded_at, each.kind, each.number or 0)))
@@ -384,15 +384,15 @@ class _Differences:
             if each.id in counted and each.recorded_at > self.known_at
         ]
 
-    def _effects(self, late: LateChanges, change: Change) -> tuple[Effect, ...]:
-        with_it = frozenset(each.key for each in late.responsible)
-        without = {leaf.key: leaf for leaf in late.decision(with_it - {change.key}).requirements}
-        effects = []
-        for leaf in late.decision(with_it).requirements:
-            if leaf.key in late.requirements_changed_by(change):
-                earlier = without.get(leaf.key)
-                effects.append(Effect(leaf.key, leaf.sentence, "" if earlier is None else earlier.found, leaf.found))
-        return tuple(effects)
+    def _effects(self, bears_on: Keys) -> tuple[Effect, ...]:
+        assert self.then.answered is not None
+        assert self.now.answered is not None
+        was = {leaf.key: leaf.found for leaf in self.then.answered.answer.requirements}
+        return tuple(
+            Effect(leaf.key, leaf.sentence, was.get(leaf.key, ""), leaf.found)
+            for leaf in self.now.answered.answer.requirements
+            if leaf.key in bears_on
+        )
 
     def _change(self, change: Change, effects: tuple[Effect, ...]) -> Difference:
         if change.signature is not None:

@@ -142,7 +142,19 @@ class LateChanges:
         return [each for each in self.changes if each.key in kept]
 
     def requirements_changed_by(self, change: Change) -> Keys:
-        """Keys of the requirements that would read differently were this change alone unknown."""
+        """Keys of the requirements that the change bears on.
+
+        Of evidence that came or went with it, those that it counted for; otherwise those
+        that would read differently were this change alone unknown.
+        """
+        if self._bears_evidence(change):
+            evidence = {each.id for each in change.records} | {change.corrects}
+            if change.entry is not None:
+                evidence.add(change.entry.id)
+            accounts = self.decision(frozenset()), self.decision(self.everything)
+            return frozenset(
+                leaf.key for given in accounts for leaf in given.requirements if evidence.intersection(leaf.counted)
+            )
         known = frozenset(each.key for each in self.responsible)
         return self.account(known - {change.key}).changed_requirements(self.account(known))
 

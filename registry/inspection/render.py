@@ -77,10 +77,10 @@ def _comparison(comparison: Comparison) -> Iterator[str]:
     for difference in comparison.differences:
         yield f"- {difference.sentence}"
         for effect in difference.effects:
-            yield "    " + _("%(requirement)s: %(without)s without it, %(found)s with it") % {
+            yield "    " + _("%(requirement)s: then %(then)s, now %(now)s") % {
                 "requirement": effect.sentence,
-                "without": effect.without or _("nothing"),
-                "found": effect.found,
+                "then": effect.then or _("not asked for"),
+                "now": effect.now,
             }
 
 

@@ -122,7 +122,7 @@ def test_a_certificate_revoked_after_the_accident_but_effective_before(
     assert (found.then.outcome, found.now.outcome) == ("permitted", "refused")
     assert named(found) == [("status", revoked.pk, "revoked_since")]
     (difference,) = found.differences
-    assert [each.found for each in difference.effects] == ["none that counts"]
+    assert [each.now for each in difference.effects] == ["none that counts"]
     assert "revoked" in difference.record
     assert "Mira Sandoval" in difference.sentence
 
@@ -154,7 +154,7 @@ def test_hours_recorded_after_the_job_count_now_and_did_not_exist_then(world: Wo
     assert ("hours", entry.pk, "recorded_later") in named(found)
     assert len(found.differences) == 1
     effect = next(each for each in found.differences[0].effects if each.key == "model_hours")
-    assert (effect.without, effect.found) == ("232 h", "240 h")
+    assert (effect.then, effect.now) == ("232 h", "240 h")
 
 
 def test_late_records_that_change_nothing_are_not_named(world: World, slot: Slot, erector: Worker) -> None:
@@ -185,7 +185,7 @@ def test_a_corrected_entry_names_the_correction_alone(world: World, slot: Slot, 
     assert named(found) == [("hours", second.pk, "corrected_since")]
     assert str(entry.pk) in found.differences[0].what
     effect = next(each for each in found.differences[0].effects if each.key == "model_hours")
-    assert (effect.without, effect.found) == ("240 h", "232 h")
+    assert (effect.then, effect.now) == ("240 h", "232 h")
 
 
 def test_a_withdrawn_assessment(world: World, slot: Slot, erector: Worker) -> None:
