@@ -27,6 +27,7 @@ from registry.evidence.models import (
 from registry.people import services as people
 from registry.people.models import Invitation, Worker
 from registry.retention.data_request import data_request_zip, held_about, references_to
+from registry.transcripts.models import IssuedTranscript
 from tests.world import World
 
 SCAN = b"%PDF-1.7 the scan of Teodora"
@@ -86,7 +87,14 @@ def everywhere(world: World) -> Worker:
     look = apps.get_model("inspection", "Look")
     inspector = people.open_account(username="inspector", password="a-long-demo-word", kind="inspector")
     look.objects.create(what="worker", worker=worker, recorded_by=inspector, recorded_at=world.now)
-    assert account.pk
+    IssuedTranscript.objects.create(
+        code="AAAA-BBBB-CCCC-DDDD",
+        sha256="0" * 64,
+        evidence_version=1,
+        checkpoint_size=1,
+        recorded_by=account,
+        **common,
+    )
     return worker
 
 
