@@ -246,7 +246,7 @@ class TestCheckpoints:
         leaves = all_leaves()
         assert bytes(made.root) == root_of(leaves)
         for first, end in ((0, 64), (64, 128), (0, 128), (128, made.size), (48, 64), (0, made.size)):
-            assert store.hash_of(first, end) == root_of(leaves[first:end])
+            assert store.Hashes()(first, end) == root_of(leaves[first:end])
 
     def test_placing_goes_batch_by_batch(self, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(services, "BATCH", 7)
