@@ -18,6 +18,8 @@ from django.utils.translation import gettext_lazy as _
 from registry.crews.models import Assignment, Decision, Refusal, Slot
 from registry.evidence.models import Appointment, Assessment, Certification, HoursEntry, Instruction
 from registry.inspection.models import InspectionFile, Look
+from registry.ledger.kinds import BY_TABLE
+from registry.ledger.queries import stored_rows
 from registry.people.models import Account, Employment
 
 LOOKS: dict[str, Promise] = {
@@ -71,9 +73,19 @@ def subject_of(given: Mapping[str, Any]) -> Subject:
         return Subject(worker_id=worker, job_id=job)
     if (number := given.get("file_id")) is not None:
         return Subject(job_id=InspectionFile.objects.values_list("job_id", flat=True).get(pk=number), file_id=number)
+    if "kind" in given and "record" in given:
+        return _of_record(given["kind"], int(given["record"]))
     if (number := given.get("document_id")) is not None:
         return Subject(worker_id=_whose_document(number))
     return Subject(crane_id=given.get("crane_id"))
+
+
+def _of_record(table: str, number: int) -> Subject:
+    """A record by its table in the log: whom it is about, and which job's it is."""
+    kind = BY_TABLE[table]
+    row = stored_rows(kind, [number])[number]
+    worker = row[kind.about_worker] if kind.about_worker else None
+    return Subject(worker_id=worker, job_id=number if table == "crews_job" else row.get("job_id"))
 
 
 def _whose_document(number: int) -> int | None:

@@ -258,3 +258,13 @@ def test_pointers_say_that_they_accuse_nobody(inspector: Client, crew: Worker) -
 
 def test_a_cranes_page_says_where_it_stood(inspector: Client, crew: Worker, world: World) -> None:
     assert "Quillon Wharf" in inspector.get(reverse("crane", args=[world.crane.pk])).text
+
+
+def test_a_look_at_a_records_place_in_the_log_names_whose_record_it_is(
+    inspector: Client, dispatcher: Client, crew: Worker
+) -> None:
+    entry = crew.hoursentry_records.latest("pk")
+    assert inspector.get(reverse("log_record", args=["evidence_hoursentry", entry.pk])).status_code == 200
+    assert Look.objects.get().worker_id == crew.pk
+    assert dispatcher.get(reverse("log_record", args=["evidence_hoursentry", entry.pk])).status_code == 200
+    assert Look.objects.count() == 2
