@@ -6,8 +6,9 @@ them itself: text is still shaped by WeasyPrint's own text engine (fonts, script
 from right to left, missing letters), each different text once; the structure
 that screen readers use (heading, table, row, header and cell) is written along.
 
-The template prints one empty page for each of ``SetTable.pages``, so that the
-running footer counts them; they must be the document's last pages.
+The template prints one empty page for each of ``SetTable.pages``, so that pages
+are counted with them; they must be the document's last pages. Their running
+footer is drawn here too: laid out by WeasyPrint it would take as long as the rows.
 """
 
 from __future__ import annotations
@@ -26,6 +27,8 @@ from weasyprint.text.line_break import split_first_line
 PIXEL = 96 / 25.4
 """CSS pixels in a millimetre; everything here is measured in pixels from the top left corner."""
 SIZE, HEADING_SIZE, LEADING = 8.8, 12.5, 10.8
+FOOTER_SIZE, FOOTER_GAP, FOOTER_FIRST, FOOTER_SECOND = 8.667, 3 * PIXEL, 14.2, 28.1
+"""Of the running footer, as the print style has it: where its rule and its two lines stand."""
 ROOM_IN_CELL, FIGURES_KEEP = 3.0, 4.0
 FONTS = ("DejaVu Sans", "sans-serif")
 
@@ -58,11 +61,15 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class LongTable:
-    """The whole table; ``continued`` follows a heading that is said again on a new page."""
+    """The whole table; ``continued`` follows a heading that is said again on a new page.
+
+    ``running`` is what the running footer says before it counts the pages.
+    """
 
     columns: tuple[Column, ...]
     groups: Sequence[Group]
     continued: str
+    running: str = ""
 
 
 @dataclass(slots=True)
@@ -72,7 +79,10 @@ class _Line:
     layout: Any
     style: _Style
     width: float
-    drawing: bytes | None = None
+    parts: tuple[_Line, ...] = ()
+    """Drawn one after the other, in place of a layout of their own."""
+    font: bytes = b""
+    drawing: bytes = b""
 
 
 @dataclass(slots=True)
@@ -150,6 +160,7 @@ class SetTable:
         self._regular = _style(fonts, language, SIZE, 400)
         self._bold = _style(fonts, language, SIZE, 700)
         self._heading = _style(fonts, language, HEADING_SIZE, 700)
+        self._footer = _style(fonts, language, FOOTER_SIZE, 400)
         self._broken: dict[tuple[str, int, float], list[_Line]] = {}
         self._sheets: list[_Sheet] = []
         self._header = self._cells([(each.title,) for each in table.columns], self._bold, struck=False)
@@ -205,8 +216,16 @@ class SetTable:
     def _lines(self, text: str, style: _Style, width: float) -> list[_Line]:
         key = (text, id(style), width)
         if key not in self._broken:
-            self._broken[key] = list(_broken(text, style, width))
+            self._broken[key] = self._figures(text, style, width) or list(_broken(text, style, width))
         return self._broken[key]
+
+    def _figures(self, text: str, style: _Style, width: float) -> list[_Line]:
+        """A number put together from its digits: the numbers of records are all different, their digits are not."""
+        if not (text.isascii() and text.isdigit() and len(text) > 1):
+            return []
+        digits = tuple(self._lines(each, style, width)[0] for each in text)
+        wide = sum(each.width for each in digits)
+        return [_Line(None, style, wide, digits)] if wide <= width else []
 
     def _fits(self, height: float) -> bool:
         if not self._sheets:
@@ -226,12 +245,28 @@ class SetTable:
 
     # Drawing
 
-    def paint_on(self, pages: Sequence[Any]) -> None:
-        """Have the last pages of the document draw the table when they are painted."""
-        for page, sheet in zip(pages[len(pages) - self.pages :], self._sheets, strict=True):
-            page.paint = partial(self._paint, sheet, page.paint)
+    def paint_on(self, pages: Sequence[Any], *, caution: str, page_of_pages: str) -> None:
+        """Have the last pages of the document draw the table when they are painted.
 
-    def _paint(self, sheet: _Sheet, paint_page: Callable[..., None], stream: Any, scale: float = 1) -> None:
+        ``caution`` is the first line of their running footer; ``page_of_pages``
+        ends the second one, with ``%(page)s`` and ``%(pages)s`` in it.
+        """
+        first = len(pages) - self.pages
+        for number, sheet in enumerate(self._sheets):
+            page = pages[first + number]
+            counted = page_of_pages % {"page": first + number + 1, "pages": len(pages)}
+            running = " · ".join(each for each in (self._table.running, counted) if each)
+            page.paint = partial(self._paint, sheet, page.paint, caution, running)
+
+    def _paint(
+        self,
+        sheet: _Sheet,
+        paint_page: Callable[..., None],
+        caution: str,
+        running: str,
+        stream: Any,
+        scale: float = 1,
+    ) -> None:
         paint_page(stream, scale)
         sheet.first_mark = len(stream._tags)
         with stream.stacked():
@@ -239,9 +274,24 @@ class SetTable:
             stream.set_color_rgb(0, 0, 0)
             stream.stream.append(b"".join(self._marked(sheet, stream)))
             stream.stream.append(b"".join(self._ruled(sheet)))
+            stream.stream.append(b"".join(self._running(caution, running, stream)))
+
+    def _running(self, caution: str, running: str, stream: Any) -> Iterable[bytes]:
+        top = self._height + FOOTER_GAP
+        yield b"/Artifact <</Type /Pagination /Subtype /Footer>> BDC 0.67 w 0 %.2f m %.2f %.2f l S\n" % (
+            top,
+            self._width,
+            top,
+        )
+        [said, *_more] = self._lines(caution, self._footer, self._width)
+        [counted, *_more] = self._lines(running, self._footer, self._width)
+        for line, x, y in ((said, 0.0, FOOTER_FIRST), (counted, self._width - counted.width, FOOTER_SECOND)):
+            yield b"BT 1 0 0 -1 %.2f %.2f Tm %s ET\n" % (x, top + y, b" ".join(self._drawn(line, stream)))
+        yield b"EMC\n"
 
     def _marked(self, sheet: _Sheet, stream: Any) -> Iterable[bytes]:
         mark = sheet.first_mark
+        in_use = b""
         for band in sheet.bands:
             size = HEADING_SIZE if band.kind == "heading" else SIZE
             leading = size * 1.3 if band.kind == "heading" else LEADING
@@ -253,20 +303,27 @@ class SetTable:
                     yield b"/Span <</MCID %d>> BDC\n" % mark
                     mark += 1
                 for number, (indent, line) in enumerate(cell.lines):
+                    font, drawing = self._drawn(line, stream)
                     yield b"BT 1 0 0 -1 %.2f %.2f Tm " % (cell.x + indent, first + number * leading)
-                    yield self._drawn(line, stream)
+                    # A font stays in use until another is named.
+                    yield drawing if font == in_use else font + b" " + drawing
                     yield b" ET\n"
+                    in_use = font if drawing.count(b" Tf") == 0 else b""
                 yield b"EMC\n"
 
-    def _drawn(self, line: _Line, stream: Any) -> bytes:
-        """The drawing of a line without its place."""
-        if line.drawing is None:
+    def _drawn(self, line: _Line, stream: Any) -> tuple[bytes, bytes]:
+        """The line's first font, and its drawing without its place."""
+        if line.parts and not line.drawing:
+            drawn = [self._drawn(each, stream) for each in line.parts]
+            line.font, line.drawing = drawn[0][0], b" ".join(drawing for _font, drawing in drawn)
+        if not line.drawing:
             line.layout.reactivate(line.style)
             scratch = stream.clone()
             draw_first_line(scratch, _TextBox(line.layout, line.style), "clip", "none", Matrix(d=-1))
             line.layout.deactivate()
-            line.drawing = b" ".join(scratch.stream[1:])
-        return line.drawing
+            _place, line.font, *drawing = scratch.stream
+            line.drawing = b" ".join(drawing)
+        return line.font, line.drawing
 
     def _ruled(self, sheet: _Sheet) -> Iterable[bytes]:
         """Lines between rows, and through what no longer stands."""

@@ -24,11 +24,13 @@ import weasyprint
 from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils import translation
+from django.utils.translation import gettext as _
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher
 
 from registry.eligibility.render import CAUTION
 from registry.transcripts.long_table import LongTable, SetTable
+from registry.transcripts.wording import page_of_pages
 
 STYLE = Path("templates") / "documents" / "print.css"
 
@@ -111,7 +113,8 @@ def render(
         pdf_variant="pdf/ua-1",
     )
     if set_table is not None:
-        set_table.paint_on(document.pages)
+        with translation.override(language):
+            set_table.paint_on(document.pages, caution=_(CAUTION), page_of_pages=page_of_pages())
 
     def finish(_document: Any, pdf: pydyf.PDF) -> None:
         _relate(pdf, attachments)
@@ -168,7 +171,15 @@ def _relate(pdf: pydyf.PDF, attachments: Sequence[Attachment]) -> None:
 
 
 def _scope_headers(pdf: pydyf.PDF) -> None:
-    """Say of each header cell what it heads; ISO 14289-1, 7.5 asks for it where cells do not name their headers."""
+    """Say of each header cell what it heads; ISO 14289-1, 7.5 asks for it where cells do not name their headers.
+
+    The templates put headers of columns into ``thead``, and headers of rows below it.
+    """
     for each in pdf.objects:
         if isinstance(each, pydyf.Dictionary) and each.get("S") == "/TH" and "A" in each:
-            each["A"].setdefault("Scope", "/Column")
+            row = _parent(pdf, each)
+            each["A"]["Scope"] = "/Column" if _parent(pdf, row).get("S") == "/THead" else "/Row"
+
+
+def _parent(pdf: pydyf.PDF, element: pydyf.Dictionary) -> pydyf.Dictionary:
+    return pdf.objects[int(element["P"].split()[0])]

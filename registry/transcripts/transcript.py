@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import json
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, is_dataclass
@@ -19,7 +20,6 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import rfc8785
 from django.db.models import Q
 
 from registry.eligibility.calendar import whole_minutes
@@ -352,8 +352,12 @@ class Transcript:
 
     @cached_property
     def canonical(self) -> bytes:
-        """The machine-readable form as canonical JSON (RFC 8785)."""
-        return rfc8785.dumps(self.as_json())
+        """The machine-readable form as canonical JSON (RFC 8785).
+
+        Python's own writer gives just that where all keys are ASCII and all
+        numbers whole, many times faster than a general one.
+        """
+        return json.dumps(self.as_json(), ensure_ascii=False, separators=(",", ":"), sort_keys=True).encode()
 
     @cached_property
     def document_number(self) -> str:

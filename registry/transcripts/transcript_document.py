@@ -32,8 +32,13 @@ def print_transcript(
 ) -> bytes:
     """The transcript as a tagged PDF with ``transcript.json`` embedded, not signed yet (see ``signing.sign``)."""
     with translation.override(language):
-        table = _entries_table(transcript)
+        running = _("Training transcript %(number)s, %(name)s") % {
+            "number": transcript.document_number,
+            "name": transcript.name,
+        }
+        table = _entries_table(transcript, running)
         context = {
+            "running": running,
             "transcript": transcript,
             "printed_at": printed_at,
             "check": check,
@@ -68,7 +73,7 @@ def _named(records: Iterable[str], among: Iterable[Any]) -> list[Any]:
     return [each for each in among if each.record in wanted]
 
 
-def _entries_table(transcript: Transcript) -> LongTable | None:
+def _entries_table(transcript: Transcript, running: str) -> LongTable | None:
     if not transcript.hours:
         return None
     columns = (
@@ -86,7 +91,7 @@ def _entries_table(transcript: Transcript) -> LongTable | None:
     groups = [
         Group(str(year), _year_in_words(entries), [_row(each) for each in entries]) for year, entries in years.items()
     ]
-    return LongTable(columns, groups, _("continued"))
+    return LongTable(columns, groups, _("continued"), running)
 
 
 def _year_in_words(entries: list[Hours]) -> str:

@@ -4,29 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from django.utils.formats import date_format, number_format
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
+LEAP_YEAR = 2000
 FORMATS = {"en": ("j M Y", "j M"), "fr": ("j F Y", "j b")}
 """A day, and a day whose year stands above, by language: months are small letters in French."""
 
 
+def page_of_pages() -> str:
+    """``Page %(page)s of %(pages)s``, in the language in force."""
+    return _("Page %(page)s of %(pages)s")
+
+
 def day(value: date | datetime, zone: ZoneInfo | None = None) -> str:
     """``28 Nov 2026``; of an instant, its day in ``zone``."""
-    return date_format(_local(value, zone), _formats()[0])
+    return _written(_local(value, zone), _formats()[0])
 
 
 def day_of_year(value: datetime, zone: ZoneInfo) -> str:
     """``28 Nov``, where the year stands above."""
-    return date_format(_local(value, zone), _formats()[1])
+    return _written(_local(value, zone).replace(year=LEAP_YEAR), _formats()[1])
 
 
 def instant(value: datetime, zone: ZoneInfo) -> str:
     """``28 Nov 2026, 07:00``."""
-    return date_format(_local(value, zone), f"{_formats()[0]}, H:i")
+    return f"{day(value, zone)}, {clock(value, zone)}"
 
 
 def clock(value: datetime, zone: ZoneInfo) -> str:
@@ -38,10 +45,20 @@ def _formats() -> tuple[str, str]:
     return FORMATS[(get_language() or "en").partition("-")[0]]
 
 
-def _local(value: date | datetime, zone: ZoneInfo | None) -> date | datetime:
-    if isinstance(value, datetime) and zone is not None:
-        return value.astimezone(zone).replace(tzinfo=None)
+def _local(value: date | datetime, zone: ZoneInfo | None) -> date:
+    if isinstance(value, datetime):
+        return (value if zone is None else value.astimezone(zone)).date()
     return value
+
+
+def _written(value: date, form: str) -> str:
+    return _kept(value, form, get_language() or "en")
+
+
+@lru_cache(maxsize=4096)
+def _kept(value: date, form: str, _language: str) -> str:
+    """A transcript has thousands of days, most of them more than once."""
+    return date_format(value, form)
 
 
 def hours_and_minutes(minutes: int) -> str:

@@ -12,6 +12,7 @@ from registry.transcripts.transcript import Hours, Signed, Transcript
 from tests.world import World
 
 MODELS = ["BT-180", "BT-240", "Karvo 12", "Ostrel L-300", "Tamsin 88"]
+SITES = ["Quillon Wharf", "Ostrand Lock", "Fennmoor Rise", "Harrow Gate Yard"]
 
 
 def eventful(world: World) -> Worker:
@@ -78,19 +79,16 @@ def stand_down(world: World, worker: Worker, *, days_ago: int, reason: str) -> S
 
 def _hours(world: World, worker: Worker) -> None:
     """Entries of every provenance on days of their own, then one corrected and one withdrawn."""
-    for number, more in enumerate(
-        (
-            {"countersigner": world.assessor},
-            {"origin": "paper", "document": world.scan, "countersigner": world.assessor},
-            {"origin": "import", "issuer": "Register of Vesterholm"},
-            {},
-        )
-    ):
+    ways: tuple[dict[str, object], ...] = (
+        {"countersigner": world.assessor},
+        {"origin": "paper", "document": world.scan, "countersigner": world.assessor},
+        {"origin": "import", "issuer": "Register of Vesterholm"},
+        {},
+    )
+    for number, more in enumerate(ways):
         record_one(world, worker, days_ago=60 + number, late_by=40, **more)
     entries = list(HoursEntry.objects.filter(worker=worker).order_by("start"))
-    evidence.correct(
-        entries[-1], end=entries[-1].end - timedelta(minutes=75), recorded_at=world.now, recorded_by=None
-    )
+    evidence.correct(entries[-1], end=entries[-1].end - timedelta(minutes=75), recorded_at=world.now, recorded_by=None)
     evidence.withdraw(entries[-2], recorded_at=world.now, recorded_by=None)
 
 
@@ -143,7 +141,7 @@ def forty_years(entries: int = 3000) -> Transcript:
                 crane=f"{model[-2:]}-{number // 60 % 9}",
                 operation=("erection", "climbing", "repositioning", "dismantling")[number // 20 % 4],
                 capacity="trainee" if number < 200 else "erector",
-                site=f"{('Quillon Wharf', 'Ostrand Lock', 'Fennmoor Rise', 'Harrow Gate Yard')[number // 60 % 4]} {number // 60 % 13}",
+                site=f"{SITES[number // 60 % 4]} {number // 60 % 13}",
                 employer=("Halvorsby Tower Works", "Cormorant Lift Yard")[number // 700 % 2],
                 provenance=("witnessed", "witnessed", "witnessed", "countersigned_late", "claimed")[number % 5],
                 issuer="",

@@ -32,10 +32,8 @@ STATES = {
 @register.simple_tag
 def page_of_pages() -> SafeString:
     """``Page 2 of 5``; the numbers are counted by the print style."""
-    words = _("Page %(page)s of %(pages)s")
-    return SafeString(
-        words % {"page": '<span class="page-number"></span>', "pages": '<span class="page-count"></span>'}
-    )
+    counters = {"page": '<span class="page-number"></span>', "pages": '<span class="page-count"></span>'}
+    return SafeString(wording.page_of_pages() % counters)
 
 
 @register.simple_tag
