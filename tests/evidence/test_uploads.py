@@ -33,7 +33,7 @@ def pdf(change: Callable[[pikepdf.Pdf], None] | None = None, **save: object) -> 
 
 def workbook(*parts: str) -> bytes:
     book = Workbook()
-    book.active.append(["Worker"])
+    book.create_sheet("People").append(["Worker"])
     file = io.BytesIO()
     book.save(file)
     with zipfile.ZipFile(file, "a") as archive:
