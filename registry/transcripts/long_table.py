@@ -6,9 +6,8 @@ them itself: text is still shaped by WeasyPrint's own text engine (fonts, script
 from right to left, missing letters), each different text once; the structure
 that screen readers use (heading, table, row, header and cell) is written along.
 
-The template prints one empty page for each of ``SetTable.pages``, so that pages
-are counted with them; they must be the document's last pages. Their running
-footer is drawn here too: laid out by WeasyPrint it would take as long as the rows.
+The template ends with one empty page, which is taken as many times as the table
+needs (``SetTable.pages``).
 """
 
 from __future__ import annotations
@@ -19,18 +18,12 @@ from functools import partial
 from typing import Any
 
 import pydyf
-from weasyprint.css.properties import INITIAL_VALUES
-from weasyprint.draw.text import draw_first_line
-from weasyprint.matrix import Matrix
-from weasyprint.text.line_break import split_first_line
 
-PIXEL = 96 / 25.4
-"""CSS pixels in a millimetre; everything here is measured in pixels from the top left corner."""
+from registry.transcripts.running_footer import Room
+from registry.transcripts.set_text import PIXEL, Line, Style, TextSetter
+
 SIZE, HEADING_SIZE, LEADING = 8.8, 12.5, 10.8
-FOOTER_SIZE, FOOTER_GAP, FOOTER_FIRST, FOOTER_SECOND = 8.667, 3 * PIXEL, 14.2, 28.1
-"""Of the running footer, as the print style has it: where its rule and its two lines stand."""
 ROOM_IN_CELL, FIGURES_KEEP = 3.0, 4.0
-FONTS = ("DejaVu Sans", "sans-serif")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,34 +54,17 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class LongTable:
-    """The whole table; ``continued`` follows a heading that is said again on a new page.
-
-    ``running`` is what the running footer says before it counts the pages.
-    """
+    """The whole table; ``continued`` follows a heading that is said again on a new page."""
 
     columns: tuple[Column, ...]
     groups: Sequence[Group]
     continued: str
-    running: str = ""
-
-
-@dataclass(slots=True)
-class _Line:
-    """One line of shaped text; its drawing is kept, since most texts come again and again."""
-
-    layout: Any
-    style: _Style
-    width: float
-    parts: tuple[_Line, ...] = ()
-    """Drawn one after the other, in place of a layout of their own."""
-    font: bytes = b""
-    drawing: bytes = b""
 
 
 @dataclass(slots=True)
 class _Cell:
     x: float
-    lines: list[tuple[float, _Line]]
+    lines: list[tuple[float, Line]]
     """How far each line stands from the column's left edge."""
     struck: bool
 
@@ -104,24 +80,6 @@ class _Band:
     cells: list[_Cell]
     repeated: bool = False
     """Said again on a new page, and so passed over by screen readers."""
-
-
-class _Style(dict[str, Any]):
-    """The computed style that the text engine asks for."""
-
-    font_config: Any
-
-
-class _TextBox:
-    """What the text engine draws."""
-
-    def __init__(self, layout: Any, style: _Style) -> None:
-        self.pango_layout = layout
-        self.style = style
-
-    @property
-    def text(self) -> str:
-        return str(self.pango_layout.text)
 
 
 class _Element(pydyf.Object):
@@ -147,21 +105,17 @@ class _Sheet:
 
 
 class SetTable:
-    """A :class:`LongTable` broken into pages, in the room that each page has (in millimetres)."""
+    """A :class:`LongTable` broken into pages, in the room that each page has; inside, all is in pixels."""
 
-    def __init__(
-        self, table: LongTable, fonts: Any, language: str, *, left: float, top: float, width: float, height: float
-    ) -> None:
+    def __init__(self, table: LongTable, setter: TextSetter, room: Room) -> None:
         self._table = table
-        self._left, self._top = left * PIXEL, top * PIXEL
-        self._width, self._height = width * PIXEL, height * PIXEL
+        self._setter = setter
+        self._left, self._top = room.left * PIXEL, room.top * PIXEL
+        self._width, self._height = room.width * PIXEL, room.height * PIXEL
         shares = sum(each.share for each in table.columns)
         self._widths = [self._width * each.share / shares for each in table.columns]
-        self._regular = _style(fonts, language, SIZE, 400)
-        self._bold = _style(fonts, language, SIZE, 700)
-        self._heading = _style(fonts, language, HEADING_SIZE, 700)
-        self._footer = _style(fonts, language, FOOTER_SIZE, 400)
-        self._broken: dict[tuple[str, int, float], list[_Line]] = {}
+        self._regular, self._bold = setter.style(SIZE, 400), setter.style(SIZE, 700)
+        self._heading = setter.style(HEADING_SIZE, 700)
         self._sheets: list[_Sheet] = []
         self._header = self._cells([(each.title,) for each in table.columns], self._bold, struck=False)
         self._break_into_pages()
@@ -187,7 +141,7 @@ class SetTable:
                 self._place([row])
 
     def _head(self, group: int, title: str, *, repeated: bool = False) -> list[_Band]:
-        lines = self._lines(title, self._heading, self._width)
+        lines = self._setter.lines(title, self._heading, self._width)
         heading = [(0.0, each) for each in lines]
         tall = HEADING_SIZE * 1.3 * len(lines) + 14
         return [
@@ -199,7 +153,7 @@ class SetTable:
         cells = self._cells(row.cells, self._regular, struck=row.struck)
         return _Band("row", group, 0, _height(cells), cells)
 
-    def _cells(self, texts: Sequence[tuple[str, ...]], style: _Style, *, struck: bool) -> list[_Cell]:
+    def _cells(self, texts: Sequence[tuple[str, ...]], style: Style, *, struck: bool) -> list[_Cell]:
         cells, x = [], 0.0
         for number, (paragraphs, column, width) in enumerate(
             zip(texts, self._table.columns, self._widths, strict=True)
@@ -207,25 +161,11 @@ class SetTable:
             last = number == len(self._widths) - 1
             room = width - 2 * ROOM_IN_CELL
             wide = room - FIGURES_KEEP if column.figures else room
-            lines = [each for text in paragraphs if text for each in self._lines(text, style, wide)]
+            lines = [each for text in paragraphs if text for each in self._setter.lines(text, style, wide)]
             placed = [(wide - each.width if column.figures else 0.0, each) for each in lines]
             cells.append(_Cell(x + ROOM_IN_CELL, placed, struck and not last))
             x += width
         return cells
-
-    def _lines(self, text: str, style: _Style, width: float) -> list[_Line]:
-        key = (text, id(style), width)
-        if key not in self._broken:
-            self._broken[key] = self._figures(text, style, width) or list(_broken(text, style, width))
-        return self._broken[key]
-
-    def _figures(self, text: str, style: _Style, width: float) -> list[_Line]:
-        """A number put together from its digits: the numbers of records are all different, their digits are not."""
-        if not (text.isascii() and text.isdigit() and len(text) > 1):
-            return []
-        digits = tuple(self._lines(each, style, width)[0] for each in text)
-        wide = sum(each.width for each in digits)
-        return [_Line(None, style, wide, digits)] if wide <= width else []
 
     def _fits(self, height: float) -> bool:
         if not self._sheets:
@@ -245,28 +185,12 @@ class SetTable:
 
     # Drawing
 
-    def paint_on(self, pages: Sequence[Any], *, caution: str, page_of_pages: str) -> None:
-        """Have the last pages of the document draw the table when they are painted.
+    def paint_on(self, pages: Sequence[Any]) -> None:
+        """Have the last pages of the document draw the table when they are painted."""
+        for page, sheet in zip(pages[len(pages) - self.pages :], self._sheets, strict=True):
+            page.paint = partial(self._paint, sheet, page.paint)
 
-        ``caution`` is the first line of their running footer; ``page_of_pages``
-        ends the second one, with ``%(page)s`` and ``%(pages)s`` in it.
-        """
-        first = len(pages) - self.pages
-        for number, sheet in enumerate(self._sheets):
-            page = pages[first + number]
-            counted = page_of_pages % {"page": first + number + 1, "pages": len(pages)}
-            running = " · ".join(each for each in (self._table.running, counted) if each)
-            page.paint = partial(self._paint, sheet, page.paint, caution, running)
-
-    def _paint(
-        self,
-        sheet: _Sheet,
-        paint_page: Callable[..., None],
-        caution: str,
-        running: str,
-        stream: Any,
-        scale: float = 1,
-    ) -> None:
+    def _paint(self, sheet: _Sheet, paint_page: Callable[..., None], stream: Any, scale: float = 1) -> None:
         paint_page(stream, scale)
         sheet.first_mark = len(stream._tags)
         with stream.stacked():
@@ -274,20 +198,6 @@ class SetTable:
             stream.set_color_rgb(0, 0, 0)
             stream.stream.append(b"".join(self._marked(sheet, stream)))
             stream.stream.append(b"".join(self._ruled(sheet)))
-            stream.stream.append(b"".join(self._running(caution, running, stream)))
-
-    def _running(self, caution: str, running: str, stream: Any) -> Iterable[bytes]:
-        top = self._height + FOOTER_GAP
-        yield b"/Artifact <</Type /Pagination /Subtype /Footer>> BDC 0.67 w 0 %.2f m %.2f %.2f l S\n" % (
-            top,
-            self._width,
-            top,
-        )
-        [said, *_more] = self._lines(caution, self._footer, self._width)
-        [counted, *_more] = self._lines(running, self._footer, self._width)
-        for line, x, y in ((said, 0.0, FOOTER_FIRST), (counted, self._width - counted.width, FOOTER_SECOND)):
-            yield b"BT 1 0 0 -1 %.2f %.2f Tm %s ET\n" % (x, top + y, b" ".join(self._drawn(line, stream)))
-        yield b"EMC\n"
 
     def _marked(self, sheet: _Sheet, stream: Any) -> Iterable[bytes]:
         mark = sheet.first_mark
@@ -303,27 +213,13 @@ class SetTable:
                     yield b"/Span <</MCID %d>> BDC\n" % mark
                     mark += 1
                 for number, (indent, line) in enumerate(cell.lines):
-                    font, drawing = self._drawn(line, stream)
+                    font, drawing = self._setter.drawn(line, stream)
                     yield b"BT 1 0 0 -1 %.2f %.2f Tm " % (cell.x + indent, first + number * leading)
                     # A font stays in use until another is named.
                     yield drawing if font == in_use else font + b" " + drawing
                     yield b" ET\n"
                     in_use = font if drawing.count(b" Tf") == 0 else b""
                 yield b"EMC\n"
-
-    def _drawn(self, line: _Line, stream: Any) -> tuple[bytes, bytes]:
-        """The line's first font, and its drawing without its place."""
-        if line.parts and not line.drawing:
-            drawn = [self._drawn(each, stream) for each in line.parts]
-            line.font, line.drawing = drawn[0][0], b" ".join(drawing for _font, drawing in drawn)
-        if not line.drawing:
-            line.layout.reactivate(line.style)
-            scratch = stream.clone()
-            draw_first_line(scratch, _TextBox(line.layout, line.style), "clip", "none", Matrix(d=-1))
-            line.layout.deactivate()
-            _place, line.font, *drawing = scratch.stream
-            line.drawing = b" ".join(drawing)
-        return line.font, line.drawing
 
     def _ruled(self, sheet: _Sheet) -> Iterable[bytes]:
         """Lines between rows, and through what no longer stands."""
@@ -379,28 +275,6 @@ class SetTable:
                     element.kids.append(b"%d" % mark)
                     marked.append(element.reference)
                     mark += 1
-
-
-def _style(fonts: Any, language: str, size: float, weight: int) -> _Style:
-    style = _Style(INITIAL_VALUES)
-    style.font_config = fonts
-    style["font_family"] = list(FONTS)
-    style["font_size"] = size
-    style["font_weight"] = weight
-    style["lang"] = language
-    style["overflow_wrap"] = "anywhere"
-    return style
-
-
-def _broken(text: str, style: _Style, width: float) -> Iterable[_Line]:
-    """``text`` in lines no wider than ``width``."""
-    rest = " ".join(text.split())
-    while rest:
-        layout, _length, resume, wide, _height, _baseline = split_first_line(rest, style, None, width, 0)
-        yield _Line(layout, style, wide)
-        if resume is None:
-            return
-        rest = rest.encode()[resume:].decode().lstrip()
 
 
 def _height(cells: Iterable[_Cell]) -> float:

@@ -12,6 +12,7 @@ empty box; its text is still in the file, and in the embedded data.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
@@ -30,6 +31,8 @@ from weasyprint.urls import FatalURLFetchingError, URLFetcher
 
 from registry.eligibility.render import CAUTION
 from registry.transcripts.long_table import LongTable, SetTable
+from registry.transcripts.running_footer import Room, add_running_footer
+from registry.transcripts.set_text import TextSetter
 from registry.transcripts.wording import page_of_pages
 
 STYLE = Path("templates") / "documents" / "print.css"
@@ -48,6 +51,10 @@ class Paper:
 PAPERS = {each.name: each for each in (Paper("A4", 210, 297), Paper("Letter", 215.9, 279.4))}
 MARGIN, FOOTER = 17.0, 24.0
 """Millimetres around the text, and below it, where the running footer is."""
+
+
+RUNNING = "running"
+"""The name of the template's ``meta`` that says what the running footer says of the document."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +100,9 @@ def render(
     if language not in dict(settings.LANGUAGES):
         raise ValueError(f"{language!r} is none of the registry's languages.")
     fonts = FontConfiguration()
-    set_table = None if long_table is None else SetTable(long_table, fonts, language, **_room(PAPERS[paper]))
+    setter = TextSetter(fonts, language)
+    room = _room(PAPERS[paper])
+    set_table = None if long_table is None else SetTable(long_table, setter, room)
     with translation.override(language):
         page = render_to_string(
             f"documents/{template}",
@@ -103,9 +112,10 @@ def render(
                 "language": language,
                 "created_at": created_at,
                 "created": created_at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-                "long_table_pages": () if set_table is None else range(set_table.pages),
+                "has_long_table": set_table is not None,
             },
         )
+        caution, counted = _(CAUTION), page_of_pages()
     fetcher = NothingIsFetched()
     document = weasyprint.HTML(string=page, url_fetcher=fetcher, media_type="print").render(
         stylesheets=[weasyprint.CSS(string=_style(PAPERS[paper]), url_fetcher=fetcher, font_config=fonts)],
@@ -113,8 +123,11 @@ def render(
         pdf_variant="pdf/ua-1",
     )
     if set_table is not None:
-        with translation.override(language):
-            set_table.paint_on(document.pages, caution=_(CAUTION), page_of_pages=page_of_pages())
+        *front, empty = document.pages
+        document = document.copy([*front, *(copy(empty) for _sheet in range(set_table.pages))])
+        set_table.paint_on(document.pages)
+    running = document.metadata.custom.get(RUNNING, "")
+    add_running_footer(document.pages, setter, room, caution=caution, running=running, page_of_pages=counted)
 
     def finish(_document: Any, pdf: pydyf.PDF) -> None:
         _relate(pdf, attachments)
@@ -139,14 +152,8 @@ def render(
     return made
 
 
-def _room(paper: Paper) -> dict[str, float]:
-    """Where text may stand on a page, in millimetres from the top left corner."""
-    return {
-        "left": MARGIN,
-        "top": MARGIN,
-        "width": paper.width - 2 * MARGIN,
-        "height": paper.height - MARGIN - FOOTER,
-    }
+def _room(paper: Paper) -> Room:
+    return Room(MARGIN, MARGIN, paper.width - 2 * MARGIN, paper.height - MARGIN - FOOTER)
 
 
 @cache

@@ -32,13 +32,8 @@ def print_transcript(
 ) -> bytes:
     """The transcript as a tagged PDF with ``transcript.json`` embedded, not signed yet (see ``signing.sign``)."""
     with translation.override(language):
-        running = _("Training transcript %(number)s, %(name)s") % {
-            "number": transcript.document_number,
-            "name": transcript.name,
-        }
-        table = _entries_table(transcript, running)
+        table = _entries_table(transcript)
         context = {
-            "running": running,
             "transcript": transcript,
             "printed_at": printed_at,
             "check": check,
@@ -73,13 +68,13 @@ def _named(records: Iterable[str], among: Iterable[Any]) -> list[Any]:
     return [each for each in among if each.record in wanted]
 
 
-def _entries_table(transcript: Transcript, running: str) -> LongTable | None:
+def _entries_table(transcript: Transcript) -> LongTable | None:
     if not transcript.hours:
         return None
     columns = (
         Column(_("No."), 9, figures=True),
         Column(_("When"), 15),
-        Column(_("Length"), 8, figures=True),
+        Column(_("Hours"), 9, figures=True),
         Column(_("Crane"), 21),
         Column(_("Work"), 17),
         Column(_("Site, employer"), 27),
@@ -91,7 +86,7 @@ def _entries_table(transcript: Transcript, running: str) -> LongTable | None:
     groups = [
         Group(str(year), _year_in_words(entries), [_row(each) for each in entries]) for year, entries in years.items()
     ]
-    return LongTable(columns, groups, _("continued"), running)
+    return LongTable(columns, groups, _("continued"))
 
 
 def _year_in_words(entries: list[Hours]) -> str:

@@ -82,6 +82,11 @@ def amount(number: int) -> str:
 
 def in_words(name: str) -> str:
     """A name the registry stores, as people say it: ``not_yet_competent`` → ``not yet competent``."""
+    return _said(name, get_language() or "en")
+
+
+@lru_cache(maxsize=4096)
+def _said(name: str, _language: str) -> str:
     return str(WORDS[name]) if name in WORDS else name.replace("_", " ")
 
 

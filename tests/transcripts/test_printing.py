@@ -112,6 +112,18 @@ def test_pages_are_counted_and_each_carries_the_caution(printed: bytes) -> None:
         assert CAUTION in text
 
 
+def test_footer_and_title_say_names_as_they_are(life: Transcript) -> None:
+    made = print_transcript(replace(life, given_name='A "quoted" & <b>bold</b>', hours=()), printed_at=AT)
+    assert 'A "quoted" & <b>bold</b> Aasgaard · Page 1 of' in text_of(made)[0]
+    assert 'A "quoted" & <b>bold</b> Aasgaard' in str(opened(made).docinfo["/Title"])
+
+
+def test_what_runs_on_every_page_is_not_read_out(printed: bytes) -> None:
+    pdf = opened(printed)
+    footers = [page.Contents.read_bytes().count(b"/Subtype /Footer") for page in pdf.pages]
+    assert footers == [1] * len(pdf.pages)
+
+
 @pytest.mark.parametrize(("paper", "width", "height"), [("A4", 595.28, 841.89), ("Letter", 612.0, 792.0)])
 def test_both_papers_are_laid_out_for_themselves(life: Transcript, paper: str, width: float, height: float) -> None:
     made = print_transcript(life, printed_at=AT, paper=paper)

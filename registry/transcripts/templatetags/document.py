@@ -30,13 +30,6 @@ STATES = {
 
 
 @register.simple_tag
-def page_of_pages() -> SafeString:
-    """``Page 2 of 5``; the numbers are counted by the print style."""
-    counters = {"page": '<span class="page-number"></span>', "pages": '<span class="page-count"></span>'}
-    return SafeString(wording.page_of_pages() % counters)
-
-
-@register.simple_tag
 def state(name: str) -> SafeString:
     """A state: shape first (drawn by the print style), then the word."""
     return format_html('<span class="state state-{}">{}</span>', name, STATES[name])
