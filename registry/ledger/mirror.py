@@ -10,9 +10,9 @@ to have it out of reach of whoever rules this machine.
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO, NamedTuple
 
 from django.db import connection
 
@@ -24,13 +24,16 @@ LEAF = struct.Struct(">32sHq")
 NUMBER_OF = {each.table: number for number, each in enumerate(KINDS)}
 
 
-@dataclass(frozen=True, slots=True)
-class Remembered:
+class Remembered(NamedTuple):
     """A leaf as it was verified."""
 
     hash: bytes
     kind: str
     record: int
+
+    def packed(self) -> bytes:
+        """The leaf as the mirror's file holds it."""
+        return LEAF.pack(self.hash, NUMBER_OF[self.kind], self.record)
 
 
 def own_mirror() -> Mirror:
@@ -63,12 +66,16 @@ class Mirror:
         for hashed, number, record in LEAF.iter_unpack(content):
             yield Remembered(hashed, KINDS[number].table, record)
 
-    def remember(self, leaves: Iterable[Remembered], checkpoint: str) -> None:
-        """Add verified leaves after those remembered, and the checkpoint that signs them."""
+    def remember(self, leaves: BinaryIO, count: int, checkpoint: str) -> None:
+        """Add the first ``count`` of some packed leaves after those remembered, and the checkpoint over them."""
         with self._leaves.open("ab") as file:
             # What an interrupted run left half written.
             file.truncate(self.size * LEAF.size)
-            file.writelines(LEAF.pack(each.hash, NUMBER_OF[each.kind], each.record) for each in leaves)
+            leaves.seek(0)
+            left = count * LEAF.size
+            while left and (content := leaves.read(min(left, 1 << 20))):
+                file.write(content)
+                left -= len(content)
         draft = self._checkpoint.with_suffix(".draft")
         draft.write_text(checkpoint, encoding="utf-8")
         draft.replace(self._checkpoint)

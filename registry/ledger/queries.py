@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import orjson
 from django.db import connection
 from psycopg import sql
 
@@ -147,7 +147,11 @@ def openings(kind: str, records: list[int]) -> dict[int, Opening]:
 
 def stored_rows(kind: Kind, records: list[int]) -> dict[int, dict[str, Any]]:
     """Rows of a logged table as the log sees them: columns to JSON values, by number."""
-    statement = sql.SQL("SELECT id, (pg_catalog.to_jsonb(known) - %s::text[])::text FROM {} known WHERE id = ANY(%s)")
+    # The plainer form costs the database half as much; a document's content never leaves it.
+    row = sql.SQL("(pg_catalog.to_jsonb(known) - %(left_out)s::text[])" if kind.left_out else "row_to_json(known)")
+    statement = sql.SQL("SELECT id, {}::text FROM {} known WHERE id = ANY(%(records)s)")
     with connection.cursor() as cursor:
-        cursor.execute(statement.format(sql.Identifier(kind.table)), [list(kind.left_out), records])
-        return {record: json.loads(row) for record, row in cursor.fetchall()}
+        cursor.execute(
+            statement.format(row, sql.Identifier(kind.table)), {"left_out": list(kind.left_out), "records": records}
+        )
+        return {record: orjson.loads(row) for record, row in cursor.fetchall()}

@@ -8,6 +8,8 @@ checkpoint the root.
 from __future__ import annotations
 
 import json
+import tempfile
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -109,6 +111,18 @@ def _one_moment() -> Iterator[None]:
         yield
 
 
+@contextmanager
+def _reading_by_index() -> Iterator[None]:
+    """A batch is a few thousand look-ups; a planner without fresh statistics would read whole tables for it."""
+    settings = ("enable_seqscan", "enable_hashjoin", "enable_mergejoin")
+    with connection.cursor() as cursor:
+        for each in settings:
+            cursor.execute(f"SET LOCAL {each} = off")
+        yield
+        for each in settings:
+            cursor.execute(f"SET LOCAL {each} = on")
+
+
 @dataclass(slots=True)
 class _Place:
     """One leaf as the log's tables hold it."""
@@ -137,7 +151,9 @@ class _Verification:
         self.checkpoints: list[tuple[Checkpoint, CheckpointText | None]] = []
         self.misplaced: dict[int, tuple[Remembered, _Place | None]] = {}
         self.met: list[int] = []
-        self.new: list[Remembered] = []
+        # On disk, so that memory does not grow with the log.
+        self.new = tempfile.TemporaryFile()  # noqa: SIM115 (closed with the verification)
+        self.dated: tuple[list[int], list[datetime]] = ([], [])
 
     def run(self, *, resume: bool) -> Report:
         self._read_checkpoints()
@@ -152,11 +168,12 @@ class _Verification:
                 tree.append(each.hash)
                 self._meet_roots(roots, tree)
         good = len(report.findings)
-        for first in range(tree.size, self.size, BATCH):
-            for hashed in self._batch(first, min(first + BATCH, self.size)):
-                tree.append(hashed)
-                self._meet_roots(roots, tree)
-            self.progress(tree.size, self.size)
+        with _reading_by_index():
+            for first in range(tree.size, self.size, BATCH):
+                for hashed in self._batch(first, min(first + BATCH, self.size)):
+                    tree.append(hashed)
+                    self._meet_roots(roots, tree)
+                self.progress(tree.size, self.size)
         for size, (_, why) in sorted(roots.items()):
             self._find("checkpoint", f"checkpoint of {size} leaves", None, f"{why}: it has {tree.size} leaves")
         self._find_misplaced()
@@ -165,6 +182,7 @@ class _Verification:
         self._derived()
         if self.mirror and len(report.findings) == good and self.checkpoints:
             self._remember(tree.size)
+        self.new.close()
         return report
 
     # Checkpoints
@@ -193,6 +211,10 @@ class _Verification:
             if previous and previous.signed_at and said.signed_at and said.signed_at < previous.signed_at:
                 self._find("checkpoint", f"checkpoint of {each.size} leaves", None, "signed before the one before it")
             self.checkpoints.append((each, said))
+            if said.signed_at is not None:
+                sizes, signed = self.dated
+                sizes.append(said.size)
+                signed.append(max([said.signed_at, *signed[-1:]]))
             previous = said
         if self.mirror and self.mirror.checkpoint:
             self.last_good = CheckpointText.parse(self.mirror.checkpoint.rpartition("\n\n")[0] + "\n")
@@ -257,7 +279,7 @@ class _Verification:
             expected = remembered.hash if remembered else place.hash
             self._check(place, expected, rows.get((place.kind, place.record)))
             if remembered is None and place.kind in BY_TABLE:
-                self.new.append(Remembered(expected, place.kind, place.record))
+                self.new.write(Remembered(expected, place.kind, place.record).packed())
             yield expected
 
     def _check(self, place: _Place, expected: bytes, row: dict[str, Any] | None) -> None:
@@ -287,14 +309,9 @@ class _Verification:
         recorded = row.get("recorded_at")
         if recorded is None:
             return
-        before = max(
-            (
-                said.signed_at
-                for _, said in self.checkpoints
-                if said is not None and said.signed_at is not None and said.size <= place.index
-            ),
-            default=None,
-        )
+        sizes, signed = self.dated
+        at = bisect_right(sizes, place.index)
+        before = signed[at - 1] if at else None
         if before is not None and datetime.fromisoformat(recorded) < before - LATE:
             text = f"claims to have been recorded at {recorded}; the checkpoint of {before.isoformat()} lacks it"
             self._find("back-dated", place.kind, place.record, text, place.index)
@@ -380,7 +397,7 @@ class _Verification:
         assert self.mirror is not None
         newest = next((each for each, said in reversed(self.checkpoints) if said and said.size <= size), None)
         if newest is not None and newest.size > self.remembered:
-            self.mirror.remember(self.new[: newest.size - self.remembered], newest.note)
+            self.mirror.remember(self.new, newest.size - self.remembered, newest.note)
 
     def _find(self, what: What, kind: str, record: int | None, detail: str, index: int | None = None) -> None:
         since = "" if index is None else self._since(index)

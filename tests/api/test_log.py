@@ -140,7 +140,7 @@ def test_a_question_with_wrong_fields_is_a_problem(client: APIClient, asked: dic
 
 
 def test_a_record_not_under_a_checkpoint_yet_is_said_to_be_so(client: APIClient, worker: Worker) -> None:
-    answer = client.get("/api/log/proofs/inclusion/", {"kind": "people_worker", "record": worker.pk})
+    answer = client.get("/api/log/proofs/inclusion/", {"kind": "people_worker", "record": str(worker.pk)})
     assert answer.status_code == 404
     assert "not under a checkpoint yet" in answer.json()["detail"]
 

@@ -226,7 +226,7 @@ class TestAsKnown:
         slot = crew.assignments.get().slot
         before = (world.now - timedelta(hours=2)).astimezone(ZoneInfo(slot.job.site.time_zone))
         page = inspector.get(
-            reverse("slot_as_known", args=[slot.pk]), {"worker": crew.pk, "at": f"{before:%Y-%m-%dT%H:%M}"}
+            reverse("slot_as_known", args=[slot.pk]), {"worker": str(crew.pk), "at": f"{before:%Y-%m-%dT%H:%M}"}
         )
         assert page.status_code == 200
         assert "permitted. By what it knows now: refused" in page.text

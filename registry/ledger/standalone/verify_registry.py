@@ -35,6 +35,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from hashlib import sha256
+from functools import partial
 from pathlib import Path
 from typing import IO, Any, NoReturn, Protocol
 
@@ -615,7 +616,7 @@ def _check_records(content: dict[str, Any], checkpoint: Checkpoint, result: Resu
         if name in seen:
             result.fail(name, "stands in records.json twice")
         seen.add(name)
-        opened = result.held(name, lambda each=each: check_record(each, checkpoint))
+        opened = result.held(name, partial(check_record, each, checkpoint))
         erased += opened is False
         if opened is not None and each["kind"] == "evidence_document":
             documents.add(str(each["open"].get("sha256")))
@@ -650,7 +651,7 @@ def _check_growth(
     steps: dict[str, tuple[Checkpoint, Checkpoint]] = {}
     for name in names:
         proof = reader.json(name)
-        found = result.held(name, lambda proof=proof: _signed_step(proof, keys))
+        found = result.held(name, partial(_signed_step, proof, keys))
         if found:
             steps[name] = found
     reached = {checkpoint.tree: "checkpoint.txt"}

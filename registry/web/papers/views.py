@@ -15,6 +15,7 @@ from registry.ledger import keys
 from registry.people.models import Account
 from registry.transcripts.crew_sheet import print_crew_sheet
 from registry.transcripts.issuing import certificate_standings, issue_transcript, transcript_standing
+from registry.transcripts.models import IssuedTranscript
 from registry.transcripts.printing import PAPERS
 from registry.transcripts.refusal_notice import print_refusal_notice
 from registry.transcripts.signing import sign
@@ -37,7 +38,7 @@ def transcript(request: HttpRequest, *, account: Account, worker_id: int) -> Htt
             **form.cleaned_data,
         )
         return _pdf(given.pdf, f"transcript-{worker.number}.pdf")
-    issued = worker.transcripts_issued.order_by("-recorded_at")[:20]
+    issued = IssuedTranscript.objects.filter(worker=worker).order_by("-recorded_at")[:20]
     status = 422 if form.is_bound else 200
     return render(request, "papers/transcript.html", {"worker": worker, "form": form, "issued": issued}, status=status)
 
