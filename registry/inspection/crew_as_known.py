@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from registry.crews.described import readable_reason
 from registry.crews.models import Assignment, AssignmentEvent, Job, Slot
 from registry.crews.queries import asking_for_slot
 from registry.eligibility.render import CAUTION
@@ -203,7 +204,7 @@ def _in_place(
             # Who has left stays gone, whatever else was recorded of the rest of their time.
             if event.recorded_at <= known_at and event.happened_at <= at and standing != "ended":
                 standing = "standing" if event.kind == "confirmed" else event.kind
-                reason = event.reason
+                reason = readable_reason(event.reason, {f"worker:{each.worker_id}": str(each.worker)})
         if standing != "ended":
             found.append(
                 InPlace(
@@ -244,7 +245,8 @@ def _since(
                     "from": instant_in_words(event.happened_at, zone),
                     "instant": instant_in_words(event.recorded_at, zone),
                 }
-                sentence = f"{told} {event.reason}".strip()
+                reason = readable_reason(event.reason, {f"worker:{each.worker_id}": str(each.worker)})
+                sentence = f"{told} {reason}".strip()
                 found.append(WhatCameSince(event.recorded_at, each.worker_id, sentence))
     return tuple(sorted(found, key=lambda each: each.recorded_at))
 

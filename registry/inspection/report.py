@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
+from registry.crews.described import readable_reason
 from registry.crews.models import AssignmentEvent, Decision, Job, Slot
 from registry.crews.queries import CrewView, crew_of
 from registry.eligibility.standard import BadInput
@@ -36,6 +37,14 @@ class DecisionLine:
 
 
 @dataclass(frozen=True, slots=True)
+class EventLine:
+    """What became of an assignment, with its reason for people."""
+
+    event: AssignmentEvent
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class JobFile:
     """What a file on a job shows; ``crew`` is ``None`` where no standard is in force for it."""
 
@@ -45,7 +54,7 @@ class JobFile:
     plans: list[Job]
     crew: CrewView | None
     decisions: list[DecisionLine]
-    events: list[AssignmentEvent]
+    events: list[EventLine]
     pointers: list[RuleWithPointers]
     looks: list[Seen]
     records: list[tuple[str, int]]
@@ -81,15 +90,21 @@ def job_file(file: InspectionFile) -> JobFile:
         plans=list(Job.objects.filter(pk__in=plans).order_by("recorded_at", "id")),
         crew=_crew(job),
         decisions=lines,
-        events=list(
-            AssignmentEvent.objects.filter(assignment__slot__job__in=plans)
-            .select_related("assignment__worker", "assignment__slot", "recorded_by")
-            .order_by("recorded_at", "id")
-        ),
+        events=_events(plans),
         pointers=[each for each in second_look(workers=workers_of_job(job.pk)) if each.pointers],
         looks=[told(each, to=file.recorded_by) for each in looks],
         records=[(title_of(table), len(numbers)) for table, numbers in records_of(file).items() if numbers],
     )
+
+
+def _events(plans: list[int]) -> list[EventLine]:
+    events = list(
+        AssignmentEvent.objects.filter(assignment__slot__job__in=plans)
+        .select_related("assignment__worker")
+        .order_by("recorded_at", "id")
+    )
+    names = {f"worker:{each.assignment.worker_id}": str(each.assignment.worker) for each in events}
+    return [EventLine(each, readable_reason(each.reason, names)) for each in events]
 
 
 def _crew(job: Job) -> CrewView | None:
