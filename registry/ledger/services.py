@@ -5,20 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from django.db import DatabaseError, connection, transaction
+from django.db import connection, transaction
 
-from registry.database.errors import constraint_of
 from registry.ledger.models import Checkpoint, SigningKey
-from registry.ledger.notes import CheckpointText, Note, Signer, signed_note
+from registry.ledger.notes import CheckpointText, Signer, signed_note
 from registry.ledger.queries import latest_checkpoint, size_of_the_log
 from registry.ledger.store import Hashes, keep_nodes
 from registry.ledger.tree import EMPTY
 
 BATCH = 5_000
 """So many entries get their places while the lock is held."""
-
-ATTEMPTS = 5
-OVERTAKEN = "checkpoint_goes_on_from_the_one_before"
 
 
 def make_checkpoint(*, at: datetime, signers: Sequence[Signer]) -> Checkpoint:
@@ -28,18 +24,18 @@ def make_checkpoint(*, at: datetime, signers: Sequence[Signer]) -> Checkpoint:
     before its first signature.
     """
     record_key(signers[0], at=at)
-    for _ in range(ATTEMPTS):
-        place_entries()
-        latest = latest_checkpoint()
-        if latest is not None and latest.size == size_of_the_log() and _signed_by(latest, signers[0]):
+    place_entries()
+    with transaction.atomic():
+        # Nothing gets a place until this is signed; writers do not need one and go on.
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended('places in the log', 0))")
+        size, latest = size_of_the_log(), latest_checkpoint()
+        if latest is not None and latest.size == size:
             return latest
-        try:
-            return _sign(at, signers)
-        except DatabaseError as error:
-            # Another process placed entries or signed at the same time: look again.
-            if constraint_of(error) != OVERTAKEN:
-                raise
-    raise RuntimeError("the log grows faster than it can be signed")
+        keep_nodes(size)
+        root = Hashes()(0, size) if size else EMPTY
+        text = str(CheckpointText(signers[0].name, size, root, at))
+        return Checkpoint.objects.create(size=size, root=root, note=signed_note(text, signers), made_at=at)
 
 
 def record_key(signer: Signer, *, at: datetime) -> None:
@@ -60,16 +56,3 @@ def place_entries() -> int:
             placed += batch
             if batch < BATCH:
                 return placed
-
-
-def _sign(at: datetime, signers: Sequence[Signer]) -> Checkpoint:
-    with transaction.atomic():
-        size = size_of_the_log()
-        keep_nodes(size)
-        root = Hashes()(0, size) if size else EMPTY
-        text = str(CheckpointText(signers[0].name, size, root, at))
-        return Checkpoint.objects.create(size=size, root=root, note=signed_note(text, signers), made_at=at)
-
-
-def _signed_by(checkpoint: Checkpoint, signer: Signer) -> bool:
-    return bool(Note.parse(checkpoint.note).signed_by([signer.verifier_key]))

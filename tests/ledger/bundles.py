@@ -47,7 +47,8 @@ def run(*arguments: object) -> subprocess.CompletedProcess[str]:
     told, complained = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(told), contextlib.redirect_stderr(complained):
         status = program().main([str(each) for each in arguments])
-    return subprocess.CompletedProcess([str(each) for each in arguments], status, told.getvalue(), complained.getvalue())
+    given = [str(each) for each in arguments]
+    return subprocess.CompletedProcess(given, status, told.getvalue(), complained.getvalue())
 
 
 def record_with_proof(kind: str, record: int) -> dict[str, Any]:

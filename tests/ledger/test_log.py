@@ -25,7 +25,6 @@ from registry.ledger.notes import CheckpointText, Note, Signer
 from registry.ledger.services import make_checkpoint, place_entries
 from registry.ledger.tree import leaf_hash, root_of, verify_consistency, verify_inclusion
 from registry.ledger.verification import verify
-from tests.ledger.superuser import tamper
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
@@ -255,24 +254,6 @@ class TestCheckpoints:
         assert place_entries() == waiting
         indexes = list(Leaf.objects.order_by("index").values_list("index", flat=True))
         assert indexes == list(range(len(indexes)))
-
-
-def test_rows_from_before_the_log_are_logged_by_the_migration(ruled: World) -> None:
-    tamper(
-        "CREATE TABLE public.people_oldregister (id bigint PRIMARY KEY, name text, note text)",
-        "INSERT INTO people_oldregister VALUES (7, 'Arne', 'kept'), (3, 'Britt', NULL)",
-        "CALL ledger_log('people_oldregister', '{name}', '{}')",
-        "INSERT INTO people_oldregister VALUES (9, 'Cleo', 'new')",
-        triggers=True,
-    )
-    entries = list(Entry.objects.filter(kind="people_oldregister").order_by("id"))
-    assert [each.record for each in entries] == [3, 7, 9]
-    assert [json.loads(each.leaf)["open"] for each in entries] == [
-        {"id": 3, "note": None},
-        {"id": 7, "note": "kept"},
-        {"id": 9, "note": "new"},
-    ]
-    assert Pending.objects.filter(entry__in=entries).count() == 3
 
 
 def _application() -> psycopg.Connection[tuple[object, ...]]:

@@ -34,8 +34,8 @@ from base64 import b64decode
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
-from hashlib import sha256
 from functools import partial
+from hashlib import sha256
 from pathlib import Path
 from typing import IO, Any, NoReturn, Protocol
 
