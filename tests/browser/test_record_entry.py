@@ -113,6 +113,7 @@ def as_worker(worker: Worker) -> Account:
 
 def looks_right(page: sync_api.Page, name: str, *, scripts: bool = True) -> None:
     """Nothing is wider than the window, and axe-core, itself a script, finds no violation of WCAG 2.2 AA."""
+    page.wait_for_load_state("load")
     assert page.evaluate(SIDEWAYS) <= 0
     if folder := os.environ.get("REGISTRY_SCREENSHOTS"):
         width = page.viewport_size["width"] if page.viewport_size else 0

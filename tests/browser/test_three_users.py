@@ -145,6 +145,7 @@ def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(browser: s
     context = browser.new_context(viewport=DESK)
     page = context.new_page()
     sign_in(page, address, demo.DISPATCHER)
+    page.wait_for_load_state("load")
     page.keyboard.press("Tab")
     skip = page.get_by_role("link", name="Skip to the content")
     assert skip.evaluate("each => each === document.activeElement && each.getBoundingClientRect().left >= 0")
