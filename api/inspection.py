@@ -15,12 +15,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from registry.crews.access import visible_workers
 from registry.crews.queries import asking_for_slot
 from registry.database.errors import RecordRefused
 from registry.inspection.as_known import WHY, compare, parse_instant
 from registry.inspection.crew_as_known import crew_as_known
-from registry.inspection.plans import visible_places, visible_plans
+from registry.inspection.plans import visible_among, visible_places, visible_plans
 from registry.people.models import Account
 
 
@@ -137,6 +136,22 @@ class PlaceAsKnownOutput(serializers.Serializer[Any]):
     comparisons = ComparisonOutput(many=True)
 
 
+class CrewRuleOutput(serializers.Serializer[Any]):
+    """One crew rule."""
+
+    rule = serializers.CharField()
+    met = serializers.BooleanField()
+    sentence = serializers.CharField()
+
+
+class CrewRulesOutput(serializers.Serializer[Any]):
+    """The crew rules over the whole job; without findings the sentence says why they cannot be told."""
+
+    met = serializers.BooleanField()
+    sentence = serializers.CharField()
+    findings = CrewRuleOutput(many=True)
+
+
 class CrewAsKnownOutput(serializers.Serializer[Any]):
     """A job's crew at an instant of the work, in both views."""
 
@@ -148,6 +163,8 @@ class CrewAsKnownOutput(serializers.Serializer[Any]):
     replaced = serializers.CharField()
     differs = serializers.BooleanField()
     places = PlaceAsKnownOutput(many=True)
+    rules_then = CrewRulesOutput(allow_null=True)
+    rules_by_now = CrewRulesOutput(allow_null=True)
     caution = serializers.CharField()
 
 
@@ -180,8 +197,7 @@ class SlotAsKnownAt(APIView):
         account = cast(Account, request.user)
         slot = get_object_or_404(visible_places(account), pk=slot_id)
         given = _validated(SlotAsKnownInput, request)
-        visible = visible_workers(account)
-        if not visible.filter(pk=given["worker"]).exists():
+        if not visible_among(account, [given["worker"]]):
             raise NotFound(_("There is no such worker, or not for this account to see."))
         asking = asking_for_slot(
             slot,
@@ -190,8 +206,7 @@ class SlotAsKnownAt(APIView):
             end=given.get("end", slot.job.end),
         )
         comparison = compare(asking, known_at=given["at"], now=timezone.now())
-        concerned = {each.worker for each in comparison.differences if each.worker is not None}
-        return Response(comparison.seen_by(_among(visible, concerned)).as_json())
+        return Response(comparison.seen_by(visible_among(account, comparison.workers)).as_json())
 
 
 class JobAsKnownAt(APIView):
@@ -208,7 +223,7 @@ class JobAsKnownAt(APIView):
         job = get_object_or_404(visible_plans(account), pk=job_id)
         given = _validated(CrewAsKnownInput, request)
         crew = crew_as_known(job, day_instant=given["during"], known_at=given["at"], now=timezone.now())
-        visible = _among(visible_workers(account), crew.workers)
+        visible = visible_among(account, crew.workers)
         return Response(crew.seen_by(visible, whole_crew=account.kind != "worker").as_json())
 
 
@@ -216,8 +231,3 @@ def _validated(serializer: type[serializers.Serializer[Any]], request: Request) 
     given = serializer(data=request.query_params)
     given.is_valid(raise_exception=True)
     return cast(dict[str, Any], given.validated_data)
-
-
-def _among(visible: Any, workers: set[int]) -> set[int]:
-    """Those of ``workers`` whom the account may see."""
-    return set(visible.filter(pk__in=workers).values_list("pk", flat=True))

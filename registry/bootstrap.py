@@ -146,7 +146,7 @@ def _run_tests(arguments: Sequence[str]) -> NoReturn:
     os.chdir(PROJECT)
     sys.stdout.flush()
     # The whole suite shares two cores; a few tests by name start sooner in one process.
-    arguments = arguments or ("-n", "2", "--dist", "loadfile")
+    arguments = arguments or ("-n", "2", "--dist", "worksteal")
     os.execv(sys.executable, [sys.executable, "-m", "pytest", *arguments])
 
 

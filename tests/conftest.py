@@ -74,6 +74,12 @@ def committed_database(
 
 
 @pytest.fixture(autouse=True)
+def _quick_passwords(settings: Any) -> None:
+    """A password takes half a second to hash, on purpose; tests make hundreds."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True)
 def _nothing_stays_committed(request: pytest.FixtureRequest) -> None:
     marker = request.node.get_closest_marker("django_db")
     if "transactional_db" in request.fixturenames or (marker and marker.kwargs.get("transaction")):

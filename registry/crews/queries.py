@@ -218,21 +218,33 @@ class CrewView:
         return all(each.met for each in self.findings)
 
 
+def standard_of(job: Job, known_at: datetime | None = None) -> Standard:
+    """The role standard in force when the job starts, with its employer's figures. Raises :class:`BadInput`."""
+    day = local_date(job.start, ZoneInfo(job.site.time_zone))
+    version = standard_in_force(key=job.standard_key, day=day, known_at=known_at)
+    if version is None:
+        raise BadInput("$.standard", f"no version of {job.standard_key!r} is in force on {day}")
+    return parsed(version, figures_of(job.employer_id, job.standard_key, known_at), known_at)
+
+
 def crew_of(job: Job) -> CrewView:
     """The crew of a job and the crew rules, in a fixed number of statements."""
     slots = list(job.slots.order_by("id"))
     states = list(
         AssignmentState.objects.filter(job=job)
         .exclude(standing="ended")
-        .select_related("assignment__paired_with__worker", "worker", "decision")
+        .select_related("assignment__paired_with__worker", "worker", "decision", "job")
         .order_by("during", "assignment_id")
     )
-    day = local_date(job.start, ZoneInfo(job.site.time_zone))
-    version = standard_in_force(key=job.standard_key, day=day)
-    if version is None:
-        raise BadInput("$.standard", f"no version of {job.standard_key!r} is in force on {day}")
-    standard = parsed(version, figures_of(job.employer_id, job.standard_key))
-    crew = _crew(job, slots, states)
+    elsewhere = (
+        AssignmentState.objects.filter(worker__in={each.worker_id for each in states})
+        .exclude(standing="ended")
+        .exclude(job=job)
+        .select_related("assignment", "worker", "job__site", "job__crane__model__maker")
+    )
+    standard = standard_of(job)
+    here = [Stay.of(each) for each in states]
+    crew = crew_from(job, slots, here, map(Stay.of, elsewhere), LanguageSkill.objects.current())
     return CrewView(
         job,
         standard,
@@ -248,46 +260,70 @@ def crew_of(job: Job) -> CrewView:
     )
 
 
-def _crew(job: Job, slots: list[Slot], states: list[AssignmentState]) -> Crew:
-    workers = {each.worker_id for each in states}
-    languages: dict[int, set[str]] = {each: set() for each in workers}
-    skills = LanguageSkill.objects.filter(worker__in=workers, superseded_by__isnull=True, withdrawn=False)
-    for worker, language in skills.values_list("worker_id", "language"):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stay:
+    """Somebody in a slot of a job over ``[start, end)``."""
+
+    assignment: int
+    worker: Worker
+    slot: int
+    job: Job
+    paired_with: int | None
+    start: datetime
+    end: datetime
+    held: bool
+
+    @classmethod
+    def of(cls, state: AssignmentState) -> Stay:
+        """The stay as it stands now."""
+        return cls(
+            assignment=state.assignment_id,
+            worker=state.worker,
+            slot=state.slot_id,
+            job=state.job,
+            paired_with=state.assignment.paired_with_id,
+            start=state.during.lower,
+            end=state.during.upper,
+            held=state.standing == "held",
+        )
+
+
+def crew_from(
+    job: Job, slots: Iterable[Slot], here: Iterable[Stay], elsewhere: Iterable[Stay], skills: QuerySet[LanguageSkill]
+) -> Crew:
+    """The crew as the crew rules see it: who is here, who is elsewhere too, and what they speak."""
+    here = list(here)
+    languages: dict[int, set[str]] = {each.worker.pk: set() for each in here}
+    for worker, language in skills.filter(worker__in=languages).values_list("worker_id", "language"):
         languages[worker].add(language)
-    elsewhere = (
-        AssignmentState.objects.filter(worker__in=workers)
-        .exclude(standing="ended")
-        .exclude(job=job)
-        .select_related("job__site", "job__crane__model__maker")
-    )
     role_of = {slot.pk: slot.role for slot in slots}
     return Crew(
         start=job.start,
         end=job.end,
         zone=ZoneInfo(job.site.time_zone),
         minutes_per_day=job.minutes_per_day,
-        slots={str(slot.pk): slot.role for slot in slots},
+        slots={str(slot): role for slot, role in role_of.items()},
         members=tuple(
             Member(
-                key=str(each.assignment_id),
-                worker=str(each.worker_id),
+                key=str(each.assignment),
+                worker=str(each.worker.pk),
                 name=str(each.worker),
-                role=role_of[each.slot_id],
-                slot=str(each.slot_id),
-                start=each.during.lower,
-                end=each.during.upper,
-                held=each.standing == "held",
-                paired_with=(str(each.assignment.paired_with_id) if each.assignment.paired_with_id else None),
-                languages=frozenset(languages[each.worker_id]),
+                role=role_of[each.slot],
+                slot=str(each.slot),
+                start=each.start,
+                end=each.end,
+                held=each.held,
+                paired_with=None if each.paired_with is None else str(each.paired_with),
+                languages=frozenset(languages[each.worker.pk]),
             )
-            for each in states
+            for each in here
         ),
         other_work=tuple(
             OtherWork(
-                worker=str(each.worker_id),
+                worker=str(each.worker.pk),
                 job=str(each.job),
-                start=each.during.lower,
-                end=each.during.upper,
+                start=each.start,
+                end=each.end,
                 minutes_per_day=each.job.minutes_per_day,
             )
             for each in elsewhere

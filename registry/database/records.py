@@ -6,6 +6,7 @@ one; with ``withdrawn`` it says that the old one should never have been there.
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Self
 
 from django.conf import settings
@@ -19,6 +20,11 @@ class RecordQuerySet(models.QuerySet):
     def current(self) -> Self:
         """Records that no later one supersedes and that are no withdrawals."""
         return self.filter(superseded_by__isnull=True, withdrawn=False)
+
+    def current_at(self, instant: datetime) -> Self:
+        """Records that were current by what the register had learned by then."""
+        known = self.filter(recorded_at__lte=instant, withdrawn=False)
+        return known.exclude(superseded_by__recorded_at__lte=instant)
 
 
 class Record(models.Model):

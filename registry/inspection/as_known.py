@@ -172,6 +172,11 @@ class Comparison:
             "now": self.now.word,
         }
 
+    @property
+    def workers(self) -> set[int]:
+        """Everybody whose records it tells of, beside the person asked about."""
+        return {each.worker for each in self.differences if each.worker is not None}
+
     def seen_by(self, visible: Collection[int]) -> Comparison:
         """The comparison for a reader who may see the records of the workers ``visible`` alone.
 

@@ -11,7 +11,7 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import PurePosixPath
 from typing import Any
@@ -26,9 +26,7 @@ from registry.inspection.models import InspectionFile
 from registry.inspection.report import print_report
 from registry.ledger.kinds import BY_TABLE
 from registry.ledger.models import Checkpoint
-from registry.ledger.notes import Signer
 from registry.ledger.queries import consistency_proof, inclusion_proofs, openings, recorded_keys, stored_rows
-from registry.ledger.services import make_checkpoint
 from registry.ledger.store import Hashes
 
 VERIFIER = settings.PROJECT / "registry" / "ledger" / "standalone" / "verify_registry.py"
@@ -40,9 +38,8 @@ EXTENSIONS = {"application/pdf": "pdf", "image/png": "png", "image/jpeg": "jpg",
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
-def make_bundle(*, file: InspectionFile, at: datetime, signers: Sequence[Signer], language: str) -> bytes:
-    """Everything about the file's job under a checkpoint made now, as a ZIP."""
-    checkpoint = make_checkpoint(at=at, signers=signers)
+def make_bundle(*, file: InspectionFile, checkpoint: Checkpoint, at: datetime, language: str) -> bytes:
+    """Everything about the file's job as a ZIP: what ``checkpoint``, the newest, covers."""
     entries = list(_records(file, checkpoint))
     content: dict[str, bytes] = {
         "checkpoint.txt": checkpoint.note.encode(),

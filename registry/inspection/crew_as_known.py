@@ -14,8 +14,11 @@ from django.utils.translation import gettext_lazy
 from registry.crews.described import readable_reason
 from registry.crews.models import Assignment, AssignmentEvent, Job, Slot
 from registry.crews.queries import asking_for_slot
+from registry.eligibility.crew import CrewFinding
 from registry.eligibility.render import CAUTION
+from registry.eligibility.standard import BadInput
 from registry.inspection.as_known import Comparison, compare, require_past
+from registry.inspection.crew_rules_as_known import crew_rules_as_known
 from registry.inspection.words import instant_in_words
 from registry.people.models import Worker
 
@@ -68,11 +71,34 @@ class PlaceAsKnown:
         return _standing(self.then) != _standing(self.now)
 
 
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The crew rules over the whole job in one view, or the sentence that says why they cannot be told."""
+
+    findings: tuple[CrewFinding, ...]
+    sentence: str = ""
+
+    @property
+    def met(self) -> bool:
+        """Whether the whole crew was in order."""
+        return bool(self.findings) and all(each.met for each in self.findings)
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain JSON data."""
+        return {
+            "met": self.met,
+            "sentence": self.sentence,
+            "findings": [{"rule": each.rule, "met": each.met, "sentence": each.sentence} for each in self.findings],
+        }
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrewAsKnown:
     """A job's crew at ``at``, an instant of the work, by what was known at ``known_at`` and at ``now_at``.
 
-    ``not_planned_yet`` and ``replaced`` are sentences, empty where they do not apply.
+    ``not_planned_yet`` and ``replaced`` are sentences, empty where they do not
+    apply. The crew rules tell of the whole job, and of the whole crew: they are
+    ``None`` for a reader who does not see it.
     """
 
     job: Job
@@ -82,11 +108,13 @@ class CrewAsKnown:
     not_planned_yet: str
     replaced: str
     places: tuple[PlaceAsKnown, ...]
+    rules_then: Rules | None
+    rules_now: Rules | None
 
     @property
     def differs(self) -> bool:
-        """Whether anything differs: who stood there, or an answer about one of them."""
-        return any(
+        """Whether anything differs: who stood there, an answer about one of them, or a crew rule."""
+        return self.rules_then != self.rules_now or any(
             each.differs or any(comparison.outcome_differs for comparison in each.comparisons) for each in self.places
         )
 
@@ -105,7 +133,8 @@ class CrewAsKnown:
 
         Without ``whole_crew`` (a worker asks) the other people in the crew are left out.
         """
-        return replace(self, places=tuple(_place_seen_by(each, visible, whole_crew) for each in self.places))
+        seen = replace(self, places=tuple(_place_seen_by(each, visible, whole_crew) for each in self.places))
+        return seen if whole_crew else replace(seen, rules_then=None, rules_now=None)
 
     def as_json(self) -> dict[str, Any]:
         """The view as plain JSON data; instants as ISO 8601."""
@@ -137,6 +166,8 @@ class CrewAsKnown:
                 }
                 for each in self.places
             ],
+            "rules_then": None if self.rules_then is None else self.rules_then.as_json(),
+            "rules_by_now": None if self.rules_now is None else self.rules_now.as_json(),
             "caution": CAUTION,
         }
 
@@ -188,7 +219,16 @@ def crew_as_known(job: Job, *, day_instant: datetime, known_at: datetime, now: d
         not_planned_yet=_not_planned_yet(job, known_at, zone),
         replaced=_replaced(job, zone),
         places=tuple(places),
+        rules_then=_rules(job, known_at),
+        rules_now=_rules(job, now),
     )
+
+
+def _rules(job: Job, known_at: datetime) -> Rules:
+    try:
+        return Rules(crew_rules_as_known(job, known_at=known_at))
+    except BadInput:
+        return Rules((), _("No version of the role standard was in force, by what was known."))
 
 
 def _in_place(

@@ -1,9 +1,12 @@
-"""Which plans of jobs an account may look back at: current ones and those that were replaced since."""
+"""What an account may look back at: plans of jobs, current or replaced since, and the people in them."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db.models import QuerySet
 
+from registry.crews.access import visible_workers
 from registry.crews.models import Job, Slot
 from registry.people.models import Account
 
@@ -23,3 +26,8 @@ def visible_plans(account: Account) -> QuerySet[Job]:
 def visible_places(account: Account) -> QuerySet[Slot]:
     """Places on the crews of those plans."""
     return Slot.objects.filter(job__in=visible_plans(account)).select_related("job__site", "job__crane")
+
+
+def visible_among(account: Account, workers: Iterable[int]) -> set[int]:
+    """Those of ``workers`` whose records the account may look at."""
+    return set(visible_workers(account).filter(pk__in=workers).values_list("pk", flat=True))

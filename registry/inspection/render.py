@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from registry.eligibility.answer import LeafResult
 from registry.eligibility.render import CAUTION
 from registry.inspection.as_known import Comparison, Side
-from registry.inspection.crew_as_known import CrewAsKnown, InPlace
+from registry.inspection.crew_as_known import CrewAsKnown, InPlace, Rules
 from registry.inspection.pointers import NO_ACCUSATION, RuleWithPointers
 from registry.inspection.words import instant_in_words
 
@@ -30,6 +30,9 @@ def crew_text(crew: CrewAsKnown) -> str:
         % {"instant": instant_in_words(crew.known_at, zone)},
         *(each for each in (crew.not_planned_yet, crew.replaced) if each),
     ]
+    for title, rules in ((_("Crew rules, then:"), crew.rules_then), (_("Crew rules, now:"), crew.rules_now)):
+        if rules is not None:
+            lines += ["", title, *(f"  {line}" for line in _rules(rules))]
     for place in crew.places:
         lines += ["", str(place.slot)]
         lines.append("  " + _("then: %(who)s") % {"who": _people(place.then)})
@@ -56,6 +59,13 @@ def pointers_text(rules: Iterable[RuleWithPointers]) -> str:
             lines.append("  " + _("nothing"))
         lines.append("")
     return "\n".join([*lines, str(NO_ACCUSATION), "", CAUTION]) + "\n"
+
+
+def _rules(rules: Rules) -> Iterator[str]:
+    if rules.sentence:
+        yield rules.sentence
+    for each in rules.findings:
+        yield f"{_('met') if each.met else _('not met')}: {each.sentence}"
 
 
 def _comparison(comparison: Comparison) -> Iterator[str]:

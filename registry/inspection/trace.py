@@ -30,6 +30,7 @@ LOOKS: dict[str, Promise] = {
     "decision": _("decision"),
     "workers": _("list of people"),
     "worker": _("a person's record"),
+    "person_records": _("a person's record, record by record"),
     "crane": _("a crane and who worked on it"),
     "founding": _("founding appointments"),
     "inspection": _("search"),
@@ -60,12 +61,13 @@ class Subject:
 
 def subject_of(given: Mapping[str, Any]) -> Subject:
     """The subject behind a page's arguments: ``worker_id``, ``job_id``, ``slot_id`` and so on."""
+    if (number := given.get("slot_id")) is not None:
+        job = Slot.objects.values_list("job_id", flat=True).get(pk=number)
+        return Subject(worker_id=given.get("worker_id"), job_id=job)
     if (number := given.get("worker_id")) is not None:
         return Subject(worker_id=number)
     if (number := given.get("job_id")) is not None:
         return Subject(job_id=number)
-    if (number := given.get("slot_id")) is not None:
-        return Subject(job_id=Slot.objects.values_list("job_id", flat=True).get(pk=number))
     if (number := given.get("decision_id")) is not None:
         return _of_decision(number)
     if (number := given.get("assignment_id")) is not None:

@@ -120,7 +120,7 @@ def _reading_by_index() -> Iterator[None]:
             cursor.execute(f"SET LOCAL {each} = off")
         yield
         for each in settings:
-            cursor.execute(f"SET LOCAL {each} = on")
+            cursor.execute(f"SET LOCAL {each} TO DEFAULT")
 
 
 @dataclass(slots=True)
@@ -336,10 +336,12 @@ class _Verification:
         moved_to = {
             (place.kind, place.record): index for index, (_, place) in self.misplaced.items() if place is not None
         }
+        remembered_here = {(each.kind, each.record) for each, _ in self.misplaced.values()}
+        named = {(each.kind, each.record) for each in self.report.findings}
         for index, (remembered, place) in sorted(self.misplaced.items()):
             kind, record = remembered.kind, remembered.record
             if place is not None and (place.kind, place.record) == (kind, record):
-                if not any(each.kind == kind and each.record == record for each in self.report.findings):
+                if (kind, record) not in named:
                     text = "its entry was made anew: the record may stand, the log is another"
                     self._find("log altered", kind, record, text, index)
                 continue
@@ -352,10 +354,7 @@ class _Verification:
                 self._find("removed", kind, record, text, index)
         for index, (_, place) in sorted(self.misplaced.items()):
             # A place whose entry is gone holds nothing that could be named.
-            if place is None or not place.kind:
-                continue
-            known = {(r.kind, r.record) for r, _ in self.misplaced.values()}
-            if (place.kind, place.record) not in known:
+            if place is not None and place.kind and (place.kind, place.record) not in remembered_here:
                 self._find("inserted", place.kind, place.record, f"stands in place {index} of another record", index)
 
     # What stands beside the leaves

@@ -5,22 +5,22 @@ from __future__ import annotations
 import hashlib
 import secrets
 from base64 import b32encode
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from typing import Literal
+from datetime import datetime
 
 from django.db import transaction
 
-from registry.evidence.models import Certification, CertificationStatus, EvidenceVersion
-from registry.ledger.notes import Signer
-from registry.ledger.services import make_checkpoint
+from registry.evidence.models import Certification, EvidenceVersion
+from registry.ledger.models import Checkpoint
 from registry.people.models import Account, Worker
 from registry.transcripts.check import Check
 from registry.transcripts.models import IssuedTranscript
 from registry.transcripts.signing import sign
-from registry.transcripts.transcript import transcript_of
+from registry.transcripts.transcript import certifications_of, transcript_of
 from registry.transcripts.transcript_document import print_transcript
+
+MOST_CERTIFICATES = 20
+"""So many certificates of one number are told of; each scheme counts its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +39,12 @@ def issue_transcript(
     language: str,
     paper: str,
     base: str,
-    signers: Sequence[Signer],
+    checkpoint: Checkpoint,
 ) -> GivenOut:
-    """Print, sign and record a worker's transcript under a checkpoint made now.
+    """Print, sign and record a worker's transcript; ``checkpoint``, the newest, is printed on it.
 
     ``base`` is the address of this registry, to which the QR code leads.
     """
-    checkpoint = make_checkpoint(at=at, signers=signers)
     code = _new_code()
     version = _version_of(worker)
     check = Check(base=base, code=code, checkpoint=checkpoint.note)
@@ -100,30 +99,19 @@ def transcript_standing(code: str, *, file: bytes | None = None) -> TranscriptSt
 
 @dataclass(frozen=True, slots=True)
 class CertificateStanding:
-    """What anybody may know of a certificate: scheme, issuer and how it stands on a day."""
+    """What anybody may know of a certificate: scheme, issuer and ``status`` as a transcript tells it."""
 
     scheme: str
     issuer: str
-    standing: Literal["valid", "expired", "suspended", "revoked", "not issued yet"]
+    status: str
 
 
-def certificate_standings(number: str, *, on: date, at: datetime) -> list[CertificateStanding]:
-    """The certificates on record under this number, as they stand on the day ``on`` and at the instant ``at``."""
-    found = Certification.objects.current().filter(number__iexact=number.strip()).order_by("scheme", "issued")
-    return [CertificateStanding(each.scheme, each.issuer, _standing(each, on, at)) for each in found[:20]]
-
-
-def _standing(
-    certificate: Certification, on: date, at: datetime
-) -> Literal["valid", "expired", "suspended", "revoked", "not issued yet"]:
-    changes = CertificationStatus.objects.current().filter(certification=certificate, effective_at__lte=at)
-    last = changes.order_by("-effective_at", "-id").first()
-    if last is not None and last.status == "revoked":
-        return "revoked"
-    if last is not None and last.status == "suspended":
-        return "suspended"
-    if certificate.issued > on:
-        return "not issued yet"
-    if certificate.expires is not None and certificate.expires < on:
-        return "expired"
-    return "valid"
+def certificate_standings(number: str, *, at: datetime) -> list[CertificateStanding]:
+    """The certificates on record under this number, as they stand at the instant ``at``."""
+    current = Certification.objects.current().filter(number__iexact=number.strip()).select_related("worker")
+    found = []
+    for each in current.order_by("scheme", "issued")[:MOST_CERTIFICATES]:
+        held = certifications_of(each.worker, known_at=at)
+        (status,) = (one.status for one in held if one.record == f"certification:{each.pk}")
+        found.append(CertificateStanding(each.scheme, each.issuer, status))
+    return found

@@ -398,7 +398,7 @@ def transcript_of(worker: Worker, *, known_at: datetime) -> Transcript:
         countersign_within_days=within,
         hours=_hours(worker, known_at, within),
         assessments=_sorted((_assessed(*each) for each in assessments.found), "assessed_at"),
-        certifications=_certifications(worker, known_at),
+        certifications=certifications_of(worker, known_at=known_at),
         instruction=_sorted((_instructed(*each) for each in instruction.found), "completed_at"),
         appointments=_sorted(
             (_appointed(*each) for each in _all(Appointment, "appointment", worker, known_at, _APPOINTMENT).found),
@@ -622,7 +622,8 @@ def _assessed(kept: Row, row: Row) -> Assessed:
     )
 
 
-def _certifications(worker: Worker, known_at: datetime) -> tuple[Certified, ...]:
+def certifications_of(worker: Worker, *, known_at: datetime) -> tuple[Certified, ...]:
+    """The worker's certificates as known at ``known_at``, each with its status then and what changed it."""
     certificates = _all(Certification, "certification", worker, known_at, _CERTIFICATION)
     changes: dict[int, list[StatusChange]] = defaultdict(list)
     for kept, row in _all(CertificationStatus, "status", worker, known_at, _STATUS).found:

@@ -29,7 +29,7 @@ from registry.people import invitations
 from registry.people.models import Account, Invitation, Worker
 from registry.web import demo
 from registry.web.forms import refused_beside_fields
-from registry.web.views import page
+from registry.web.views import page, posted, status_of
 
 MOST_INVITATIONS = 20
 
@@ -162,7 +162,7 @@ class AcceptForm(forms.Form):
 def invite(request: HttpRequest, *, account: Account) -> HttpResponse:
     employer = access.employer_of(account)
     link = None
-    form = InvitationForm(request.POST if request.method == "POST" else None)
+    form = InvitationForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             made = invitations.invite(
@@ -175,7 +175,7 @@ def invite(request: HttpRequest, *, account: Account) -> HttpResponse:
             link = request.build_absolute_uri(reverse("accept_invitation", kwargs={"token": made.token}))
     sent = invitations.invitations_of(account)[:MOST_INVITATIONS]
     shown = {"form": form, "link": link, "sent": sent, "now": timezone.now(), "employer": employer}
-    return render(request, "account/invite.html", shown, status=422 if form.errors else 200)
+    return render(request, "account/invite.html", shown, status=status_of(form))
 
 
 @never_cache
@@ -188,12 +188,12 @@ def accept_invitation(request: HttpRequest, token: str) -> HttpResponse:
         invitation = invitations.open_invitation(token=token, at=timezone.now())
     except RecordRefused as refused:
         return render(request, "account/invitation_closed.html", {"message": str(refused)}, status=410)
-    form = AcceptForm(request.POST if request.method == "POST" else None)
+    form = AcceptForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             return _enter(request, _accepted(token, form), form.cleaned_data["password"])
     shown = {"form": form, "invitation": invitation, "for_whom": _for_whom(invitation)}
-    return render(request, "account/accept.html", shown, status=422 if form.errors else 200)
+    return render(request, "account/accept.html", shown, status=status_of(form))
 
 
 def too_many_requests(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

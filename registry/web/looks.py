@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
@@ -13,6 +14,8 @@ from registry.web.security import GetResponse
 
 # A POST that is answered with a page or file, not with a redirect, shows something too.
 SHOWING = ("GET", "POST")
+# A place on a crew comes with the address, the person asked about with the question.
+ASKED_ABOUT = ("slot_as_known", "slot-as-known-at")
 API_RECORDS = ("job", "slot", "assignment", "decision")
 
 
@@ -36,7 +39,10 @@ def _record(request: HttpRequest, account: Account) -> None:
     what = name if name in LOOKS else "api" if _shows_records(name) else None
     if what is None:
         return
-    subject = subject_of(_given(name, match.kwargs) if what == "api" else match.kwargs)
+    given = _given(name, match.kwargs) if what == "api" else dict(match.kwargs)
+    if name in ASKED_ABOUT:
+        given["worker_id"] = forms.IntegerField().clean(request.GET["worker"])
+    subject = subject_of(given)
     if leaves_a_trace(account, subject):
         record_look(account=account, what=what, subject=subject, at=timezone.now())
 

@@ -56,14 +56,14 @@ def home(request: HttpRequest, *, account: Account) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def plan_job(request: HttpRequest, *, account: Account) -> HttpResponse:
     employer = access.employer_of(account)
-    form = PlanForm(_posted(request))
+    form = PlanForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             planned = services.plan_job(
                 employer=employer, recorded_at=timezone.now(), recorded_by=account, **form.planned()
             )
             return redirect("job", job_id=planned.pk)
-    return render(request, "registry/plan_job.html", {"form": form}, status=_status(form))
+    return render(request, "registry/plan_job.html", {"form": form}, status=status_of(form))
 
 
 @page
@@ -85,20 +85,20 @@ def job(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
 def fill_slot(request: HttpRequest, *, account: Account, slot_id: int) -> HttpResponse:
     slot = get_object_or_404(access.visible_slots(account), pk=slot_id)
     access.require_may_assign(account, slot.job)
-    form = FillForm(_posted(request), slot=slot)
+    form = FillForm(posted(request), slot=slot)
     if form.is_valid():
         with refused_beside_fields(form):
             outcome = services.assign(slot_id=slot.pk, assigned_at=timezone.now(), assigned_by=account, **form.asked())
             return redirect("decision", decision_id=outcome.decision.pk)
     shown = {"slot": slot, "form": form, "people": people_named(request, queries.candidates(slot.job))}
-    return render(request, "registry/fill_slot.html", shown, status=_status(form))
+    return render(request, "registry/fill_slot.html", shown, status=status_of(form))
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def end_assignment(request: HttpRequest, *, account: Account, assignment_id: int) -> HttpResponse:
     assignment = _own_assignment(account, assignment_id)
-    form = EndForm(_posted(request), job=assignment.slot.job)
+    form = EndForm(posted(request), job=assignment.slot.job)
     if form.is_valid():
         with refused_beside_fields(form):
             now = timezone.now()
@@ -110,7 +110,7 @@ def end_assignment(request: HttpRequest, *, account: Account, assignment_id: int
                 recorded_by=account,
             )
             return redirect("job", job_id=assignment.slot.job_id)
-    return render(request, "registry/end.html", {"assignment": assignment, "form": form}, status=_status(form))
+    return render(request, "registry/end.html", {"assignment": assignment, "form": form}, status=status_of(form))
 
 
 @page
@@ -118,7 +118,7 @@ def end_assignment(request: HttpRequest, *, account: Account, assignment_id: int
 def substitute(request: HttpRequest, *, account: Account, assignment_id: int) -> HttpResponse:
     leaving = _own_assignment(account, assignment_id)
     job = leaving.slot.job
-    form = SubstituteForm(_posted(request), job=job)
+    form = SubstituteForm(posted(request), job=job)
     if form.is_valid():
         with refused_beside_fields(form):
             now = timezone.now()
@@ -132,7 +132,7 @@ def substitute(request: HttpRequest, *, account: Account, assignment_id: int) ->
             )
             return redirect("decision", decision_id=outcome.decision.pk)
     shown = {"assignment": leaving, "form": form, "people": people_named(request, queries.candidates(job))}
-    return render(request, "registry/substitute.html", shown, status=_status(form))
+    return render(request, "registry/substitute.html", shown, status=status_of(form))
 
 
 @page
@@ -174,9 +174,16 @@ def _own_assignment(account: Account, assignment_id: int) -> Assignment:
     return assignment
 
 
-def _posted(request: HttpRequest) -> QueryDict | None:
+def posted(request: HttpRequest) -> QueryDict | None:
+    """What a form was sent with, if it was sent."""
     return request.POST if request.method == "POST" else None
 
 
-def _status(form: Any) -> int:
+def status_of(form: Any) -> int:
+    """422 for a form that was sent and refused, else 200."""
     return 422 if form.is_bound and form.errors else 200
+
+
+def number_in(written: str | None, otherwise: int) -> int:
+    """A record's number as somebody may have written it into an address."""
+    return int(written) if written and written.isascii() and written.isdecimal() and len(written) < 16 else otherwise

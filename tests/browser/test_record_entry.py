@@ -3,19 +3,11 @@
 from __future__ import annotations
 
 import io
-import os
-import shutil
-from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
-from unittest.mock import patch
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.conf import settings as django_settings
-from django.test import Client, TransactionTestCase
 from PIL import Image
-from pytest_django.live_server_helper import LiveServer
 
 from registry.evidence.models import (
     Assessment,
@@ -27,100 +19,26 @@ from registry.evidence.models import (
 )
 from registry.people.models import Account, Worker
 from registry.people.services import open_account
-from tests.world import World, sign_in
+from tests.world import World
 
 pytest.importorskip("playwright", reason="Playwright is not installed")
-from axe_playwright_python.sync_playwright import Axe
 from playwright import sync_api
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-DESK: sync_api.ViewportSize = {"width": 1280, "height": 900}
-PHONE: sync_api.ViewportSize = {"width": 360, "height": 760}
+from tests.browser.conftest import Opened
+from tests.browser.looking import DESK, PHONE, finds_nothing_wrong
+
 BOTH = [pytest.param(DESK, True, id="desk"), pytest.param(PHONE, False, id="phone, without scripts")]
-SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-WCAG = {
-    "resultTypes": ["violations"],
-    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
-}
 
-pytestmark = [
-    pytest.mark.django_db(transaction=True, databases=["default", "owner"]),
-    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
-]
-Opened = Callable[..., sync_api.Page]
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _emptying_is_left_to_the_owner() -> Iterator[None]:
-    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
-    # Playwright's event loop runs in this thread while the tests use the database outside it.
-    with (
-        patch.object(TransactionTestCase, "_fixture_teardown"),
-        patch.dict(os.environ, {"DJANGO_ALLOW_ASYNC_UNSAFE": "1"}),
-    ):
-        yield
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[sync_api.Browser]:
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
+pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
 
 @pytest.fixture
-def world(settings: object, committed_database: None) -> World:
-    # The test server speaks plain http.
-    settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False  # type: ignore[attr-defined]
+def world(address: str) -> World:
     return World(datetime.now(UTC).replace(second=0, microsecond=0))
-
-
-@pytest.fixture
-def opened(browser: sync_api.Browser, live_server: LiveServer, world: World) -> Iterator[Opened]:
-    """A page of somebody signed in, by the session's cookie."""
-    contexts = []
-
-    def open_as(
-        account: Account, path: str, *, size: sync_api.ViewportSize = DESK, scripts: bool = True
-    ) -> sync_api.Page:
-        client = Client()
-        sign_in(client, account)
-        context = browser.new_context(viewport=size, java_script_enabled=scripts, base_url=live_server.url)
-        contexts.append(context)
-        name = django_settings.SESSION_COOKIE_NAME
-        context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": live_server.url}])
-        page = context.new_page()
-        page.goto(path)
-        return page
-
-    yield open_as
-    for each in contexts:
-        each.close()
 
 
 def as_worker(worker: Worker) -> Account:
     return open_account(username=f"w{worker.pk}", password=None, kind="worker", worker=worker)
-
-
-def looks_right(page: sync_api.Page, name: str, *, scripts: bool = True) -> None:
-    """Nothing is wider than the window, and axe-core, itself a script, finds no violation of WCAG 2.2 AA."""
-    page.wait_for_load_state("load")
-    assert page.evaluate(SIDEWAYS) <= 0
-    if folder := os.environ.get("REGISTRY_SCREENSHOTS"):
-        width = page.viewport_size["width"] if page.viewport_size else 0
-        page.screenshot(path=Path(folder) / f"{name}-{width}.png", full_page=True)
-    if scripts:
-        found = Axe().run(page, options=WCAG)
-        assert found.violations_count == 0, found.generate_report()
 
 
 def test_every_page_fits_and_has_no_barrier(opened: Opened, world: World) -> None:
@@ -130,8 +48,8 @@ def test_every_page_fits_and_has_no_barrier(opened: Opened, world: World) -> Non
     assessor = as_worker(world.assessor)
     dispatcher = world.dispatcher()
     for size in (DESK, PHONE):
-        page = opened(dispatcher, "/records/", size=size)
-        looks_right(page, "records")
+        page = opened(dispatcher, "/records/", viewport=size)
+        finds_nothing_wrong(page, "records")
         for name, path in {
             "sheet": "/records/hours/",
             "queue": "/records/countersigning/",
@@ -146,11 +64,11 @@ def test_every_page_fits_and_has_no_barrier(opened: Opened, world: World) -> Non
             "withdraw": f"/records/hoursentry/{entry.pk}/withdraw/",
         }.items():
             page.goto(path)
-            looks_right(page, name)
-        page = opened(assessor, "/records/assessments/", size=size)
-        looks_right(page, "assessments")
+            finds_nothing_wrong(page, name)
+        page = opened(assessor, "/records/assessments/", viewport=size)
+        finds_nothing_wrong(page, "assessments")
         page.goto(f"/records/assessments/{mira.pk}/")
-        looks_right(page, "assess")
+        finds_nothing_wrong(page, "assess")
 
 
 @pytest.mark.parametrize(("size", "scripts"), BOTH)
@@ -159,7 +77,7 @@ def test_a_crews_shift_goes_onto_one_sheet_and_is_countersigned(
 ) -> None:
     crew = [world.worker("Ada", f"Weir{number:02}") for number in range(14)]
     signer = world.worker("Petra", "Holm")
-    dispatcher = opened(world.dispatcher(), "/records/", size=size, scripts=scripts)
+    dispatcher = opened(world.dispatcher(), "/records/", viewport=size, scripts=scripts)
     dispatcher.get_by_role("link", name="Hours of a crew").click()
     dispatcher.get_by_role("button", name="More lines").click()
     dispatcher.get_by_label("Site", exact=True).select_option(label="Quillon Wharf")
@@ -180,16 +98,16 @@ def test_a_crews_shift_goes_onto_one_sheet_and_is_countersigned(
     assert "Several people may be meant" in dispatcher.locator("#id_person_2_error").inner_text()
     assert person.get_attribute("aria-invalid") == "true"
     assert dispatcher.get_by_label("Own start 2", exact=True).input_value() == "09:15"
-    looks_right(dispatcher, "sheet-refused", scripts=scripts)
+    finds_nothing_wrong(dispatcher, "sheet-refused", scripts=scripts)
     person.fill(crew[2].number)
     dispatcher.get_by_role("button", name="Record these hours").click()
     dispatcher.get_by_text("Recorded: the hours of 13 people.").wait_for()
-    looks_right(dispatcher, "queue-waiting", scripts=scripts)
+    finds_nothing_wrong(dispatcher, "queue-waiting", scripts=scripts)
     assert HoursEntry.objects.count() == 13
 
-    page = opened(as_worker(signer), "/", size=size, scripts=scripts)
+    page = opened(as_worker(signer), "/", viewport=size, scripts=scripts)
     page.get_by_role("link", name="To countersign (13)").click()
-    looks_right(page, "to-countersign", scripts=scripts)
+    finds_nothing_wrong(page, "to-countersign", scripts=scripts)
     for number in range(13):
         page.get_by_role("checkbox", name=f"Ada Weir{number:02}").check()
     page.get_by_role("checkbox", name="Ada Weir04").uncheck()
@@ -200,12 +118,12 @@ def test_a_crews_shift_goes_onto_one_sheet_and_is_countersigned(
     page.get_by_label("Why not").fill("She was on the other crane")
     page.get_by_role("button", name="Decline, and ask the employer").click()
     page.get_by_text("Declined. The employer has your question.").wait_for()
-    looks_right(page, "declined", scripts=scripts)
+    finds_nothing_wrong(page, "declined", scripts=scripts)
     assert Countersignature.objects.filter(by=signer).count() == 12
     assert EntryObjection.objects.get().entry.worker == crew[4]
     dispatcher.goto("/records/countersigning/")
     assert dispatcher.get_by_text("She was on the other crane").is_visible()
-    looks_right(dispatcher, "queue-declined", scripts=scripts)
+    finds_nothing_wrong(dispatcher, "queue-declined", scripts=scripts)
 
 
 def photograph() -> dict[str, object]:
@@ -217,7 +135,7 @@ def photograph() -> dict[str, object]:
 @pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without scripts"])
 def test_a_certificate_is_photographed_on_a_phone(opened: Opened, world: World, scripts: bool) -> None:
     mira = world.worker("Mira", "Sandoval")
-    page = opened(world.dispatcher(), f"/records/people/{mira.pk}/", size=PHONE, scripts=scripts)
+    page = opened(world.dispatcher(), f"/records/people/{mira.pk}/", viewport=PHONE, scripts=scripts)
     page.get_by_role("link", name="Certificate", exact=True).click()
     page.get_by_label("Scheme").fill("Tower rigging")
     page.get_by_label("Issued by").fill("Norrland Board")
@@ -227,13 +145,13 @@ def test_a_certificate_is_photographed_on_a_phone(opened: Opened, world: World, 
     camera.set_input_files(photograph())  # type: ignore[arg-type]
     page.get_by_role("button", name="Add to the record").click()
     assert page.get_by_text("Kept: IMG_0001.jpg").is_visible()
-    looks_right(page, "certificate-refused", scripts=scripts)
+    finds_nothing_wrong(page, "certificate-refused", scripts=scripts)
     page.get_by_label("Number").fill("R-77")
     page.get_by_role("button", name="Add to the record").click()
     with page.expect_download() as download:
         page.get_by_role("link", name="Save IMG_0001.jpg").click()
     assert download.value.suggested_filename == "IMG_0001.jpg"
-    looks_right(page, "person-with-scan", scripts=scripts)
+    finds_nothing_wrong(page, "person-with-scan", scripts=scripts)
     document = Certification.objects.get(worker=mira).document
     assert document
     assert document.media_type == "image/jpeg"
@@ -241,7 +159,7 @@ def test_a_certificate_is_photographed_on_a_phone(opened: Opened, world: World, 
 
 def test_an_assessor_signs_by_hand(opened: Opened, world: World) -> None:
     mira = world.worker("Mira", "Sandoval")
-    page = opened(as_worker(world.assessor), f"/records/assessments/{mira.pk}/", size=PHONE)
+    page = opened(as_worker(world.assessor), f"/records/assessments/{mira.pk}/", viewport=PHONE)
     page.get_by_label("Assessed as").select_option("erector")
     page.get_by_label("Crane model").select_option(index=1)
     page.get_by_label("erection", exact=True).check()
@@ -256,7 +174,7 @@ def test_an_assessor_signs_by_hand(opened: Opened, world: World) -> None:
     page.mouse.down()
     page.mouse.move(box["x"] + 90, box["y"] + 50, steps=5)
     page.mouse.up()
-    looks_right(page, "assess-signed")
+    finds_nothing_wrong(page, "assess-signed")
     page.get_by_role("button", name="Record the assessment").click()
     page.get_by_text("The assessment is recorded.").wait_for()
     drawn = AssessmentSignature.objects.get(assessment=Assessment.objects.get(worker=mira)).image

@@ -2,86 +2,28 @@
 
 from __future__ import annotations
 
-import os
-import re
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
-from unittest.mock import patch
-
 import pytest
-from django.core.management import call_command
-from django.test import TransactionTestCase
 from django.utils import timezone
-from pytest_django.live_server_helper import LiveServer
 
 from registry.people import invitations
 from registry.people.models import Account
 from registry.web import demo
 
 pytest.importorskip("playwright", reason="Playwright is not installed")
-from axe_playwright_python.sync_playwright import Axe
 from playwright import sync_api
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-DESK: sync_api.ViewportSize = {"width": 1280, "height": 900}
-PHONE: sync_api.ViewportSize = {"width": 360, "height": 760}
-SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
-LOOKS = [
-    pytest.param(DESK, "light", id="desk, light"),
-    pytest.param(PHONE, "dark", id="phone, dark"),
-]
+from tests.browser.looking import DESK, LOOKS, PHONE, finds_nothing_wrong
 
-pytestmark = [
-    pytest.mark.django_db(transaction=True, databases=["default", "owner"]),
-    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
-]
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _emptying_is_left_to_the_owner() -> Iterator[None]:
-    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
-    # Playwright's event loop runs in this thread while the tests use the database outside it.
-    with (
-        patch.object(TransactionTestCase, "_fixture_teardown"),
-        patch.dict(os.environ, {"DJANGO_ALLOW_ASYNC_UNSAFE": "1", "REGISTRY_DEMO": "1"}),
-    ):
-        yield
-
-
-@pytest.fixture
-def address(settings: object, committed_database: None, live_server: LiveServer) -> str:
-    """The running registry with the demonstration in it."""
-    # The test server speaks plain http.
-    settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False  # type: ignore[attr-defined]
-    call_command("load_demo", verbosity=0)
-    return live_server.url
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[sync_api.Browser]:
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
+pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
 
 class Visitor:
     """Somebody at a browser of a given size, who looks at pages."""
 
-    def __init__(self, browser: sync_api.Browser, address: str, size: sync_api.ViewportSize, scheme: str) -> None:
+    def __init__(self, browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scheme: str) -> None:
         self.context = browser.new_context(viewport=size, color_scheme=scheme)  # type: ignore[arg-type]
         self.page = self.context.new_page()
-        self.address = address
+        self.address = demonstration
         self.look = f"{size['width']}-{scheme}"
 
     def goes_to(self, path: str) -> None:
@@ -92,14 +34,8 @@ class Visitor:
         self.page.wait_for_load_state()
 
     def finds_nothing_wrong(self, heading: str) -> None:
-        """The page is the one expected, fits the window, and axe-core finds no violation of WCAG 2.2 AA."""
-        assert self.page.get_by_role("heading", level=1).inner_text() == heading
-        if folder := os.environ.get("REGISTRY_SCREENSHOTS"):
-            name = re.sub(r"\W+", "-", heading.lower()).strip("-")
-            self.page.screenshot(path=Path(folder) / f"account-{name}-{self.look}.png", full_page=True)
-        assert self.page.evaluate(SIDEWAYS) <= 0
-        found = Axe().run(self.page, options=WCAG)
-        assert found.violations_count == 0, found.generate_report()
+        """See :func:`tests.browser.looking.finds_nothing_wrong`."""
+        finds_nothing_wrong(self.page, f"account {heading} {self.look}", heading=heading)
 
     def gives_the_password(self, account: demo.DemoAccount) -> None:
         self.goes_to("/sign-in/")
@@ -132,9 +68,9 @@ class Visitor:
 
 @pytest.mark.parametrize(("size", "scheme"), LOOKS)
 def test_every_page_of_an_account_is_accessible(
-    browser: sync_api.Browser, address: str, size: sync_api.ViewportSize, scheme: str
+    browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scheme: str
 ) -> None:
-    visitor = Visitor(browser, address, size, scheme)
+    visitor = Visitor(browser, demonstration, size, scheme)
     page = visitor.page
     visitor.goes_to("/sign-in/")
     visitor.finds_nothing_wrong("Sign in")
@@ -201,9 +137,9 @@ def test_every_page_of_an_account_is_accessible(
 
 @pytest.mark.parametrize(("size", "scheme"), LOOKS)
 def test_a_passkey_is_added_used_renamed_and_removed(
-    browser: sync_api.Browser, address: str, size: sync_api.ViewportSize, scheme: str
+    browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scheme: str
 ) -> None:
-    visitor = Visitor(browser, address, size, scheme)
+    visitor = Visitor(browser, demonstration, size, scheme)
     page = visitor.page
     visitor.has_a_device_with_passkeys()
     visitor.gives_the_password(demo.INSPECTOR)
@@ -237,8 +173,8 @@ def test_a_passkey_is_added_used_renamed_and_removed(
     visitor.context.close()
 
 
-def test_a_device_without_the_passkey_says_so(browser: sync_api.Browser, address: str) -> None:
-    visitor = Visitor(browser, address, DESK, "light")
+def test_a_device_without_the_passkey_says_so(browser: sync_api.Browser, demonstration: str) -> None:
+    visitor = Visitor(browser, demonstration, DESK, "light")
     visitor.has_a_device_with_passkeys()
     visitor.goes_to("/sign-in/")
     problem = visitor.page.get_by_text("The passkey was not accepted.")
@@ -250,12 +186,12 @@ def test_a_device_without_the_passkey_says_so(browser: sync_api.Browser, address
 
 
 def test_an_invitation_leads_to_an_account_with_a_second_factor_without_scripts(
-    browser: sync_api.Browser, address: str
+    browser: sync_api.Browser, demonstration: str
 ) -> None:
     made = invitations.invite(kind="inspector", invited_by=None, invited_at=timezone.now())
     context = browser.new_context(viewport=PHONE, java_script_enabled=False)
     page = context.new_page()
-    page.goto(f"{address}/invitations/{made.token}/")
+    page.goto(f"{demonstration}/invitations/{made.token}/")
     page.get_by_label("Username").fill("visitor")
     page.get_by_label("Password", exact=True).fill("short")
     page.get_by_label("Password again").fill("short")
@@ -278,15 +214,15 @@ def test_an_invitation_leads_to_an_account_with_a_second_factor_without_scripts(
     context.close()
 
 
-def test_the_pages_run_under_their_own_policy(browser: sync_api.Browser, address: str) -> None:
+def test_the_pages_run_under_their_own_policy(browser: sync_api.Browser, demonstration: str) -> None:
     context = browser.new_context(viewport=DESK)
     page = context.new_page()
     refused: list[str] = []
     page.on("console", lambda message: refused.append(message.text) if message.type == "error" else None)
     for path in ("/sign-in/", "/account/password/forgotten/"):
-        page.goto(address + path)
+        page.goto(demonstration + path)
         assert page.get_by_role("button").last.is_visible()
-    page.goto(f"{address}/sign-in/")
+    page.goto(f"{demonstration}/sign-in/")
     page.get_by_label("Username").fill(demo.WORKER.username)
     page.get_by_label("Password").fill(demo.WORKER.password)
     page.get_by_role("button", name="Sign in", exact=True).click()

@@ -2,67 +2,16 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
-from unittest.mock import patch
-
 import pytest
-from django.core.management import call_command
-from django.test import TransactionTestCase
-from pytest_django.live_server_helper import LiveServer
 
 from registry.web import demo
 
 pytest.importorskip("playwright", reason="Playwright is not installed")
 from playwright import sync_api
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-DESK: sync_api.ViewportSize = {"width": 1280, "height": 900}
-PHONE: sync_api.ViewportSize = {"width": 360, "height": 760}
-SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+from tests.browser.looking import DESK, PHONE, fits, keep
 
-pytestmark = [
-    pytest.mark.django_db(transaction=True, databases=["default", "owner"]),
-    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed"),
-]
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _emptying_is_left_to_the_owner() -> Iterator[None]:
-    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
-    # Playwright's event loop runs in this thread while the tests use the database outside it.
-    with (
-        patch.object(TransactionTestCase, "_fixture_teardown"),
-        patch.dict(os.environ, {"DJANGO_ALLOW_ASYNC_UNSAFE": "1", "REGISTRY_DEMO": "1"}),
-    ):
-        yield
-
-
-@pytest.fixture
-def address(settings: object, committed_database: None, live_server: LiveServer) -> str:
-    """The running registry with the demonstration in it."""
-    # The test server speaks plain http.
-    settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = False  # type: ignore[attr-defined]
-    call_command("load_demo", verbosity=0)
-    return live_server.url
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[sync_api.Browser]:
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
+pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
 
 def sign_in(page: sync_api.Page, address: str, account: demo.DemoAccount) -> None:
@@ -74,12 +23,6 @@ def sign_in(page: sync_api.Page, address: str, account: demo.DemoAccount) -> Non
     page.get_by_role("button", name="Sign in", exact=True).click()
     page.get_by_label("Code").fill(page.locator("section.note kbd").inner_text())
     page.get_by_role("button", name="Sign in", exact=True).click()
-
-
-def keep(page: sync_api.Page, name: str) -> None:
-    """Keep a picture where REGISTRY_SCREENSHOTS says, for the README."""
-    if folder := os.environ.get("REGISTRY_SCREENSHOTS"):
-        page.screenshot(path=Path(folder) / f"{name}.png")
 
 
 def try_somebody(page: sync_api.Page, place: str, name: str) -> None:
@@ -95,13 +38,13 @@ def try_somebody(page: sync_api.Page, place: str, name: str) -> None:
     [pytest.param(DESK, True, id="desk, with scripts"), pytest.param(PHONE, False, id="phone, without scripts")],
 )
 def test_a_dispatcher_is_refused_and_then_fills_the_place(
-    browser: sync_api.Browser, address: str, size: sync_api.ViewportSize, scripts: bool
+    browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scripts: bool
 ) -> None:
     context = browser.new_context(viewport=size, java_script_enabled=scripts)
     page = context.new_page()
-    sign_in(page, address, demo.DISPATCHER)
+    sign_in(page, demonstration, demo.DISPATCHER)
     page.get_by_role("link", name="Dismantling, Marrow Quay").click()
-    keep(page, "phone" if size is PHONE else "job")
+    keep(page, "phone" if size is PHONE else "job", whole=False)
     fits(page)
     try_somebody(page, "erector 2", "Jory Pennavale")
     assert "REFUSED" in page.get_by_role("heading", level=1).inner_text()
@@ -110,7 +53,7 @@ def test_a_dispatcher_is_refused_and_then_fills_the_place(
     assert "79 h missing" in why.inner_text()
     assert page.get_by_role("region", name="What would cure it").is_visible()
     if size is DESK:
-        keep(page, "refusal")
+        keep(page, "refusal", whole=False)
     fits(page)
     page.get_by_role("link", name="Back to the crew").click()
     try_somebody(page, "erector 2", "Ines Halvarro")
@@ -123,17 +66,17 @@ def test_a_dispatcher_is_refused_and_then_fills_the_place(
 
 
 def test_a_worker_reads_the_own_record_and_an_inspector_changes_nothing(
-    browser: sync_api.Browser, address: str
+    browser: sync_api.Browser, demonstration: str
 ) -> None:
     context = browser.new_context(viewport=PHONE)
     page = context.new_page()
-    sign_in(page, address, demo.WORKER)
+    sign_in(page, demonstration, demo.WORKER)
     page.get_by_role("link", name="My record").click()
     assert "Jory Pennavale" in page.get_by_role("heading", level=1).inner_text()
     assert page.get_by_role("cell", name="1 h", exact=True).is_visible()
     fits(page)
     page.get_by_role("button", name="Sign out").click()
-    sign_in(page, address, demo.INSPECTOR)
+    sign_in(page, demonstration, demo.INSPECTOR)
     page.get_by_role("link", name="Dismantling, Marrow Quay").click()
     page.get_by_role("link", name="Jory Pennavale as erector").click()
     assert "REFUSED" in page.get_by_role("heading", level=1).inner_text()
@@ -141,10 +84,12 @@ def test_a_worker_reads_the_own_record_and_an_inspector_changes_nothing(
     context.close()
 
 
-def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(browser: sync_api.Browser, address: str) -> None:
+def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(
+    browser: sync_api.Browser, demonstration: str
+) -> None:
     context = browser.new_context(viewport=DESK)
     page = context.new_page()
-    sign_in(page, address, demo.DISPATCHER)
+    sign_in(page, demonstration, demo.DISPATCHER)
     page.wait_for_load_state("load")
     page.keyboard.press("Tab")
     skip = page.get_by_role("link", name="Skip to the content")
@@ -155,8 +100,3 @@ def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(browser: s
     assert outline == "3px"
     assert page.evaluate("document.querySelector('main').contains(document.activeElement)")
     context.close()
-
-
-def fits(page: sync_api.Page) -> None:
-    """Nothing is wider than the window."""
-    assert page.evaluate(SIDEWAYS) <= 0

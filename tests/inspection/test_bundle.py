@@ -22,6 +22,7 @@ from registry.inspection import services as inspection
 from registry.inspection.bundle import VERIFIER, make_bundle
 from registry.inspection.models import InspectionFile
 from registry.ledger.notes import Signer, signed_note
+from registry.ledger.services import make_checkpoint
 from registry.people import services as people
 from registry.people.models import Account, Worker
 from tests.world import World
@@ -66,7 +67,8 @@ def _report(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def made(file: InspectionFile, world: World) -> zipfile.ZipFile:
-    return zipfile.ZipFile(io.BytesIO(make_bundle(file=file, at=world.now, signers=[SIGNER], language="en")))
+    checkpoint = make_checkpoint(at=world.now, signers=[SIGNER])
+    return zipfile.ZipFile(io.BytesIO(make_bundle(file=file, checkpoint=checkpoint, at=world.now, language="en")))
 
 
 def verified(folder: Path, *more: str) -> subprocess.CompletedProcess[str]:

@@ -15,7 +15,7 @@ from django.db import DatabaseError, connection, connections, transaction
 
 from registry.database.errors import constraint_of
 from registry.equipment import services as equipment
-from registry.equipment.models import Maker, Site
+from registry.equipment.models import Maker
 from registry.evidence import services as evidence
 from registry.ledger import queries, services, store
 from registry.ledger.canonical import leaf_of
@@ -44,12 +44,11 @@ NOT_LOGGED = {
 }
 
 
-def sites(number: int, name: str = "Quillon Wharf") -> None:
+def makers(number: int, name: str = "Brandvold") -> None:
     """So many records, quickly."""
     with connection.cursor() as cursor:
         cursor.execute(
-            "INSERT INTO equipment_site (name, address, time_zone, jurisdiction, working_language, recorded_at)"
-            " SELECT %s || n, '', 'UTC', 'US', 'en', %s FROM generate_series(1, %s) n",
+            "INSERT INTO equipment_maker (name, recorded_at) SELECT %s || n, %s FROM generate_series(1, %s) n",
             [name, NOW, number],
         )
 
@@ -172,7 +171,7 @@ class TestWhatTheApplicationMayDo:
 
 class TestCheckpoints:
     def test_the_root_is_that_of_all_leaves(self, signer: Signer) -> None:
-        sites(40)
+        makers(40)
         made = make_checkpoint(at=NOW, signers=[signer])
         said = CheckpointText.verified(made.note, [signer.verifier_key])
         assert said == CheckpointText(signer.name, made.size, root_of(all_leaves()), NOW)
@@ -191,22 +190,21 @@ class TestCheckpoints:
 
     def test_proofs_lead_to_the_signed_roots(self, signer: Signer) -> None:
         first = make_checkpoint(at=NOW, signers=[signer])
-        sites(23)
+        makers(23)
         second = make_checkpoint(at=NOW + timedelta(hours=1), signers=[signer])
         growth = queries.consistency_proof(first, second)
         verify_consistency(first.size, second.size, bytes(first.root), bytes(second.root), growth.path)
-        site = Site.objects.latest("id")
-        proof = queries.inclusion_proof("equipment_site", site.pk)
+        proof = queries.inclusion_proof("equipment_maker", Maker.objects.latest("id").pk)
         leaf = leaf_hash(proof.leaf.encode())
         verify_inclusion(proof.index, second.size, leaf, proof.path, bytes(second.root))
 
     def test_what_is_not_signed_yet_cannot_be_proved(self, signer: Signer) -> None:
         make_checkpoint(at=NOW, signers=[signer])
-        sites(1)
+        makers(1)
         with pytest.raises(queries.NotInTheLog, match="not under a checkpoint yet"):
-            queries.inclusion_proof("equipment_site", Site.objects.latest("id").pk)
-        with pytest.raises(queries.NotInTheLog, match="There is no equipment_site"):
-            queries.inclusion_proof("equipment_site", 1_000_000)
+            queries.inclusion_proof("equipment_maker", Maker.objects.latest("id").pk)
+        with pytest.raises(queries.NotInTheLog, match="There is no equipment_maker"):
+            queries.inclusion_proof("equipment_maker", 1_000_000)
 
     def test_a_key_hands_over_in_a_checkpoint_that_both_sign(self, signer: Signer) -> None:
         make_checkpoint(at=NOW, signers=[signer])
@@ -220,12 +218,12 @@ class TestCheckpoints:
         assert str(following.verifier_key) in proof.leaf
 
     def test_kept_nodes_lead_to_the_same_roots(self, signer: Signer) -> None:
-        sites(600)
+        makers(600)
         made = make_checkpoint(at=NOW, signers=[signer])
         assert Node.objects.filter(level=8).count() == made.size // 256 >= 2
         leaves = all_leaves()
         assert bytes(made.root) == root_of(leaves)
-        sites(300)
+        makers(300, "Ulvarra")
         after = make_checkpoint(at=NOW + timedelta(hours=1), signers=[signer])
         leaves = all_leaves()
         assert bytes(after.root) == root_of(leaves)
@@ -239,7 +237,7 @@ class TestCheckpoints:
     def test_nodes_of_nodes(self, signer: Signer, monkeypatch: pytest.MonkeyPatch) -> None:
         """As beyond 65,536 leaves, with subtrees of 4 and 16 and 64 in place of 256 and 65,536."""
         monkeypatch.setattr(store, "STEP", 2)
-        sites(150)
+        makers(150)
         made = make_checkpoint(at=NOW, signers=[signer])
         assert set(Node.objects.values_list("level", flat=True)) == {2, 4, 6}
         leaves = all_leaves()
@@ -249,7 +247,7 @@ class TestCheckpoints:
 
     def test_placing_goes_batch_by_batch(self, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(services, "BATCH", 7)
-        sites(30)
+        makers(30)
         waiting = Pending.objects.count()
         assert place_entries() == waiting
         indexes = list(Leaf.objects.order_by("index").values_list("index", flat=True))

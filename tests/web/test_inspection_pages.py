@@ -28,6 +28,14 @@ NOT_LOOKS = {
     "substitute": "the employer's form; what comes of it is a decision",
     "end_assignment": "the employer's form",
     "decide_again": "a POST; what comes of it is a decision",
+    "add_record": "the employer's form",
+    "correct_record": "the employer's or the assessor's form about a record it answers for",
+    "withdraw_record": "the employer's or the assessor's form about a record it answers for",
+    "ask_for_correction": "the worker's own form about an own record",
+    "assess": "the assessor's own form",
+    "answer_objection": "the employer's form about hours it recorded",
+    "answer_request": "the employer's form about a record it answers for",
+    "import_table": "the employer's own file",
 }
 
 
@@ -39,13 +47,14 @@ def addresses(resolver: URLResolver) -> list[URLPattern]:
 
 
 def test_no_page_about_a_person_or_job_is_forgotten() -> None:
-    about = ("worker_id", "job_id", "slot_id", "decision_id", "assignment_id", "file_id", "crane_id")
+    named = ["worker", "job", "slot", "decision", "assignment", "file", "crane"]
+    named += ["document", "record", "objection", "request"]
+    about = [f"<int:{each}_id>" for each in named] + ["<int:record>"]
     forgotten = set()
     for each in addresses(get_resolver()):
         name = each.name or ""
         told = name in LOOKS or name in NOT_LOOKS or name.partition("-")[0] in API_RECORDS
-        records = str(each.lookup_str).startswith("registry.web.records")
-        if any(argument in str(each.pattern) for argument in about) and not told and not records:
+        if any(argument in str(each.pattern) for argument in about) and not told:
             forgotten.add(name)
         if "pk" in str(each.pattern) and name.endswith("-detail") and not told:
             forgotten.add(name)
@@ -137,6 +146,27 @@ class TestTheTrace:
     ) -> None:
         dispatcher.get(reverse("worker", args=[crew.pk]))
         assert "Halvorsby Tower Works" in as_worker(crew).get(reverse("looks")).text
+
+    def test_so_is_one_at_the_record_line_by_line(
+        self, inspector: Client, as_worker: Callable[[Worker], Client], crew: Worker
+    ) -> None:
+        assert inspector.get(reverse("person_records", args=[crew.pk])).status_code == 200
+        assert "record by record" in as_worker(crew).get(reverse("looks")).text
+
+    @pytest.mark.parametrize("through", ["page", "interface"])
+    def test_an_answer_as_known_then_is_a_look_at_the_person(
+        self, inspector: Client, crew: Worker, world: World, through: str
+    ) -> None:
+        slot = crew.assignments.get().slot
+        if through == "page":
+            asked = {"worker": str(crew.pk), "at": "2026-01-05T07:00"}
+            page = inspector.get(reverse("slot_as_known", args=[slot.pk]), asked)
+        else:
+            asked = {"worker": f"{crew.pk}.0", "at": "2026-01-05T07:00:00+00:00"}
+            page = inspector.get(reverse("slot-as-known-at", args=[slot.pk]), asked)
+        assert page.status_code == 200
+        look = Look.objects.get()
+        assert (look.worker_id, look.job_id) == (crew.pk, slot.job_id)
 
     def test_a_worker_leaves_none_at_their_own_record(
         self, as_worker: Callable[[Worker], Client], crew: Worker

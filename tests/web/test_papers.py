@@ -87,6 +87,19 @@ def test_a_certificate_is_checked_by_its_number_alone(erector: Worker, world: Wo
     assert "Castell" not in answer
 
 
+def test_a_revoked_certificate_stays_revoked_when_its_record_is_corrected(erector: Worker, world: World) -> None:
+    certificate = erector.certification_records.get()
+    evidence.change_certification_status(
+        certification=certificate,
+        status="revoked",
+        effective_at=world.now - timedelta(hours=1),
+        recorded_at=world.now,
+        recorded_by=None,
+    )
+    evidence.correct(certificate, recorded_at=world.now, recorded_by=None, issuer="Norrland Board of Lifting")
+    assert "On record, revoked." in Client().get(reverse("check"), {"number": certificate.number}).text
+
+
 def test_nobody_else_downloads_a_transcript(
     another_employer: Client, as_worker: Callable[[Worker], Client], erector: Worker, world: World
 ) -> None:

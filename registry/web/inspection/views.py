@@ -10,25 +10,26 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.text import slugify
+from django.utils.translation import get_language
 from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access
 from registry.crews.models import Job
-from registry.crews.queries import asking_for_slot, slot_with_job
+from registry.crews.queries import asking_for_slot
 from registry.eligibility.render import CAUTION
 from registry.equipment.models import Crane
-from registry.inspection import search, services, trace
+from registry.inspection import plans, search, services, trace
 from registry.inspection.as_known import compare
 from registry.inspection.bundle import make_bundle
 from registry.inspection.crew_as_known import crew_as_known
 from registry.inspection.models import InspectionFile
 from registry.inspection.pointers import second_look as pointers_about
 from registry.inspection.report import job_file
-from registry.ledger import keys
+from registry.ledger import here
 from registry.people.models import Account, Worker
 from registry.web.forms import refused_beside_fields
 from registry.web.inspection.forms import FileForm, KnownAtForm, PersonKnownAtForm, SearchForm, clock_value
-from registry.web.views import page
+from registry.web.views import number_in, page, posted, status_of
 
 
 @page
@@ -46,7 +47,7 @@ def inspection(request: HttpRequest, *, account: Account) -> HttpResponse:
             "job__site", "job__crane__model__maker"
         )[:20],
     }
-    return render(request, "inspection/inspection.html", shown, status=200 if form.is_valid() else 422)
+    return render(request, "inspection/inspection.html", shown, status=status_of(form))
 
 
 @page
@@ -62,7 +63,7 @@ def crane(request: HttpRequest, *, account: Account, crane_id: int) -> HttpRespo
 @page
 @require_GET
 def job_as_known(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
-    job = _job(account, job_id)
+    job = get_object_or_404(plans.visible_plans(account), pk=job_id)
     form = KnownAtForm(request.GET or None, job=job, initial=_present(job))
     crew = None
     if form.is_valid():
@@ -73,17 +74,17 @@ def job_as_known(request: HttpRequest, *, account: Account, job_id: int) -> Http
                 known_at=form.cleaned_data["at"],
                 now=timezone.now(),
             )
-            if account.kind != "inspector":
-                crew = crew.seen_by(_own_people(account), whole_crew=account.kind == "employer")
+            visible = plans.visible_among(account, crew.workers)
+            crew = crew.seen_by(visible, whole_crew=account.kind != "worker")
     shown = {"job": job, "zone": job.site.time_zone, "form": form, "crew": crew, "caution": CAUTION}
-    return render(request, "inspection/job_as_known.html", shown, status=_status(form))
+    return render(request, "inspection/job_as_known.html", shown, status=status_of(form))
 
 
 @page
 @require_GET
 def slot_as_known(request: HttpRequest, *, account: Account, slot_id: int) -> HttpResponse:
-    slot = get_object_or_404(access.visible_slots(account), pk=slot_id)
-    job = _job(account, slot.job_id)
+    slot = get_object_or_404(plans.visible_places(account), pk=slot_id)
+    job = slot.job
     people = access.visible_workers(account)
     asked = request.GET if "at" in request.GET else None
     form = PersonKnownAtForm(
@@ -91,16 +92,15 @@ def slot_as_known(request: HttpRequest, *, account: Account, slot_id: int) -> Ht
     )
     # The list of everybody would be the register itself; the person comes with the address.
     form.fields["worker"].widget = form.fields["worker"].hidden_widget()
-    person = people.filter(pk=_number(request.GET.get("worker"))).first()
+    person = people.filter(pk=number_in(request.GET.get("worker"), 0)).first()
     if person is None:
         raise Http404
     comparison = None
     if form.is_valid():
         with refused_beside_fields(form):
-            asking = asking_for_slot(slot_with_job(slot.pk), worker=person.pk, start=job.start, end=job.end)
+            asking = asking_for_slot(slot, worker=person.pk, start=job.start, end=job.end)
             comparison = compare(asking, known_at=form.cleaned_data["at"], now=timezone.now())
-            if account.kind != "inspector":
-                comparison = comparison.seen_by(_own_people(account))
+            comparison = comparison.seen_by(plans.visible_among(account, comparison.workers))
     shown = {
         "slot": slot,
         "job": job,
@@ -110,7 +110,7 @@ def slot_as_known(request: HttpRequest, *, account: Account, slot_id: int) -> Ht
         "comparison": comparison,
         "caution": CAUTION,
     }
-    return render(request, "inspection/slot_as_known.html", shown, status=_status(form))
+    return render(request, "inspection/slot_as_known.html", shown, status=status_of(form))
 
 
 @page
@@ -133,14 +133,14 @@ def second_look_at(request: HttpRequest, *, account: Account, worker_id: int) ->
 @require_http_methods(["GET", "POST"])
 def open_file(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
     services.require_inspector(account)
-    job = _job(account, job_id)
-    form = FileForm(request.POST if request.method == "POST" else None)
+    job = get_object_or_404(plans.visible_plans(account), pk=job_id)
+    form = FileForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             opened = services.open_file(job=job, opened_at=timezone.now(), opened_by=account, **form.cleaned_data)
             return redirect("file", file_id=opened.pk)
     shown = {"job": job, "form": form, "zone": job.site.time_zone}
-    return render(request, "inspection/open_file.html", shown, status=_status(form))
+    return render(request, "inspection/open_file.html", shown, status=status_of(form))
 
 
 @page
@@ -159,9 +159,8 @@ def file(request: HttpRequest, *, account: Account, file_id: int) -> HttpRespons
 def bundle(request: HttpRequest, *, account: Account, file_id: int) -> HttpResponse:
     services.require_inspector(account)
     found = get_object_or_404(InspectionFile.objects.select_related("job", "recorded_by"), pk=file_id)
-    packed = make_bundle(
-        file=found, at=timezone.now(), signers=keys.signers(), language=getattr(request, "LANGUAGE_CODE", "en")[:2]
-    )
+    now = timezone.now()
+    packed = make_bundle(file=found, checkpoint=here.sign(at=now), at=now, language=get_language() or "en")
     name = slugify(found.reference) or str(found.pk)
     return HttpResponse(
         packed,
@@ -181,29 +180,9 @@ def looks(request: HttpRequest, *, account: Account) -> HttpResponse:
     return render(request, "inspection/looks.html", shown)
 
 
-def _job(account: Account, job_id: int) -> Job:
-    """A job the account may look at; an inspector's also where it is an earlier plan."""
-    jobs = access.visible_jobs(account)
-    if account.kind == "inspector":
-        jobs = Job.objects.all()
-    return get_object_or_404(jobs.select_related("site", "crane__model__maker", "employer"), pk=job_id)
-
-
-def _own_people(account: Account) -> set[int]:
-    return set(access.visible_workers(account).values_list("pk", flat=True))
-
-
 def _present(job: Job) -> dict[str, Any]:
     zone = ZoneInfo(job.site.time_zone)
     return {
         "at": clock_value(min(timezone.now(), job.start).astimezone(zone)),
         "during": clock_value(job.start.astimezone(zone)),
     }
-
-
-def _number(text: str | None) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 19 else -1
-
-
-def _status(form: Any) -> int:
-    return 422 if form.is_bound and form.errors else 200

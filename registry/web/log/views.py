@@ -37,7 +37,7 @@ from registry.ledger.words import WHAT, counted, name_of
 from registry.people.models import Account
 from registry.web.log.drawing import growth, ladder
 from registry.web.log.forms import GrowthForm
-from registry.web.views import page
+from registry.web.views import page, status_of
 
 VERIFIER = Path(ledger.__file__).parent / "standalone" / "verify_registry.py"
 WITHIN_A_REQUEST = 50_000
@@ -60,7 +60,7 @@ def log(request: HttpRequest, *, account: Account) -> HttpResponse:
         "grown": _grown(form),
         "may_make": account.kind in ("employer", "inspector"),
     }
-    return render(request, "log/log.html", shown, status=422 if asked and not form.is_valid() else 200)
+    return render(request, "log/log.html", shown, status=status_of(form))
 
 
 @page

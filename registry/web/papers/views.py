@@ -7,11 +7,12 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.translation import get_language
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access
-from registry.ledger import keys
+from registry.ledger import here
 from registry.people.models import Account
 from registry.transcripts.crew_sheet import print_crew_sheet
 from registry.transcripts.issuing import certificate_standings, issue_transcript, transcript_standing
@@ -20,27 +21,29 @@ from registry.transcripts.printing import PAPERS
 from registry.transcripts.refusal_notice import print_refusal_notice
 from registry.transcripts.signing import sign
 from registry.web.papers.forms import CheckForm, PrintForm
-from registry.web.views import page
+from registry.web.views import page, posted, status_of
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def transcript(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
     worker = get_object_or_404(access.visible_workers(account), pk=worker_id)
-    form = PrintForm(request.POST if request.method == "POST" else None, initial={"language": _language(request)})
+    form = PrintForm(posted(request), initial={"language": get_language() or "en"})
     if form.is_valid():
+        now = timezone.now()
         given = issue_transcript(
             worker=worker,
-            at=timezone.now(),
+            at=now,
             issued_by=account,
             base=request.build_absolute_uri("/"),
-            signers=keys.signers(),
+            checkpoint=here.sign(at=now),
             **form.cleaned_data,
         )
         return _pdf(given.pdf, f"transcript-{worker.number}.pdf")
     issued = IssuedTranscript.objects.filter(worker=worker).order_by("-recorded_at")[:20]
-    status = 422 if form.is_bound else 200
-    return render(request, "papers/transcript.html", {"worker": worker, "form": form, "issued": issued}, status=status)
+    return render(
+        request, "papers/transcript.html", {"worker": worker, "form": form, "issued": issued}, status=status_of(form)
+    )
 
 
 @page
@@ -49,7 +52,7 @@ def crew_sheet(request: HttpRequest, *, account: Account, job_id: int) -> HttpRe
     job = get_object_or_404(access.visible_jobs(account), pk=job_id)
     access.require_sees_whole_crew(account)
     now = timezone.now()
-    printed = print_crew_sheet(job, printed_at=now, language=_language(request), paper=_paper(request))
+    printed = print_crew_sheet(job, printed_at=now, language=get_language() or "en", paper=_paper(request))
     return _pdf(sign(printed, signed_at=now), f"crew-sheet-{job.pk}.pdf")
 
 
@@ -59,7 +62,7 @@ def refusal_notice(request: HttpRequest, *, account: Account, decision_id: int) 
     refused = access.visible_decisions(account).filter(outcome="refused")
     decision = get_object_or_404(refused.select_related("worker", "model__maker", "employer"), pk=decision_id)
     now = timezone.now()
-    printed = print_refusal_notice(decision, printed_at=now, language=_language(request), paper=_paper(request))
+    printed = print_refusal_notice(decision, printed_at=now, language=get_language() or "en", paper=_paper(request))
     return _pdf(sign(printed, signed_at=now), f"refusal-{decision.pk}.pdf")
 
 
@@ -75,15 +78,10 @@ def check(request: HttpRequest, code: str = "") -> HttpResponse:
     form = CheckForm(asked, request.FILES or None)
     shown: dict[str, Any] = {"form": form, "asked": form.is_valid()}
     if form.is_valid():
-        file, now = form.cleaned_data["file"], timezone.now()
-        number = form.cleaned_data["number"]
+        file, number = form.cleaned_data["file"], form.cleaned_data["number"]
         shown["transcript"] = transcript_standing(number, file=None if file is None else file.read())
-        shown["certificates"] = certificate_standings(number, on=now.date(), at=now)
-    return render(request, "papers/check.html", shown, status=422 if form.is_bound and form.errors else 200)
-
-
-def _language(request: HttpRequest) -> str:
-    return getattr(request, "LANGUAGE_CODE", "en")[:2]
+        shown["certificates"] = certificate_standings(number, at=timezone.now())
+    return render(request, "papers/check.html", shown, status=status_of(form))
 
 
 def _paper(request: HttpRequest) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
@@ -53,7 +53,7 @@ from registry.web.records.forms import (
     sheet_for,
 )
 from registry.web.records.record_page import in_words, page_of, shown_of
-from registry.web.views import page
+from registry.web.views import number_in, page, posted, status_of
 
 MOST_WAITING = 200
 PREVIEWED = 20
@@ -120,20 +120,20 @@ def hours_sheet(request: HttpRequest, *, account: Account) -> HttpResponse:
             return redirect("countersigning")
     jobs = access.visible_jobs(account).order_by("-start", "-id")[:12]
     shown = {"form": form, "jobs": jobs, "known": own[:MOST_NAMES]}
-    return render(request, "records/hours.html", shown, status=_status(form))
+    return render(request, "records/hours.html", shown, status=status_of(form))
 
 
 def _sheet(request: HttpRequest, account: Account) -> SheetForm:
     own = record_access.own_workers(account)
     if request.method == "POST":
-        lines = _number(request.POST.get("lines"), FIRST_LINES)
+        lines = number_in(request.POST.get("lines"), FIRST_LINES)
         if "more" in request.POST:
             lines += MORE_LINES
             typed = as_typed(request.POST, SheetForm(people=own, lines=lines))
             return SheetForm(people=own, lines=lines, initial=typed)
         return SheetForm(request.POST, people=own, lines=lines)
     given: dict[str, Any] = {}
-    if job_id := _number(request.GET.get("job"), 0):
+    if job_id := number_in(request.GET.get("job"), 0):
         given = sheet_for(get_object_or_404(access.visible_jobs(account), pk=job_id))
     return SheetForm(people=own, **given)
 
@@ -146,7 +146,7 @@ def _sheet(request: HttpRequest, account: Account) -> SheetForm:
 def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
     signer = record_access.signing_worker(account)
     declining = request.POST.get("do") == "decline"
-    form = SigningForm(_posted(request), declining=declining)
+    form = SigningForm(posted(request), declining=declining)
     if form.is_valid():
         with refused_beside_fields(form):
             stroke: dict[str, Any] = {"signer": signer, "at": timezone.now(), "recorded_by": account}
@@ -163,7 +163,7 @@ def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
         "waiting": countersigning.waiting_with_answers(signer)[:MOST_WAITING],
         "declined": countersigning.declined_by(signer)[:MOST_WAITING],
     }
-    return render(request, "records/to_countersign.html", shown, status=_status(form))
+    return render(request, "records/to_countersign.html", shown, status=status_of(form))
 
 
 @page
@@ -171,7 +171,7 @@ def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
 def countersigning_queue(request: HttpRequest, *, account: Account) -> HttpResponse:
     employer = record_access.recording_employer(account)
     own = record_access.own_workers(account)
-    form = SignerForm(_posted(request), people=own)
+    form = SignerForm(posted(request), people=own)
     if form.is_valid():
         with refused_beside_fields(form):
             asked = countersigning.ask_about(
@@ -192,14 +192,14 @@ def countersigning_queue(request: HttpRequest, *, account: Account) -> HttpRespo
         "objections": countersigning.objections_at(employer)[:MOST_WAITING],
         "unasked": countersigning.nobody_asked(employer)[:MOST_WAITING],
     }
-    return render(request, "records/countersigning.html", shown, status=_status(form))
+    return render(request, "records/countersigning.html", shown, status=status_of(form))
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def answer_objection(request: HttpRequest, *, account: Account, objection_id: int) -> HttpResponse:
     objection = record_access.objection_to_answer(account, objection_id)
-    form = ReplyForm(_posted(request))
+    form = ReplyForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             countersigning.answer_objection(
@@ -210,7 +210,7 @@ def answer_objection(request: HttpRequest, *, account: Account, objection_id: in
             )
             messages.success(request, _("Answered. The hours wait for the signer again."))
             return redirect("countersigning")
-    return render(request, "records/objection.html", {"objection": objection, "form": form}, status=_status(form))
+    return render(request, "records/objection.html", {"objection": objection, "form": form}, status=status_of(form))
 
 
 # Assessments
@@ -256,14 +256,14 @@ def assess(request: HttpRequest, *, account: Account, worker_id: int) -> HttpRes
             messages.success(request, _("The assessment is recorded."))
             return redirect("assessments")
     shown = {"form": form, "worker": worker, "employer": employer}
-    return render(request, "records/assess.html", shown, status=_status(form))
+    return render(request, "records/assess.html", shown, status=status_of(form))
 
 
 def _assessment_form(request: HttpRequest, form_class: type[Any], account: Account, now: datetime, **given: Any) -> Any:
     """The form of an assessment with as many lines as were shown; more lines leave it unchecked."""
     if request.method != "POST":
         return form_class(account=account, **given)
-    lines = {"task_lines": _number(request.POST.get("lines"), 6)}
+    lines = {"task_lines": number_in(request.POST.get("lines"), 6)}
     form = form_class(request.POST, request.FILES, account=account, **given, **lines)
     form.keep_scan(now)
     if "more" in request.POST:
@@ -302,10 +302,10 @@ def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: 
     if form_class is ThirdPartyAssessmentForm:
         form = _assessment_form(request, form_class, account, now, **given)
     elif issubclass(form_class, ScanForm):
-        form = form_class(_posted(request), _files(request), account=account, **given)
+        form = form_class(posted(request), _files(request), account=account, **given)
         form.keep_scan(now)
     else:
-        form = form_class(_posted(request), **given)
+        form = form_class(posted(request), **given)
     if form.is_valid():
         with refused_beside_fields(form):
             attached = {"document": form.scan} if isinstance(form, ScanForm) else {}
@@ -314,21 +314,21 @@ def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: 
             return redirect("person_records", worker_id=worker.pk)
     shown = {"form": form, "worker": worker, "title": title, "what": what}
     template = "records/third_party.html" if form_class is ThirdPartyAssessmentForm else "records/add.html"
-    return render(request, template, shown, status=_status(form))
+    return render(request, template, shown, status=status_of(form))
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
     employer = record_access.recording_employer(account)
-    form = NewPersonForm(_posted(request))
+    form = NewPersonForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             worker = people.take_on(
                 employer=employer, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data
             )
             return redirect("person_records", worker_id=worker.pk)
-    return render(request, "records/new_person.html", {"form": form}, status=_status(form))
+    return render(request, "records/new_person.html", {"form": form}, status=status_of(form))
 
 
 # Corrections
@@ -340,8 +340,8 @@ def correct_record(request: HttpRequest, *, account: Account, kind: str, record_
     now = timezone.now()
     record = record_access.record_to_correct(account, kind, record_id, at=now)
     asked = _asked(request, account)
-    form = correction_form(_posted(request), _files(request), record=record, account=account)
-    reason = ReasonForm(_posted(request))
+    form = correction_form(posted(request), _files(request), record=record, account=account)
+    reason = ReasonForm(posted(request))
     if isinstance(form, ScanForm):
         form.keep_scan(now)
     if form.is_valid() & reason.is_valid():
@@ -371,7 +371,7 @@ def withdraw_record(request: HttpRequest, *, account: Account, kind: str, record
     now = timezone.now()
     record = record_access.record_to_correct(account, kind, record_id, at=now)
     asked = _asked(request, account)
-    form = ReasonForm(_posted(request))
+    form = ReasonForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             corrections.withdraw_with_reason(
@@ -385,14 +385,14 @@ def withdraw_record(request: HttpRequest, *, account: Account, kind: str, record
             messages.success(request, _("The withdrawal is recorded."))
             return _after_correction(account, record)
     shown = {"form": form, "record": record, "words": in_words(record), "asked": asked, "kind": kind}
-    return render(request, "records/withdraw.html", shown, status=_status(form))
+    return render(request, "records/withdraw.html", shown, status=status_of(form))
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def ask_for_correction(request: HttpRequest, *, account: Account, kind: str, record_id: int) -> HttpResponse:
     record = record_access.record_to_ask_about(account, kind, record_id)
-    form = CorrectionRequestForm(_posted(request))
+    form = CorrectionRequestForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             corrections.request_correction(
@@ -400,7 +400,7 @@ def ask_for_correction(request: HttpRequest, *, account: Account, kind: str, rec
             )
             messages.success(request, _("Your request is with the employer whose record it is."))
             return redirect("person_records", worker_id=record.worker_id)
-    return render(request, "records/ask.html", {"form": form, "words": in_words(record)}, status=_status(form))
+    return render(request, "records/ask.html", {"form": form, "words": in_words(record)}, status=status_of(form))
 
 
 @page
@@ -417,7 +417,7 @@ def answer_request(request: HttpRequest, *, account: Account, request_id: int) -
     asked = record_access.request_to_answer(account, request_id)
     record = corrections.record_asked_about(asked)
     latest = corrections.latest_version(record)
-    form = ReasonForm(_posted(request))
+    form = ReasonForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             corrections.decline_correction(
@@ -437,12 +437,12 @@ def answer_request(request: HttpRequest, *, account: Account, request_id: int) -
         "assessors": corrections.only_the_assessor_corrects(record) and account.worker_id is None,
         "form": form,
     }
-    return render(request, "records/answer.html", shown, status=_status(form))
+    return render(request, "records/answer.html", shown, status=status_of(form))
 
 
 def _asked(request: HttpRequest, account: Account) -> Any:
     """The request that a correction answers, if it answers one."""
-    number = _number(request.POST.get("request") or request.GET.get("request"), 0)
+    number = number_in(request.POST.get("request") or request.GET.get("request"), 0)
     return record_access.request_to_answer(account, number) if number else None
 
 
@@ -459,11 +459,11 @@ def _after_correction(account: Account, record: Any) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def import_upload(request: HttpRequest, *, account: Account) -> HttpResponse:
     record_access.recording_employer(account)
-    form = TableForm(_posted(request), _files(request), kinds=_importable())
+    form = TableForm(posted(request), _files(request), kinds=_importable())
     if form.is_valid():
         kept = keep_upload(upload=form.upload, recorded_at=timezone.now(), recorded_by=account)
         return redirect("import_table", kind=form.cleaned_data["kind"], document_id=kept.pk)
-    return render(request, "records/import.html", {"form": form}, status=_status(form))
+    return render(request, "records/import.html", {"form": form}, status=status_of(form))
 
 
 @page
@@ -479,7 +479,7 @@ def import_table(request: HttpRequest, *, account: Account, kind: str, document_
     except FileRefused as error:
         headings, refused = [], error.message
     fields = KINDS[kind].fields_read(options)
-    form = MappingForm(_posted(request), headings=headings, fields=fields)
+    form = MappingForm(posted(request), headings=headings, fields=fields)
     report = None
     # A first look before anything is chosen: with the columns as they were recognised.
     looking = form if form.is_bound else MappingForm(form.untouched(), headings=headings, fields=fields)
@@ -507,7 +507,7 @@ def import_table(request: HttpRequest, *, account: Account, kind: str, document_
         "headings": headings,
         "employer": employer,
     }
-    return render(request, "records/import_table.html", shown, status=_status(form))
+    return render(request, "records/import_table.html", shown, status=status_of(form))
 
 
 def _reading(request: HttpRequest) -> ImportOptions:
@@ -537,17 +537,5 @@ def document(request: HttpRequest, *, account: Account, document_id: int) -> Htt
     return response
 
 
-def _posted(request: HttpRequest) -> QueryDict | None:
-    return request.POST if request.method == "POST" else None
-
-
 def _files(request: HttpRequest) -> MultiValueDict[str, Any] | None:
     return request.FILES if request.method == "POST" else None
-
-
-def _number(written: str | None, otherwise: int) -> int:
-    return int(written) if written and written.isascii() and written.isdecimal() and len(written) < 16 else otherwise
-
-
-def _status(form: Any) -> int:
-    return 422 if form.is_bound and form.errors else 200
