@@ -2,15 +2,21 @@
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import psycopg
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.conf import settings
 from django.db import connections
+from django.test import TransactionTestCase
 from django.test.utils import setup_databases, teardown_databases
 from psycopg import sql
 
+from registry.ledger.mirror import Mirror
+from registry.ledger.notes import Signer
 from registry.standards.services import load_standards
 
 TABLES = "SELECT tablename FROM pg_tables WHERE schemaname = 'public' ORDER BY tablename"
@@ -63,6 +69,13 @@ def empty_tables(django_db_setup: None, django_db_blocker: Any) -> Callable[[lis
     return empty
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _emptying_is_left_to_the_owner() -> Iterator[None]:
+    """Append-only tables refuse Django's own flush; ``committed_database`` has the owner empty them instead."""
+    with patch.object(TransactionTestCase, "_fixture_teardown"):
+        yield
+
+
 @pytest.fixture
 def committed_database(
     transactional_db: None, tables_without_migrated_rows: list[str], empty_tables: Callable[[list[str]], None]
@@ -71,6 +84,20 @@ def committed_database(
     yield
     connections["default"].close()
     empty_tables(tables_without_migrated_rows)
+
+
+@pytest.fixture
+def signer() -> Signer:
+    """Somebody who signs checkpoints."""
+    return Signer("registry.example/log", Ed25519PrivateKey.from_private_bytes(b"7" * 32))
+
+
+@pytest.fixture
+def mirror(tmp_path: Path, signer: Signer) -> Mirror:
+    """A machine that trusts the signer and has verified nothing yet."""
+    mirror = Mirror(tmp_path / "mirror")
+    mirror.trust(signer.verifier_key)
+    return mirror
 
 
 @pytest.fixture(autouse=True)

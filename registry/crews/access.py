@@ -106,6 +106,13 @@ def founding_appointments(account: Account) -> QuerySet[Appointment]:
     return acts.none()
 
 
+def own_worker(account: Account, *, otherwise: str) -> Worker:
+    """The worker the account is of. Raises :class:`NotAllowed` with the sentence ``otherwise``."""
+    if account.kind != "worker" or account.worker is None:
+        raise NotAllowed(otherwise)
+    return account.worker
+
+
 def employer_of(account: Account) -> Employer:
     """The employer the account assigns for. Raises :class:`NotAllowed`."""
     if account.kind != "employer" or account.employer is None:

@@ -13,7 +13,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.crews.access import NotAllowed, visible_workers
+from registry.crews.access import NotAllowed, own_worker, visible_workers
 from registry.evidence import corrections
 from registry.evidence.assessing import employers_assessed_for
 from registry.evidence.corrections import RECORDS, employer_answerable_for, only_the_assessor_corrects
@@ -58,9 +58,7 @@ def require_own_worker(account: Account, worker_id: int) -> Worker:
 
 def signing_worker(account: Account) -> Worker:
     """The worker who signs with this account. Raises :class:`NotAllowed`."""
-    if account.kind != "worker" or account.worker is None:
-        raise NotAllowed(_("Only a worker signs, and only as themself."))
-    return account.worker
+    return own_worker(account, otherwise=_("Only a worker signs, and only as themself."))
 
 
 def assessable_workers(account: Account, *, at: datetime) -> QuerySet[Worker]:

@@ -12,6 +12,7 @@ from registry.crews.models import AssignmentState, Job
 from registry.crews.queries import current_jobs
 from registry.eligibility.calendar import end_of_day, start_of_day
 from registry.equipment.models import Crane
+from registry.people.finding import named
 from registry.people.models import Worker
 
 MOST = 20
@@ -40,9 +41,7 @@ def find(words: str) -> Found:
     jobs = current_jobs()
     cranes = Crane.objects.select_related("model__maker").order_by("serial_number", "id")
     for word in wanted:
-        workers = workers.filter(
-            Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(number__icontains=word)
-        )
+        workers = workers.filter(named(word))
         on_crane = Q(crane__serial_number__icontains=word) | Q(crane__model__designation__icontains=word)
         jobs = jobs.filter(
             on_crane | Q(site__name__icontains=word) | Q(employer__name__icontains=word) | Q(operation__iexact=word)

@@ -15,10 +15,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from hashlib import sha256
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
+import psycopg
 from django.db import connection, transaction
 from psycopg import sql
+from psycopg.rows import args_row
 
 from registry.ledger.canonical import leaf_of
 from registry.ledger.kinds import BY_TABLE, KINDS, Kind
@@ -28,7 +30,7 @@ from registry.ledger.notes import CheckpointText, NoteRefused, VerifierKey
 from registry.ledger.queries import recorded_keys, size_of_the_log, stored_rows
 from registry.ledger.tree import EMPTY, Frontier
 
-BATCH = 4_096
+BATCH = 2_048
 LATE = timedelta(hours=1)
 """A record that claims to have been recorded so long before a checkpoint that lacks it is back-dated."""
 
@@ -123,11 +125,10 @@ def _reading_by_index() -> Iterator[None]:
             cursor.execute(f"SET LOCAL {each} TO DEFAULT")
 
 
-@dataclass(slots=True)
-class _Place:
+class _Place(NamedTuple):
     """One leaf as the log's tables hold it."""
 
-    index: int
+    at: int
     hash: bytes
     kind: str
     record: int
@@ -254,7 +255,7 @@ class _Verification:
 
     def _batch(self, first: int, end: int) -> Iterator[bytes]:
         """Check the leaves ``[first, end)``; yields the hash each should have."""
-        places = {each.index: each for each in _read(PLACES, [first, end])}
+        places = {each.at: each for each in _read(PLACES, [first, end])}
         known = dict(enumerate(self.mirror.leaves(first, end), first)) if self.mirror else {}
         rows = _rows_of(places.values())
         for index in range(first, end):
@@ -267,11 +268,7 @@ class _Verification:
                     self.misplaced[index] = (remembered, None)
                     yield remembered.hash
                 continue
-            if remembered is not None and (remembered.kind, remembered.record, remembered.hash) != (
-                place.kind,
-                place.record,
-                place.hash,
-            ):
+            if remembered is not None and remembered != (place.hash, place.kind, place.record):
                 self.misplaced[index] = (remembered, place)
                 if (remembered.kind, remembered.record) != (place.kind, place.record):
                     yield remembered.hash
@@ -286,10 +283,10 @@ class _Verification:
         log_stands = sha256(b"\0" + place.leaf.encode()).digest() == expected
         kind = BY_TABLE.get(place.kind)
         if kind is None:
-            self._find("log altered", "leaf", place.index, "its entry is gone or names no record", place.index)
+            self._find("log altered", "leaf", place.at, "its entry is gone or names no record", place.at)
             return
         if row is None:
-            self._find("removed", place.kind, place.record, "the record is gone", place.index)
+            self._find("removed", place.kind, place.record, "the record is gone", place.at)
             return
         if place.salt is None:
             self._check_erased(kind, place, row, log_stands)
@@ -298,23 +295,23 @@ class _Verification:
         if made == place.leaf and log_stands:
             self._check_dating(place, row)
         elif sha256(b"\0" + made.encode()).digest() == expected:
-            self._find("log altered", place.kind, place.record, "the record stands, its log entry differs", place.index)
+            self._find("log altered", place.kind, place.record, "the record stands, its log entry differs", place.at)
         elif log_stands:
-            self._find("altered", place.kind, place.record, _differences(kind, place, row), place.index)
+            self._find("altered", place.kind, place.record, _differences(kind, place, row), place.at)
         else:
             text = "the record or its log entry differs from what was signed"
-            self._find("altered", place.kind, place.record, text, place.index)
+            self._find("altered", place.kind, place.record, text, place.at)
 
     def _check_dating(self, place: _Place, row: dict[str, Any]) -> None:
         recorded = row.get("recorded_at")
         if recorded is None:
             return
         sizes, signed = self.dated
-        at = bisect_right(sizes, place.index)
+        at = bisect_right(sizes, place.at)
         before = signed[at - 1] if at else None
         if before is not None and datetime.fromisoformat(recorded) < before - LATE:
             text = f"claims to have been recorded at {recorded}; the checkpoint of {before.isoformat()} lacks it"
-            self._find("back-dated", place.kind, place.record, text, place.index)
+            self._find("back-dated", place.kind, place.record, text, place.at)
 
     def _check_erased(self, kind: Kind, place: _Place, row: dict[str, Any], log_stands: bool) -> None:
         """Of an erased record the log can still tell the columns that are not personal."""
@@ -323,13 +320,13 @@ class _Verification:
         opened = {key: value for key, value in row.items() if key not in kind.personal}
         about = kind.about_worker
         if subject is None:
-            self._find("log altered", place.kind, place.record, "the salt is gone without an erasure", place.index)
+            self._find("log altered", place.kind, place.record, "the salt is gone without an erasure", place.at)
         elif not log_stands:
-            self._find("log altered", place.kind, place.record, "the entry differs from what was signed", place.index)
+            self._find("log altered", place.kind, place.record, "the entry differs from what was signed", place.at)
         elif said["open"] != opened:
-            self._find("altered", place.kind, place.record, _differing(said["open"], opened), place.index)
+            self._find("altered", place.kind, place.record, _differing(said["open"], opened), place.at)
         elif about and f"worker:{row[about]}" != subject:
-            self._find("altered", place.kind, place.record, "erased, and now about somebody else", place.index)
+            self._find("altered", place.kind, place.record, "erased, and now about somebody else", place.at)
 
     def _find_misplaced(self) -> None:
         """Leaves whose place holds something else than this machine remembers."""
@@ -466,12 +463,9 @@ DERIVED = {
 
 
 def _read(statement: str, arguments: Sequence[int]) -> list[_Place]:
-    with connection.cursor() as cursor:
-        cursor.execute(statement, arguments)
-        return [
-            _Place(index, bytes(hashed), kind, record, None if salt is None else bytes(salt), leaf, entered_at)
-            for index, hashed, kind, record, salt, leaf, entered_at in cursor.fetchall()
-        ]
+    # Hashes and salts come as bytes, rather than as text that spells them, by a cursor of the driver's own alone.
+    with psycopg.Cursor(connection.connection, row_factory=args_row(_Place)) as cursor:
+        return cursor.execute(statement, arguments, binary=True).fetchall()
 
 
 def _unplaced() -> Iterator[_Place]:

@@ -15,6 +15,11 @@ NUMBER = re.compile(r"\b[Ww]-\d+\b")
 MOST_ALIKE = 6
 
 
+def named(word: str) -> Q:
+    """That a word is part of a worker's number or name."""
+    return Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(number__icontains=word)
+
+
 def people_meant(typed: Iterable[str], among: QuerySet[Worker]) -> dict[str, list[Worker]]:
     """For each text the workers it may mean, in one statement.
 
@@ -38,7 +43,7 @@ def _matching(text: str) -> Q:
         return Q(number=number[0].upper())
     condition = Q()
     for word in _words(text):
-        condition &= Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(number__icontains=word)
+        condition &= named(word)
     return condition
 
 

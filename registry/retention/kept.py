@@ -190,7 +190,7 @@ def _day(instant: datetime, zone: str = "UTC") -> date:
 
 def _kept(table: Any, kind: str, record: int, anchor: date | None, jurisdiction: str | None = None) -> KeptRecord:
     rule = rule_for(kind, jurisdiction or "")
-    where = _("wherever nothing else is set") if rule.jurisdiction == DEFAULT else rule.jurisdiction
+    where = _("by default") if rule.jurisdiction == DEFAULT else rule.jurisdiction
     why = _("%(years)d years after %(anchor)s, %(where)s") % {
         "years": rule.years,
         "anchor": ANCHORS[kind],

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.forms.utils import from_current_timezone
 from django.http import HttpRequest
 from django.utils import timezone
@@ -23,6 +23,7 @@ from registry.crews.models import Assignment, Job, Slot
 from registry.database.errors import RecordRefused
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
+from registry.people.finding import named
 from registry.people.models import Worker
 from registry.standards.models import StandardVersion
 
@@ -53,9 +54,7 @@ def people_named(request: HttpRequest, people: QuerySet[Worker], *, most: int = 
     """The people whose names contain every word of ``?q=``."""
     query = (request.POST.get("q") or request.GET.get("q") or "").strip()[:100].replace("\0", "")
     for word in query.split():
-        people = people.filter(
-            Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(number__icontains=word)
-        )
+        people = people.filter(named(word))
     found = list(people[: most + 1])
     return People(found[:most], query, len(found) > most, request.POST.get("worker", ""))
 

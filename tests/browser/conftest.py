@@ -11,7 +11,7 @@ from unittest.mock import patch
 import pytest
 from django.conf import settings as django_settings
 from django.core.management import call_command
-from django.test import Client, TransactionTestCase
+from django.test import Client
 from pytest_django.live_server_helper import LiveServer
 
 from registry.people.models import Account
@@ -33,13 +33,9 @@ Opened = Callable[..., "sync_api.Page"]
 
 
 @pytest.fixture(scope="module", autouse=True)
-def _emptying_is_left_to_the_owner() -> Iterator[None]:
-    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
-    # Playwright's event loop runs in this thread while the tests use the database outside it.
-    with (
-        patch.object(TransactionTestCase, "_fixture_teardown"),
-        patch.dict(os.environ, {"DJANGO_ALLOW_ASYNC_UNSAFE": "1"}),
-    ):
+def _the_database_is_used_beside_the_loop() -> Iterator[None]:
+    """Playwright's event loop runs in this thread while the tests use the database outside it."""
+    with patch.dict(os.environ, {"DJANGO_ALLOW_ASYNC_UNSAFE": "1"}):
         yield
 
 

@@ -8,12 +8,10 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
-from unittest.mock import patch
 
 import pytest
 from django.conf import settings
 from django.db import connections
-from django.test import TransactionTestCase
 
 from registry.crews.queries import Asking, asking_for_slot, slot_with_job
 from registry.inspection.as_known import Comparison, compare
@@ -28,13 +26,6 @@ HOUR = timedelta(hours=1)
 KEY = "of-this-module"
 Changed = Callable[..., Comparison]
 CONTENT = read_standard_file(settings.STANDARDS / f"{STANDARD}.yaml")
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _emptying_is_left_to_the_owner() -> Iterator[None]:
-    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
-    with patch.object(TransactionTestCase, "_fixture_teardown"):
-        yield
 
 
 @pytest.fixture

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
-from unittest.mock import patch
 
 import pytest
 from django.contrib.auth import authenticate
 from django.db import DatabaseError, connections, transaction
-from django.test import TransactionTestCase
 from psycopg import sql
 
-from registry.crews.models import AssignmentEvent, Decision
+from registry.crews.models import Decision
 from registry.crews.queries import Asking
 from registry.crews.services import check
 from registry.database.errors import RecordRefused, constraint_of, refusals
@@ -22,13 +18,9 @@ from registry.evidence import services as evidence
 from registry.evidence.models import (
     Assessment,
     Certification,
-    CertificationStatus,
-    CorrectionRequest,
     Countersignature,
     Document,
-    EntryObjection,
     HoursEntry,
-    StandDown,
 )
 from registry.ledger.kinds import BY_TABLE
 from registry.ledger.mirror import Mirror
@@ -43,21 +35,13 @@ from registry.people.invitations import invite
 from registry.people.models import Account, Employment, Worker
 from registry.retention.erasure import BLANKED, erase_worker, would_erase
 from registry.retention.kept import what_is_kept
-from tests.retention.conftest import leaves_the_employer
+from tests.retention.leaver import NUMBER, SCAN, Leaver, leaves_the_employer
 from tests.world import World
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _emptying_is_left_to_the_owner() -> Iterator[None]:
-    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
-    with patch.object(TransactionTestCase, "_fixture_teardown"):
-        yield
-
-
 GROUND = "All periods have run out; the person asked for it."
-SCAN = b"%PDF-1.7 a scan about one person alone 5d1f"
 EMPTY_HERE = {
     "evidence_objectionanswer",
     "evidence_correctionanswer",
@@ -67,81 +51,6 @@ EMPTY_HERE = {
     "crews_decision",
 }
 """Tables in which none of these texts is recorded here, though they may hold personal data."""
-
-NUMBER = "ZQ-88-4417-OBERTH"
-
-
-@dataclass
-class Leaver:
-    """Somebody with a record of every kind, who has left, and what must be nowhere afterwards."""
-
-    worker: Worker
-    account: Account
-    scan: Document
-    secrets: tuple[str, ...]
-
-
-@pytest.fixture
-def leaver(world: World) -> Leaver:
-    worker = world.worker("Wilhelmina", "Oberthur")
-    world.make_erector(worker)
-    past = world.now - timedelta(days=20)
-    scan = evidence.attach_document(
-        name="oberthur-scan.pdf", media_type="application/pdf", content=SCAN, recorded_at=past, recorded_by=None
-    )
-    certification = evidence.record_certification(
-        worker=worker,
-        scheme="rigging",
-        number=NUMBER,
-        issuer="Norrland Board",
-        issued=past.date(),
-        document=scan,
-        recorded_at=past,
-        recorded_by=None,
-    )
-    common: dict[str, Any] = {"worker": worker, "recorded_at": world.now}
-    CertificationStatus.objects.create(
-        certification=certification, status="suspended", effective_at=past, reason="Oberthur was ill", **common
-    )
-    imported = evidence.NewHours(
-        worker=worker,
-        model=world.model,
-        operation="climbing",
-        start=past.replace(hour=8, minute=0),
-        end=past.replace(hour=9, minute=0),
-        employer=world.employer,
-        site=world.site,
-        origin="import",
-        issuer="Register kept by Wilhelmina Oberthur",
-    )
-    entry = evidence.record_hours(new=imported, recorded_at=world.now, recorded_by=None)
-    EntryObjection.objects.create(
-        entry=entry, by=world.assessor, reason="Oberthur was not there", recorded_at=world.now
-    )
-    CorrectionRequest.objects.create(
-        employer=world.employer,
-        record_kind="hoursentry",
-        record_id=entry.pk,
-        what_is_wrong="Oberthur worked longer",
-        what_it_should_be="Two hours, says Oberthur",
-        **common,
-    )
-    job = world.job(["erector"])
-    outcome = world.assign(job.slots.get(), worker)
-    assert outcome.assignment is not None
-    AssignmentEvent.objects.create(
-        assignment=outcome.assignment,
-        kind="ended",
-        happened_at=job.start + timedelta(days=1),
-        reason="Oberthur leaves",
-        recorded_at=world.now,
-    )
-    StandDown.objects.create(role="rigger", start=world.now, reason="Oberthur dropped a load", **common)
-    account = people.open_account(
-        username="w.oberthur", password="a-long-demo-word", kind="worker", worker=worker, email="w@oberthur.example"
-    )
-    leaves_the_employer(world, worker)
-    return Leaver(worker, account, scan, ("Oberthur", "Wilhelmina", NUMBER, SCAN.hex()))
 
 
 def erase(leaver: Leaver, at: datetime) -> Any:

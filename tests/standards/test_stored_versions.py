@@ -9,12 +9,10 @@ from datetime import UTC, date, datetime
 from io import StringIO
 from pathlib import Path
 from typing import Any
-from unittest.mock import patch
 
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connections, transaction
-from django.test import TransactionTestCase
 
 from registry.eligibility.standard import BadInput
 from registry.people.models import Employer
@@ -45,13 +43,6 @@ JANUARY = datetime(2026, 1, 5, 8, tzinfo=UTC)
 MARCH = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
 WriteFile = Callable[..., Path]
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _emptying_is_left_to_the_owner() -> Iterator[None]:
-    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
-    with patch.object(TransactionTestCase, "_fixture_teardown"):
-        yield
 
 
 @pytest.fixture(scope="module")

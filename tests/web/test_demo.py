@@ -2,27 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import timedelta
-from unittest.mock import patch
 
 import pytest
 from django.core.management import call_command
 from django.db import connections
-from django.test import TransactionTestCase
 
 from registry.crews.models import AssignmentState, Decision, Job, Refusal
 from registry.evidence.models import HoursEntry
 from registry.people.models import Worker
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _emptying_is_left_to_the_owner() -> Iterator[None]:
-    """Append-only tables refuse Django's own flush; tests/conftest.py empties them instead."""
-    with patch.object(TransactionTestCase, "_fixture_teardown"):
-        yield
 
 
 def test_loading_the_demonstration_twice_changes_nothing() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import zipfile
 from collections.abc import Callable
 from datetime import timedelta
 
@@ -125,3 +126,16 @@ def test_crew_sheet_and_refusal_notice_are_downloaded_and_seen(
     assert Look.objects.get().what == "crew_sheet"
     assert dispatcher.get(reverse("refusal_notice", args=[refused.pk])).content.startswith(b"%PDF")
     assert as_worker(erector).get(reverse("crew_sheet", args=[slot.job_id])).status_code == 404
+
+
+def test_a_worker_downloads_everything_held_about_them_and_nobody_elses(
+    as_worker: Callable[[Worker], Client], dispatcher: Client, erector: Worker, world: World
+) -> None:
+    world.worker("Bo", "Nyland")
+    held = as_worker(erector).post(reverse("own_data"))
+    assert held["Content-Type"] == "application/zip"
+    with zipfile.ZipFile(io.BytesIO(held.content)) as packed:
+        text = b"".join(packed.read(each) for each in packed.namelist()).decode(errors="replace")
+    assert "Castell" in text
+    assert "Nyland" not in text
+    assert dispatcher.post(reverse("own_data")).status_code == 403

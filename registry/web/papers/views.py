@@ -8,12 +8,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from registry.crews import access
 from registry.ledger import here
 from registry.people.models import Account
+from registry.retention.data_request import data_request_zip
 from registry.transcripts.crew_sheet import print_crew_sheet
 from registry.transcripts.issuing import certificate_standings, issue_transcript, transcript_standing
 from registry.transcripts.models import IssuedTranscript
@@ -44,6 +46,14 @@ def transcript(request: HttpRequest, *, account: Account, worker_id: int) -> Htt
     return render(
         request, "papers/transcript.html", {"worker": worker, "form": form, "issued": issued}, status=status_of(form)
     )
+
+
+@page
+@require_POST
+def own_data(request: HttpRequest, *, account: Account) -> HttpResponse:
+    worker = access.own_worker(account, otherwise=_("Only the worker downloads this."))
+    packed = data_request_zip(worker, at=timezone.now())
+    return _file(packed, f"everything-about-{worker.number}.zip", "application/zip")
 
 
 @page
@@ -90,8 +100,12 @@ def _paper(request: HttpRequest) -> str:
 
 
 def _pdf(content: bytes, name: str) -> HttpResponse:
+    return _file(content, name, "application/pdf")
+
+
+def _file(content: bytes, name: str, media_type: str) -> HttpResponse:
     return HttpResponse(
         content,
-        content_type="application/pdf",
+        content_type=media_type,
         headers={"Content-Disposition": f'attachment; filename="{name}"', "X-Content-Type-Options": "nosniff"},
     )

@@ -1,0 +1,109 @@
+"""Somebody who has left, with a personal word in every kind of record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from registry.crews.models import AssignmentEvent
+from registry.evidence import services as evidence
+from registry.evidence.models import (
+    CertificationStatus,
+    CorrectionRequest,
+    Document,
+    EntryObjection,
+    StandDown,
+)
+from registry.people import services as people
+from registry.people.models import Account, Employment, Worker
+from tests.world import World
+
+SCAN = b"%PDF-1.7 a scan about one person alone 5d1f"
+NUMBER = "ZQ-88-4417-OBERTH"
+
+
+@dataclass
+class Leaver:
+    """Somebody with a record of every kind, who has left, and what must be nowhere afterwards."""
+
+    worker: Worker
+    account: Account
+    scan: Document
+    secrets: tuple[str, ...]
+
+
+def leaver_of(world: World) -> Leaver:
+    """The person, in a world of their own."""
+    worker = world.worker("Wilhelmina", "Oberthur")
+    world.make_erector(worker)
+    past = world.now - timedelta(days=20)
+    scan = evidence.attach_document(
+        name="oberthur-scan.pdf", media_type="application/pdf", content=SCAN, recorded_at=past, recorded_by=None
+    )
+    certification = evidence.record_certification(
+        worker=worker,
+        scheme="rigging",
+        number=NUMBER,
+        issuer="Norrland Board",
+        issued=past.date(),
+        document=scan,
+        recorded_at=past,
+        recorded_by=None,
+    )
+    common: dict[str, Any] = {"worker": worker, "recorded_at": world.now}
+    CertificationStatus.objects.create(
+        certification=certification, status="suspended", effective_at=past, reason="Oberthur was ill", **common
+    )
+    imported = evidence.NewHours(
+        worker=worker,
+        model=world.model,
+        operation="climbing",
+        start=past.replace(hour=8, minute=0),
+        end=past.replace(hour=9, minute=0),
+        employer=world.employer,
+        site=world.site,
+        origin="import",
+        issuer="Register kept by Wilhelmina Oberthur",
+    )
+    entry = evidence.record_hours(new=imported, recorded_at=world.now, recorded_by=None)
+    EntryObjection.objects.create(
+        entry=entry, by=world.assessor, reason="Oberthur was not there", recorded_at=world.now
+    )
+    CorrectionRequest.objects.create(
+        employer=world.employer,
+        record_kind="hoursentry",
+        record_id=entry.pk,
+        what_is_wrong="Oberthur worked longer",
+        what_it_should_be="Two hours, says Oberthur",
+        **common,
+    )
+    job = world.job(["erector"])
+    outcome = world.assign(job.slots.get(), worker)
+    assert outcome.assignment is not None
+    AssignmentEvent.objects.create(
+        assignment=outcome.assignment,
+        kind="ended",
+        happened_at=job.start + timedelta(days=1),
+        reason="Oberthur leaves",
+        recorded_at=world.now,
+    )
+    StandDown.objects.create(role="rigger", start=world.now, reason="Oberthur dropped a load", **common)
+    account = people.open_account(
+        username="w.oberthur", password="a-long-demo-word", kind="worker", worker=worker, email="w@oberthur.example"
+    )
+    leaves_the_employer(world, worker)
+    return Leaver(worker, account, scan, ("Oberthur", "Wilhelmina", NUMBER, SCAN.hex()))
+
+
+def leaves_the_employer(world: World, worker: Worker) -> None:
+    """The employment ends today."""
+    employment = Employment.objects.current().get(worker=worker)
+    Employment.objects.create(
+        worker=worker,
+        employer=employment.employer,
+        start=employment.start,
+        end=world.now.date(),
+        supersedes=employment,
+        recorded_at=world.now,
+    )
