@@ -16,23 +16,16 @@ from django.utils.translation import gettext as _
 from registry.crews.access import NotAllowed, own_worker, visible_workers
 from registry.evidence import corrections
 from registry.evidence.assessing import employers_assessed_for
-from registry.evidence.corrections import RECORDS, employer_answerable_for, only_the_assessor_corrects
+from registry.evidence.corrections import employer_answerable_for, only_the_assessor_corrects
+from registry.evidence.kinds import RECORDS, WITH_DOCUMENT
 from registry.evidence.models import (
-    Appointment,
-    Assessment,
     AssessmentSignature,
-    Certification,
     CorrectionRequest,
     Document,
     EntryObjection,
-    HoursEntry,
-    Instruction,
 )
 from registry.evidence.uploads import TABLES
 from registry.people.models import Account, Employer, Employment, Worker
-
-HOLDERS = (HoursEntry, Assessment, Certification, Instruction, Appointment)
-"""The records that a document can be attached to."""
 
 
 def recording_employer(account: Account) -> Employer:
@@ -124,7 +117,7 @@ def visible_documents(account: Account) -> QuerySet[Document]:
     """Documents attached to records of people the account may look at, and those it handed in itself."""
     people = visible_workers(account)
     seen = Q(recorded_by=account)
-    for holder in HOLDERS:
+    for holder in WITH_DOCUMENT:
         seen |= Q(Exists(holder._default_manager.filter(document=OuterRef("pk"), worker__in=people)))
     drawn = AssessmentSignature.objects.filter(image=OuterRef("pk"), assessment__worker__in=people)
     return Document.objects.filter(seen | Q(Exists(drawn)))

@@ -15,42 +15,16 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
-from registry.database.records import Record
 from registry.evidence import services
 from registry.evidence.countersigning import ask_for_countersignature
+from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import (
-    Appointment,
     Assessment,
-    Certification,
-    CertificationStatus,
     CorrectionAnswer,
     CorrectionRequest,
     HoursEntry,
-    Instruction,
-    StandDown,
 )
-from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
-
-RECORDS: dict[str, type[Any]] = {
-    each._meta.model_name or "": each
-    for each in (
-        HoursEntry,
-        Assessment,
-        Certification,
-        CertificationStatus,
-        Instruction,
-        Appointment,
-        StandDown,
-        Employment,
-        LanguageSkill,
-    )
-}
-"""The kinds of records about a worker, by the name a request gives them."""
-
-
-def kind_of(record: Record) -> str:
-    """The record's kind, as :data:`RECORDS` names it."""
-    return record._meta.model_name or ""
+from registry.people.models import Account, Employer, Employment, Worker
 
 
 def employer_answerable_for(record: Any, *, on: datetime) -> Employer | None:

@@ -8,25 +8,23 @@ from django.db.models import Model, Q, QuerySet
 
 from registry.crews.models import Assignment, AssignmentEvent, Decision, DecisionDependency, Job, Refusal, Slot
 from registry.equipment.models import Crane, CraneModel, CranePlacement, FamilyDeclaration, Maker, Site
+from registry.evidence.kinds import RECORDS, WITH_DOCUMENT
 from registry.evidence.models import (
-    Appointment,
     Assessment,
-    Certification,
-    CertificationStatus,
+    AssessmentSignature,
+    CorrectionAnswer,
+    CorrectionRequest,
     Countersignature,
     Document,
+    EntryObjection,
     HoursEntry,
-    Instruction,
-    StandDown,
+    ObjectionAnswer,
 )
 from registry.evidence.queries import signer_closure
 from registry.inspection.models import InspectionFile, Look
 from registry.ledger.models import SigningKey
-from registry.people.models import Employer, Employment, LanguageSkill, Worker
+from registry.people.models import Employer, Employment, Worker
 from registry.standards.models import EmployerFigure, StandardVersion
-
-WITH_DOCUMENTS = (HoursEntry, Assessment, Certification, Instruction, Appointment)
-OF_WORKERS = (*WITH_DOCUMENTS, CertificationStatus, StandDown, Employment, LanguageSkill)
 
 
 def plans_of(job: Job) -> list[int]:
@@ -65,7 +63,7 @@ def records_of(file: InspectionFile) -> dict[str, list[int]]:
     workers = sorted(workers_of(decisions))
     jobs = Job.objects.filter(pk__in=plans)
     hours = HoursEntry.objects.filter(worker__in=workers)
-    of_workers: list[QuerySet[Model]] = [each._default_manager.filter(worker__in=workers) for each in OF_WORKERS]
+    of_workers: list[QuerySet[Model]] = [each._default_manager.filter(worker__in=workers) for each in RECORDS.values()]
     cranes = {*jobs.values_list("crane_id", flat=True), *hours.values_list("crane_id", flat=True)} - {None}
     models = {
         *Crane.objects.filter(pk__in=cranes).values_list("model_id", flat=True),
@@ -80,9 +78,13 @@ def records_of(file: InspectionFile) -> dict[str, list[int]]:
     }
     documents = {
         number
-        for each in WITH_DOCUMENTS
+        for each in WITH_DOCUMENT
         for number in each._default_manager.filter(worker__in=workers).values_list("document_id", flat=True)
     } - {None}
+    drawn = AssessmentSignature.objects.filter(assessment__worker__in=workers)
+    documents |= set(drawn.values_list("image_id", flat=True))
+    objections = EntryObjection.objects.filter(entry__worker__in=workers)
+    requests = CorrectionRequest.objects.filter(worker__in=workers)
     standards = set(jobs.values_list("standard_key", flat=True))
     assignments = Assignment.objects.filter(slot__job__in=plans)
     sets: list[QuerySet[Model]] = [
@@ -96,7 +98,12 @@ def records_of(file: InspectionFile) -> dict[str, list[int]]:
         CranePlacement.objects.filter(crane__in=cranes),
         Document.objects.filter(pk__in=documents),
         *of_workers,
+        drawn,
         Countersignature.objects.filter(entry__worker__in=workers),
+        objections,
+        ObjectionAnswer.objects.filter(objection__in=objections),
+        requests,
+        CorrectionAnswer.objects.filter(request__in=requests),
         StandardVersion.objects.filter(key__in=standards),
         EmployerFigure.objects.filter(employer__in=employers, standard_key__in=standards),
         jobs,

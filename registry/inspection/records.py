@@ -5,39 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Model, QuerySet
 
 from registry.crews.access import NotAllowed, visible_decisions, visible_workers
 from registry.crews.models import Assignment, AssignmentEvent, Decision, Job, Refusal, Slot
+from registry.crews.record_access import visible_documents
 from registry.equipment.models import Crane, CraneModel, CranePlacement, FamilyDeclaration, Maker, Site
+from registry.evidence.kinds import RECORDS
 from registry.evidence.models import (
-    Appointment,
-    Assessment,
-    AssessmentSignature,
-    Certification,
-    CertificationStatus,
     Countersignature,
     Document,
-    HoursEntry,
-    Instruction,
-    StandDown,
 )
 from registry.ledger.kinds import BY_TABLE
-from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
+from registry.people.models import Account, Employer, Worker
 from registry.standards.models import EmployerFigure, StandardVersion
 
-ABOUT_A_WORKER: tuple[type[Model], ...] = (
-    Employment,
-    LanguageSkill,
-    HoursEntry,
-    Assessment,
-    Certification,
-    CertificationStatus,
-    StandDown,
-    Instruction,
-    Appointment,
-)
-WITH_A_DOCUMENT: tuple[Any, ...] = (HoursEntry, Assessment, Certification, Instruction, Appointment)
 FOR_EVERY_EMPLOYER: tuple[type[Model], ...] = (
     Maker,
     CraneModel,
@@ -82,22 +64,19 @@ def visible_record(account: Account, kind: str, record: int) -> bool:
     return rule is not None and rule(account).filter(pk=record).exists()
 
 
+def may_make_checkpoint(account: Account) -> bool:
+    """Whether the account is an employer's or an inspector's."""
+    return account.kind in ("employer", "inspector")
+
+
 def require_may_make_checkpoint(account: Account) -> None:
-    """Raise :class:`NotAllowed` unless the account is an employer's or an inspector's."""
-    if account.kind not in ("employer", "inspector"):
+    """Raise :class:`NotAllowed` unless :func:`may_make_checkpoint`."""
+    if not may_make_checkpoint(account):
         raise NotAllowed("Only an employer or an inspector makes checkpoints.")
 
 
 def _about_workers(model: Any, way: str) -> Rule:
     return lambda account: model.objects.filter(**{f"{way}__in": visible_workers(account)})
-
-
-def _documents(account: Account) -> QuerySet[Document]:
-    workers = visible_workers(account)
-    attached = Q(pk__in=AssessmentSignature.objects.filter(assessment__worker__in=workers).values("image"))
-    for model in WITH_A_DOCUMENT:
-        attached |= Q(pk__in=model.objects.filter(worker__in=workers, document__isnull=False).values("document"))
-    return Document.objects.filter(attached)
 
 
 def _of_own_jobs(model: Any, way: str) -> Rule:
@@ -119,9 +98,9 @@ def _table(model: type[Model]) -> str:
 _FOR_BOTH: dict[str, Rule] = {
     _table(Worker): visible_workers,
     _table(Decision): visible_decisions,
-    _table(Document): _documents,
+    _table(Document): visible_documents,
     _table(Countersignature): _about_workers(Countersignature, "entry__worker"),
-    **{_table(each): _about_workers(each, "worker") for each in ABOUT_A_WORKER},
+    **{_table(each): _about_workers(each, "worker") for each in RECORDS.values()},
 }
 _EMPLOYER: dict[str, Rule] = {
     **_FOR_BOTH,

@@ -16,7 +16,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from registry.crews.models import Assignment, Decision, Refusal, Slot
-from registry.evidence.models import Appointment, Assessment, Certification, HoursEntry, Instruction
+from registry.evidence.kinds import WITH_DOCUMENT
 from registry.inspection.models import InspectionFile, Look
 from registry.ledger.kinds import BY_TABLE
 from registry.ledger.queries import stored_rows
@@ -91,7 +91,7 @@ def _of_record(table: str, number: int) -> Subject:
 
 
 def _whose_document(number: int) -> int | None:
-    for each in (HoursEntry, Assessment, Certification, Instruction, Appointment):
+    for each in WITH_DOCUMENT:
         worker = each._default_manager.filter(document=number).values_list("worker_id", flat=True).first()
         if worker is not None:
             return worker

@@ -21,6 +21,9 @@ from registry.ledger.kinds import KINDS
 from registry.ledger.notes import VerifierKey
 
 LEAF = struct.Struct(">32sHq")
+AT_ONCE = 4_096
+"""So many leaves are read at a time: memory does not grow with the log."""
+
 NUMBER_OF = {each.table: number for number, each in enumerate(KINDS)}
 
 
@@ -58,13 +61,15 @@ class Mirror:
 
     def leaves(self, first: int, end: int) -> Iterator[Remembered]:
         """Remembered leaves ``[first, end)``, as far as they go."""
-        if first >= min(end, self.size):
+        left = (min(end, self.size) - first) * LEAF.size
+        if left <= 0:
             return
         with self._leaves.open("rb") as file:
             file.seek(first * LEAF.size)
-            content = file.read((min(end, self.size) - first) * LEAF.size)
-        for hashed, number, record in LEAF.iter_unpack(content):
-            yield Remembered(hashed, KINDS[number].table, record)
+            while left > 0 and (content := file.read(min(left, AT_ONCE * LEAF.size))):
+                left -= len(content)
+                for hashed, number, record in LEAF.iter_unpack(content):
+                    yield Remembered(hashed, KINDS[number].table, record)
 
     def remember(self, leaves: BinaryIO, count: int, checkpoint: str) -> None:
         """Add the first ``count`` of some packed leaves after those remembered, and the checkpoint over them."""

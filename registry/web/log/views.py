@@ -16,8 +16,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from registry import ledger
-from registry.crews.access import NotAllowed
-from registry.inspection.records import require_may_make_checkpoint, visible_record
+from registry.inspection.records import may_make_checkpoint, require_may_make_checkpoint, visible_record
+from registry.inspection.services import require_inspector
 from registry.ledger import here
 from registry.ledger.keys import UnusableKey
 from registry.ledger.kinds import title_of
@@ -58,7 +58,7 @@ def log(request: HttpRequest, *, account: Account) -> HttpResponse:
         "page": Paginator(Checkpoint.objects.order_by("-size"), 20).get_page(request.GET.get("page")),
         "form": form,
         "grown": _grown(form),
-        "may_make": account.kind in ("employer", "inspector"),
+        "may_make": may_make_checkpoint(account),
     }
     return render(request, "log/log.html", shown, status=status_of(form))
 
@@ -128,8 +128,7 @@ def log_record(request: HttpRequest, *, account: Account, kind: str, record: int
 @page
 @require_http_methods(["GET", "POST"])
 def verification(request: HttpRequest, *, account: Account) -> HttpResponse:
-    if account.kind != "inspector":
-        raise NotAllowed(_("Only an inspector verifies the log here. Anybody may check its proofs."))
+    require_inspector(account)
     size = size_of_the_log()
     if size > WITHIN_A_REQUEST:
         return render(request, "log/verification.html", {"size": size, "limit": WITHIN_A_REQUEST})

@@ -7,9 +7,8 @@ from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy as _
 
+from registry.evidence.services import LARGEST_DOCUMENT
 from registry.transcripts.printing import PAPERS
-
-LARGEST = 20 * 1024 * 1024
 
 
 class PrintForm(forms.Form):
@@ -33,6 +32,6 @@ class CheckForm(forms.Form):
 
     def clean_file(self) -> UploadedFile | None:
         file: UploadedFile | None = self.cleaned_data["file"]
-        if file is not None and file.size is not None and file.size > LARGEST:
+        if file is not None and file.size is not None and file.size > LARGEST_DOCUMENT:
             raise forms.ValidationError(_("The file is larger than 20 MB."))
         return file

@@ -22,11 +22,11 @@ from registry.crews.models import AssignmentState, Job
 from registry.database.errors import RecordRefused
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, CraneModel, Maker, Site
-from registry.evidence.corrections import kind_of
 from registry.evidence.importing import ImportOptions
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.preview import Heading
 from registry.evidence.importing.values import DATE_ORDERS
+from registry.evidence.kinds import kind_of
 from registry.evidence.models import (
     Appointment,
     Assessment,

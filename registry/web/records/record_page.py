@@ -12,7 +12,8 @@ from django.db.models import Prefetch, QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from registry.evidence.corrections import RECORDS, kind_of, only_the_assessor_corrects, requests_of
+from registry.evidence.corrections import only_the_assessor_corrects, requests_of
+from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import AssessmentSignature, CorrectionRequest, Document
 from registry.people.models import Account, Worker
 from registry.web.templatetags.words import at, on_day

@@ -18,7 +18,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from PIL import Image
 
-from registry.evidence import corrections
+from registry.evidence.kinds import RECORDS
 from registry.evidence.models import (
     Appointment,
     Assessment,
@@ -354,7 +354,7 @@ def test_the_form_of_a_correction_begins_with_the_record_as_it_stands(
     assert Certification.objects.current().get(worker=mira).number == "R-78"
 
 
-@pytest.mark.parametrize("kind", sorted(corrections.RECORDS))
+@pytest.mark.parametrize("kind", sorted(RECORDS))
 def test_a_kind_of_record_can_be_looked_at_and_withdrawn(
     kind: str, world: World, mira: Worker, dispatcher: Client, as_worker: AsWorker
 ) -> None:
@@ -365,13 +365,13 @@ def test_a_kind_of_record_can_be_looked_at_and_withdrawn(
     add(dispatcher, mira, "certificate-status", clock=clock, **status)
     add(dispatcher, mira, "appointment", kind="duty", duty="rigger", start="2024-05-03T07:00", clock=clock)
     add(dispatcher, mira, "stand-down", start="2024-05-04T07:00", reason="Worked unhooked", clock=clock)
-    record = corrections.RECORDS[kind].objects.filter(worker=mira).first()
+    record = RECORDS[kind].objects.filter(worker=mira).first()
     by = as_worker(world.assessor) if kind == "assessment" else dispatcher
     assert by.get(f"/records/{kind}/{record.pk}/correct/").status_code == 200
     assert (
         by.post(f"/records/{kind}/{record.pk}/withdraw/", {"because": "Entered for somebody else"}).status_code == 302
     )
-    assert not corrections.RECORDS[kind].objects.current().filter(pk=record.pk).exists()
+    assert not RECORDS[kind].objects.current().filter(pk=record.pk).exists()
     assert CorrectionRequest.objects.get().what_is_wrong == "Entered for somebody else"
 
 
