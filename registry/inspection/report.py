@@ -18,6 +18,7 @@ from registry.inspection.pointers import RuleWithPointers, second_look, workers_
 from registry.inspection.trace import Seen, told
 from registry.ledger.kinds import title_of
 from registry.ledger.models import Checkpoint
+from registry.people.models import Account
 from registry.transcripts.printing import render
 from registry.transcripts.signing import sign
 
@@ -60,8 +61,8 @@ class JobFile:
     records: list[tuple[str, int]]
 
 
-def job_file(file: InspectionFile) -> JobFile:
-    """Everything the file's page and report tell."""
+def job_file(file: InspectionFile, *, reader: Account | None) -> JobFile:
+    """Everything the file's page tells its reader, and (``None``) the printed report."""
     job = Job.objects.select_related("site", "crane__model__maker", "employer").get(pk=file.job_id)
     plans = plans_of(job)
     places = {
@@ -92,7 +93,7 @@ def job_file(file: InspectionFile) -> JobFile:
         decisions=lines,
         events=_events(plans),
         pointers=[each for each in second_look(workers=workers_of_job(job.pk)) if each.pointers],
-        looks=[told(each, to=file.recorded_by) for each in looks],
+        looks=[told(each, to=reader) for each in looks],
         records=[(title_of(table), len(numbers)) for table, numbers in records_of(file).items() if numbers],
     )
 
@@ -118,7 +119,7 @@ def print_report(
     *, file: InspectionFile, checkpoint: Checkpoint, at: datetime, language: str, paper: str = "A4"
 ) -> bytes:
     """The report as a signed PDF."""
-    shown = job_file(file)
+    shown = job_file(file, reader=None)
     printed = render(
         template="inspection_report.html",
         context={"shown": shown, "zone": shown.job.site.time_zone, "checkpoint": checkpoint},

@@ -152,10 +152,10 @@ def looks_visible_to(account: Account) -> QuerySet[Look]:
     return looks.none()
 
 
-def told(look: Look, *, to: Account) -> Seen:
-    """The look in words: inspectors by name to nobody but themselves, employers by the firm."""
+def told(look: Look, *, to: Account | None) -> Seen:
+    """The look in words, for an account or (``None``) on paper: inspectors are not named, employers by the firm."""
     by = look.recorded_by
-    if by.pk == to.pk:
+    if to is not None and by.pk == to.pk:
         who = str(_("you"))
     elif by.kind == "inspector":
         who = str(_("an inspector of the public authority"))

@@ -148,7 +148,7 @@ def open_file(request: HttpRequest, *, account: Account, job_id: int) -> HttpRes
 def file(request: HttpRequest, *, account: Account, file_id: int) -> HttpResponse:
     services.require_inspector(account)
     found = get_object_or_404(InspectionFile.objects.select_related("recorded_by"), pk=file_id)
-    shown = job_file(found)
+    shown = job_file(found, reader=account)
     return render(
         request, "inspection/file.html", {"shown": shown, "zone": shown.job.site.time_zone, "caution": CAUTION}
     )
