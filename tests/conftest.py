@@ -33,16 +33,25 @@ WHERE refobjid = ANY (%s::regclass[])
 
 @pytest.fixture(scope="session")
 def django_db_setup(
-    django_test_environment: None, django_db_modify_db_settings: None, django_db_blocker: Any
+    django_test_environment: None,
+    django_db_modify_db_settings: None,
+    django_db_blocker: Any,
+    django_db_keepdb: bool,
+    django_db_createdb: bool,
 ) -> Iterator[None]:
-    """Sets up every alias: a test that asks for `default` alone needs the database that `owner` makes."""
+    """Sets up every alias: a test that asks for `default` alone needs the database that `owner` makes.
+
+    ``--reuse-db`` leaves it for the next run, and ``--create-db`` makes it anew.
+    """
     with django_db_blocker.unblock():
-        created = setup_databases(verbosity=0, interactive=False)
+        created = setup_databases(verbosity=0, interactive=False, keepdb=django_db_keepdb and not django_db_createdb)
         with connections["owner"].cursor() as cursor:
             # Tests record a past of their own; the test of the guard itself sets the tolerance again.
             cursor.execute("UPDATE database_policy SET recorded_at_tolerance = NULL")
         load_shipped_standards()
     yield
+    if django_db_keepdb:
+        return
     # The owner cannot drop a database that the application is still connected to.
     connections.close_all()
     with django_db_blocker.unblock():
