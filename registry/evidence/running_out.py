@@ -1,0 +1,314 @@
+"""What of people's papers runs out, and on which day: the last day on which it still holds.
+
+Certificates by their expiry, appointments and employment by their end; what has
+been revoked, corrected, withdrawn, or is continued by a later record of the same
+kind does not run out. For one person also what a role standard keeps valid only
+for so many months: a practical assessment, instruction, and the hours on a crane
+model, which a longer pause takes away.
+
+Nothing here decides anything: whether a person may do a job is asked of the engine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Count, DateField, Exists, F, Func, OuterRef, Q, QuerySet, Subquery, TextField, Value
+from django.db.models.functions import Coalesce, TruncMonth
+from django.utils.translation import gettext
+
+from registry.eligibility.calendar import DAY, first_day_outside, local_date, months_before
+from registry.eligibility.standard import Hours, Instructed, PracticalAssessment, RoleStandard, Standard
+from registry.evidence.models import (
+    Appointment,
+    Assessment,
+    Certification,
+    CertificationStatus,
+    HoursEntry,
+    Instruction,
+)
+from registry.people.models import Employment, Worker
+
+CERTIFICATION, APPOINTMENT, EMPLOYMENT = "certification", "appointment", "employment"
+ASSESSMENT, INSTRUCTION, PAUSE = "assessment", "instruction", "pause"
+OTHERWISE = "UTC"
+"""The clock of people who have worked on no site yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunsOut:
+    """Something of a worker's that holds through ``day`` and no longer.
+
+    ``what`` says it in the language in force; ``kind`` is ``certification``,
+    ``appointment``, ``employment``, ``assessment``, ``instruction`` or ``pause``
+    (hours on a model, after too long a pause); ``under`` is the title of the role
+    standard that keeps it valid so long, blank where the record itself ends.
+    """
+
+    worker_id: int
+    what: str
+    day: date
+    kind: str
+    under: str = ""
+
+
+def running_out(worker: Worker, *, since: date, until: date, standards: Iterable[Standard] = ()) -> list[RunsOut]:
+    """What of the worker's runs out from ``since`` through ``until``, soonest first, in six statements.
+
+    ``standards`` are the role standards whose periods of validity are told as well
+    (:func:`registry.crews.periods.standards_about`); a day is one of the site last
+    worked at.
+    """
+    one = Worker.objects.filter(pk=worker.pk)
+    found = [each for ending in ENDINGS for each in ending.rows(one, since, until)]
+    standards = tuple(standards)
+    if standards:
+        found += [each for each in _periods(worker, standards) if since <= each.day <= until]
+    return sorted(found, key=_soonest)
+
+
+def first_to_run_out(workers: QuerySet[Worker], *, since: date, until: date) -> dict[int, RunsOut]:
+    """For each of the workers whose papers run out from ``since`` through ``until``, what runs out first.
+
+    Three statements whatever their number. Certificates, appointments and
+    employment only: the role standards' periods depend on each person's record
+    read whole, see :func:`running_out`.
+    """
+    first: dict[int, RunsOut] = {}
+    for ending in ENDINGS:
+        for each in ending.rows(workers, since, until, first_only=True):
+            known = first.get(each.worker_id)
+            if known is None or _soonest(each) < _soonest(known):
+                first[each.worker_id] = each
+    return first
+
+
+def running_out_by_month(workers: QuerySet[Worker], *, since: date, until: date) -> dict[date, dict[str, int]]:
+    """How many papers of the workers run out, by the first day of the month and by kind, in three statements.
+
+    Every month from that of ``since`` through that of ``until`` is there. As in
+    :func:`first_to_run_out` the role standards' periods are left out.
+    """
+    month = since.replace(day=1)
+    months: dict[date, dict[str, int]] = {}
+    while month <= until:
+        months[month] = dict.fromkeys((CERTIFICATION, APPOINTMENT, EMPLOYMENT), 0)
+        month = months_before(month, -1)
+    for ending in ENDINGS:
+        counted = ending.within(workers, since, until).annotate(month=TruncMonth("last_day")).order_by()
+        for first_day, number in counted.values("month").annotate(number=Count("pk")).values_list("month", "number"):
+            months[first_day][ending.kind] = number
+    return months
+
+
+def _soonest(each: RunsOut) -> tuple[date, str, str]:
+    return each.day, each.kind, each.what
+
+
+@dataclass(frozen=True, slots=True)
+class _Ending:
+    """A kind of record that ends by itself: those that do, with ``last_day``, and one of them in words."""
+
+    kind: str
+    records: Callable[[], QuerySet[Any]]
+    said: Callable[[Any], str]
+
+    def within(self, workers: QuerySet[Worker], since: date, until: date) -> QuerySet[Any]:
+        """The workers' records of which ``last_day`` lies from ``since`` through ``until``."""
+        found = self.records().filter(worker__in=workers.order_by().values("pk"))
+        return found.filter(last_day__gte=since, last_day__lte=until)
+
+    def rows(
+        self, workers: QuerySet[Worker], since: date, until: date, *, first_only: bool = False
+    ) -> Iterator[RunsOut]:
+        """Each of them; with ``first_only`` a worker's first."""
+        found = self.within(workers, since, until).order_by("worker_id", "last_day", "pk")
+        for each in found.distinct("worker_id") if first_only else found:
+            yield RunsOut(each.worker_id, self.said(each), each.last_day, self.kind)
+
+
+def _certifications() -> QuerySet[Certification]:
+    revoked = CertificationStatus.objects.current().filter(certification=OuterRef("pk"), status="revoked")
+    renewed = (
+        Certification.objects.current()
+        .filter(
+            Q(expires__isnull=True) | Q(expires__gt=OuterRef("expires")),
+            worker=OuterRef("worker"),
+            scheme=OuterRef("scheme"),
+            issued__lte=OuterRef("expires"),
+            scope__contains=OuterRef("scope"),
+            covers_models__contains=OuterRef("covers_models"),
+            covers_classes__contains=OuterRef("covers_classes"),
+        )
+        .exclude(Exists(CertificationStatus.objects.current().filter(certification=OuterRef("pk"), status="revoked")))
+    )
+    standing = Certification.objects.current().filter(~Exists(revoked), ~Exists(renewed), expires__isnull=False)
+    return standing.annotate(last_day=F("expires"))
+
+
+def _appointments() -> QuerySet[Appointment]:
+    continued = Appointment.objects.current().filter(
+        Q(end__isnull=True) | Q(end__gt=OuterRef("end")),
+        Q(model__isnull=True) | Q(model=OuterRef("model")),
+        Q(employer=OuterRef("employer")) | Q(maker=OuterRef("maker")),
+        worker=OuterRef("worker"),
+        duty=OuterRef("duty"),
+        start__lte=OuterRef("end"),
+    )
+    last_site = HoursEntry.objects.filter(worker=OuterRef("worker")).order_by("-end").values("site__time_zone")[:1]
+    ending = Appointment.objects.current().filter(~Exists(continued), end__isnull=False)
+    return ending.select_related("employer", "maker").annotate(
+        last_day=_LastDayBefore(F("end"), Coalesce(Subquery(last_site), Value(OTHERWISE), output_field=TextField()))
+    )
+
+
+class _LastDayBefore(Func):
+    """The day by the clock of a zone that an instant ends."""
+
+    template = "(((%(expressions)s) - interval '1 microsecond')::date)"
+    arg_joiner = " AT TIME ZONE "
+    output_field = DateField()
+
+
+def _employments() -> QuerySet[Employment]:
+    continued = Employment.objects.current().filter(
+        Q(end__isnull=True) | Q(end__gt=OuterRef("end")),
+        worker=OuterRef("worker"),
+        employer=OuterRef("employer"),
+        start__lte=OuterRef("end") + timedelta(days=1),
+    )
+    ending = Employment.objects.current().filter(~Exists(continued), end__isnull=False)
+    return ending.select_related("employer").annotate(last_day=F("end"))
+
+
+def _in_words(name: str) -> str:
+    """A stored name as people say it: the catalogue knows the words of duties, roles and topics."""
+    return gettext(name.replace("_", " "))
+
+
+def _certification_said(each: Certification) -> str:
+    return gettext("Certificate in %(scheme)s, no. %(number)s") % {"scheme": each.scheme, "number": each.number}
+
+
+def _appointment_said(each: Appointment) -> str:
+    return gettext("Appointment as %(duty)s by %(giver)s") % {
+        "duty": _in_words(each.duty),
+        "giver": each.employer or each.maker,
+    }
+
+
+def _employment_said(each: Employment) -> str:
+    return gettext("Employment by %(employer)s") % {"employer": each.employer}
+
+
+ENDINGS = (
+    _Ending(CERTIFICATION, _certifications, _certification_said),
+    _Ending(APPOINTMENT, _appointments, _appointment_said),
+    _Ending(EMPLOYMENT, _employments, _employment_said),
+)
+
+
+# What a role standard keeps valid for so many months
+
+
+def _periods(worker: Worker, standards: Iterable[Standard]) -> Iterator[RunsOut]:
+    """Every period of validity that the standards set on records of the worker's, each told once."""
+    worked = (
+        HoursEntry.objects.current()
+        .filter(worker=worker)
+        .select_related("model__maker", "site")
+        .order_by("model_id", "-end")
+        .distinct("model_id")
+    )
+    last_on_models = sorted(worked, key=lambda each: each.end, reverse=True)
+    zone = ZoneInfo(last_on_models[0].site.time_zone if last_on_models else OTHERWISE)
+    assessments = _newest_first(Assessment.objects.filter(kind="practical"), worker, "assessed_at")
+    instruction = _newest_first(Instruction.objects.all(), worker, "completed_at")
+    told: set[tuple[str, int, int]] = set()
+    for standard in standards:
+        for role in standard.roles:
+            for leaf in role.leaves():
+                kind, months = PAUSE, None
+                found: Iterable[Any] = ()
+                if isinstance(leaf, PracticalAssessment):
+                    kind, months, found = ASSESSMENT, leaf.within_months, _governing(assessments, leaf, role)
+                elif isinstance(leaf, Instructed):
+                    kind, months, found = INSTRUCTION, leaf.within_months, _latest_on(instruction, leaf)
+                elif isinstance(leaf, Hours) and leaf.scope == "model":
+                    months, found = leaf.longest_gap_months, last_on_models
+                if months is None:
+                    continue
+                for each in found:
+                    if (kind, each.pk, months) not in told:
+                        told.add((kind, each.pk, months))
+                        said, happened = TOLD[kind](each)
+                        last = first_day_outside(local_date(happened, zone), months) - DAY
+                        yield RunsOut(worker.pk, said, last, kind, standard.title)
+
+
+def _newest_first(records: Any, worker: Worker, by: str) -> list[Any]:
+    return list(records.current().filter(worker=worker).select_related("model__maker").order_by(f"-{by}", "-pk"))
+
+
+def _governing(assessments: list[Assessment], leaf: PracticalAssessment, role: RoleStandard) -> list[Assessment]:
+    """Of each scope and operation the latest assessment, where it was passed: it is the one that runs out.
+
+    A family counts model by model here: which sister models an assessment carries
+    to is the decision's to say.
+    """
+    asked = leaf.role or role.role
+    operations = leaf.operations or role.operations
+    latest: dict[Any, Assessment] = {}
+    for each in assessments:
+        if each.role == asked:
+            for operation in operations.intersection(each.operations):
+                latest.setdefault((_scope(leaf.scope, each), operation), each)
+    passed = {each.pk: each for each in latest.values() if each.outcome == "pass"}
+    wanted = {"any": (True, False), "third_party": (True,), "employer": (False,)}[leaf.assessor]
+    return [each for each in passed.values() if bool(each.third_party) in wanted]
+
+
+def _scope(scope: str, each: Assessment) -> Any:
+    if scope == "any":
+        return None
+    if scope == "class":
+        return each.model.crane_class
+    return (each.model_id, each.configuration) if scope == "configuration" else each.model_id
+
+
+def _latest_on(instruction: list[Instruction], leaf: Instructed) -> list[Instruction]:
+    """The latest instruction on the topic, model by model where the standard asks for the model."""
+    latest: dict[int | None, Instruction] = {}
+    for each in instruction:
+        if each.topic == leaf.topic and (not leaf.providers or each.provider in leaf.providers):
+            latest.setdefault(each.model_id if leaf.scope == "model" else None, each)
+    return list(latest.values())
+
+
+def _assessment_told(each: Assessment) -> tuple[str, datetime]:
+    said = gettext("Practical assessment as %(role)s on %(model)s")
+    return said % {"role": _in_words(each.role), "model": each.model}, each.assessed_at
+
+
+def _instruction_told(each: Instruction) -> tuple[str, datetime]:
+    topic = _in_words(each.topic)
+    if each.model is None:
+        return gettext("Instruction: %(topic)s") % {"topic": topic}, each.completed_at
+    said = gettext("Instruction: %(topic)s, %(model)s") % {"topic": topic, "model": each.model}
+    return said, each.completed_at
+
+
+def _pause_told(each: HoursEntry) -> tuple[str, datetime]:
+    return gettext("Hours on %(model)s, unless more are worked") % {"model": each.model}, each.end
+
+
+TOLD: dict[str, Callable[[Any], tuple[str, datetime]]] = {
+    ASSESSMENT: _assessment_told,
+    INSTRUCTION: _instruction_told,
+    PAUSE: _pause_told,
+}
+"""A record in words, and the instant from which its period counts."""
