@@ -180,7 +180,7 @@ class World:
             recorded_by=None,
         )
 
-    def job(self, roles: list[str], *, starts_in: int = 3, days: int = 4) -> Job:
+    def job(self, roles: list[str], *, starts_in: int = 3, days: int = 4, standard_key: str = STANDARD) -> Job:
         """A dismantling at the site."""
         start = (self.now + timedelta(days=starts_in)).replace(hour=15, minute=0, second=0, microsecond=0)
         return crews.plan_job(
@@ -188,7 +188,7 @@ class World:
             site=self.site,
             crane=self.crane,
             operation="dismantling",
-            standard_key=STANDARD,
+            standard_key=standard_key,
             start=start,
             end=start + timedelta(days=days),
             roles=roles,

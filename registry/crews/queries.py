@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -121,6 +121,28 @@ def answer(asking: Asking) -> Answered:
             return answered
     everybody = signer_closure(asking.worker)
     return _answer(asking, version, standard, whole=everybody, grounds=set())
+
+
+def answers(askings: Sequence[Asking]) -> dict[int, Answer]:
+    """The engine's answers about several workers, by worker, by what the register knows now.
+
+    The askings differ in nothing but the worker. One reading of the evidence, and a second
+    where a signature is found wanting (see :func:`answer`). Raises :class:`BadInput`.
+    """
+    if not askings:
+        return {}
+    _version, standard = standard_for(askings[0])
+    workers = {each.worker for each in askings}
+    found = _answers(askings, standard, whole=workers, grounds=direct_signers(*workers))
+    doubted = [each for each in askings if found[each.worker].doubted_signers]
+    if doubted:
+        found |= _answers(doubted, standard, whole=signer_closure(*(each.worker for each in doubted)), grounds=set())
+    return found
+
+
+def _answers(askings: Sequence[Asking], standard: Standard, *, whole: set[int], grounds: set[int]) -> dict[int, Answer]:
+    evidence = evidence_for(worker_ids=sorted(whole), grounds_of=sorted(grounds - whole))
+    return {each.worker: decide(evidence, standard, each.question()) for each in askings}
 
 
 def standard_for(asking: Asking) -> tuple[StandardVersion, Standard]:
@@ -346,16 +368,19 @@ def candidates(job: Job) -> QuerySet[Worker]:
     )
 
 
-def employment_problems(job: Job, worker_id: int, start: datetime, end: datetime) -> list[Problem]:
-    """Why the worker is not the employer's to assign, by the site's days."""
+def employed_throughout(job: Job, start: datetime, end: datetime) -> QuerySet[Employment]:
+    """Employments by the job's employer that last for all of ``[start, end)``, by the site's days."""
     zone = ZoneInfo(job.site.time_zone)
-    employed = Employment.objects.current().filter(
+    return Employment.objects.current().filter(
         Q(end__isnull=True) | Q(end__gte=local_date(end - INSTANT, zone)),
-        worker=worker_id,
         employer=job.employer_id,
         start__lte=local_date(start, zone),
     )
-    if employed.exists():
+
+
+def employment_problems(job: Job, worker_id: int, start: datetime, end: datetime) -> list[Problem]:
+    """Why the worker is not the employer's to assign, by the site's days."""
+    if employed_throughout(job, start, end).filter(worker=worker_id).exists():
         return []
     sentence = "This person is not on the employer's books for all of that time."
     return [Problem("worker", "worker_is_employed_by_the_jobs_employer", sentence)]

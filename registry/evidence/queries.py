@@ -37,7 +37,7 @@ WHO_SIGNED = """
 # Everybody whose signature stands behind a worker's records, at any remove.
 SIGNER_CLOSURE = f"""
     WITH RECURSIVE signer (id) AS (
-        SELECT %s::bigint
+        SELECT unnest(%s::bigint[])
         UNION
         SELECT signed.by_id FROM signer, LATERAL ({WHO_SIGNED.format(worker="signer.id")}) signed
     )
@@ -45,17 +45,17 @@ SIGNER_CLOSURE = f"""
 """  # noqa: S608 (put together from constants alone)
 
 
-def direct_signers(worker_id: int) -> set[int]:
-    """Everybody who countersigned or assessed the worker."""
+def direct_signers(*worker_ids: int) -> set[int]:
+    """Everybody who countersigned or assessed any of the workers."""
     with connection.cursor() as cursor:
-        cursor.execute(WHO_SIGNED.format(worker="%s"), [worker_id, worker_id])
+        cursor.execute(WHO_SIGNED.format(worker="ANY(%(workers)s)"), {"workers": list(worker_ids)})
         return {each for (each,) in cursor.fetchall()}
 
 
-def signer_closure(worker_id: int) -> set[int]:
-    """Everybody whose signature stands behind the worker's records, at any remove."""
+def signer_closure(*worker_ids: int) -> set[int]:
+    """The workers and everybody whose signature stands behind their records, at any remove."""
     with connection.cursor() as cursor:
-        cursor.execute(SIGNER_CLOSURE, [worker_id])
+        cursor.execute(SIGNER_CLOSURE, [list(worker_ids)])
         return {each for (each,) in cursor.fetchall()}
 
 

@@ -1,0 +1,148 @@
+"""Who may fill a place, permitted ones first, and of the others what each lacks.
+
+Nothing is recorded: a decision is made when somebody is put into the place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+
+from registry.crews.models import AssignmentState, Slot
+from registry.crews.queries import answers, asking_for_slot, employed_throughout, standard_for
+from registry.crews.sieve import Missing, Sieve
+from registry.eligibility.account import duration
+from registry.eligibility.answer import Decision as Answer
+from registry.eligibility.standard import BadInput
+from registry.people.finding import named
+from registry.people.models import Worker
+
+MOST_REFUSED = 20
+"""So many of the refused are told; a search narrows the list."""
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """Somebody for a place.
+
+    ``holds_until`` is for the permitted (``None``: no end in sight), ``lacks`` for the refused:
+    a sentence for each requirement the refusal rests on. ``busy`` says why the person cannot be
+    in the place whatever their documents are, or is empty.
+    """
+
+    worker: Worker
+    holds_until: datetime | None = None
+    lacks: tuple[str, ...] = ()
+    busy: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """``undecided`` may be permitted or not: no more than so many are asked about at a time.
+
+    ``more`` refused people are left off the list.
+    """
+
+    permitted: list[Candidate]
+    refused: list[Candidate]
+    undecided: list[Candidate]
+    more: int
+
+
+def candidates_for(slot: Slot, *, start: datetime, end: datetime, query: str = "", most: int = 12) -> Candidates:
+    """Who of the employer's people may fill ``slot`` over ``[start, end)``, as the engine would decide.
+
+    ``query`` narrows by words of names and numbers; the engine is asked about at most ``most``.
+    Those who are free go first. A fixed number of statements. Raises
+    :class:`~registry.eligibility.standard.BadInput` where no standard is in force.
+    """
+    asking = asking_for_slot(slot, worker=0, start=start, end=end)
+    _version, standard = standard_for(asking)
+    role = standard.by_role_and_operation.get((slot.role, slot.job.operation))
+    if role is None:
+        message = _("The role standard says nothing of this role in this operation.")
+        raise BadInput("$.question.role", message)
+    sieve = Sieve(role, slot.job, start, end)
+    people = _employed(slot, start, end, query)
+    first = sieve.missing(people, hours=False)
+    may_be = [worker for worker, missing in first.items() if not missing]
+    second = sieve.missing(_these(may_be), hours=True)
+    likely = [worker for worker, missing in second.items() if not missing]
+    busy = _busy(likely, slot, start, end)
+    likely.sort(key=lambda worker: worker.pk in busy)
+    asked, left = likely[:most], likely[most:]
+    given = answers([asking_for_slot(slot, worker=each.pk, start=start, end=end) for each in asked])
+    permitted = [each for each in asked if given[each.pk].permitted]
+    refused = {each: _lacks(given[each.pk]) for each in asked if not given[each.pk].permitted}
+    shown, more = _refused(sieve, first | second, refused)
+    busy |= _busy(list(shown), slot, start, end)
+    return Candidates(
+        permitted=[
+            Candidate(each, holds_until=given[each.pk].holds_until, busy=busy.get(each.pk, "")) for each in permitted
+        ],
+        refused=[Candidate(each, lacks=lacks, busy=busy.get(each.pk, "")) for each, lacks in shown.items()],
+        undecided=[Candidate(each, busy=busy.get(each.pk, "")) for each in left],
+        more=more,
+    )
+
+
+def _employed(slot: Slot, start: datetime, end: datetime, query: str) -> QuerySet[Worker]:
+    people = Worker.objects.filter(pk__in=employed_throughout(slot.job, start, end).values("worker"))
+    for word in query.split():
+        people = people.filter(named(word))
+    return people.order_by("family_name", "given_name", "id")
+
+
+def _these(people: Sequence[Worker]) -> QuerySet[Worker]:
+    found = Worker.objects.filter(pk__in=[each.pk for each in people])
+    return found.order_by("family_name", "given_name", "id")
+
+
+def _refused(
+    sieve: Sieve, sieved: dict[Worker, list[Missing]], decided: dict[Worker, tuple[str, ...]]
+) -> tuple[dict[Worker, tuple[str, ...]], int]:
+    """The refused to show, who lack least first, and how many are left off."""
+    out = sorted((each for each, missing in sieved.items() if missing), key=lambda each: len(sieved[each]))
+    chosen = [*decided, *out][:MOST_REFUSED]
+    # Those who lack something else were not asked about their hours yet.
+    full = sieve.missing(_these([each for each in chosen if each not in decided]), hours=True)
+    told = decided | {each: tuple(map(_told, missing)) for each, missing in full.items()}
+    shown = {each: told[each] for each in sorted(chosen, key=lambda each: len(told[each]))}
+    return shown, len(decided) + len(out) - len(chosen)
+
+
+def _told(missing: Missing) -> str:
+    leaf = missing.leaf
+    if missing.at_most is None:
+        return _(leaf.sentence)
+    return _("%(sentence)s: at most %(found)s on record, %(required)s needed") % {
+        "sentence": _(leaf.sentence),
+        "found": duration(missing.at_most),
+        "required": duration(leaf.minimum),  # type: ignore[attr-defined]
+    }
+
+
+def _lacks(given: Answer) -> tuple[str, ...]:
+    """A sentence for each requirement that the refusal rests on."""
+    unmet = (each for each in given.requirements if each.needed and not each.met)
+    return (*given.objections, *(f"{_(each.sentence)}: {each.shortfall}" for each in unmet))
+
+
+def _busy(people: Iterable[Worker], slot: Slot, start: datetime, end: datetime) -> dict[int, str]:
+    """Who of them is on a crew already in that time, and as what: one statement."""
+    taken = AssignmentState.objects.filter(
+        worker__in=[each.pk for each in people], during__overlap=(start, end)
+    ).exclude(standing="ended")
+    found = {}
+    for each in taken.select_related("slot", "job__site").order_by("job_id", "slot_id"):
+        if each.slot_id == slot.pk:
+            found[each.worker_id] = _("is in this place already")
+        elif each.job_id == slot.job_id:
+            found[each.worker_id] = _("is on this crew already: %(role)s") % {"role": each.slot.get_role_display()}
+        else:
+            found[each.worker_id] = _("is on another job then: %(site)s") % {"site": each.job.site}
+    return found

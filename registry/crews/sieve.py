@@ -1,0 +1,244 @@
+"""Who cannot possibly be permitted, told for many people at once by the database.
+
+For each requirement the sieve asks for what is *necessary*: a certificate in force when the
+window starts and when it ends, hours on record that add up to the minimum before anything is
+taken off them, a passed assessment whoever gave it. What it refuses, ``decide`` refuses; what it
+lets through, ``decide`` must still be asked. Both together give the engine's own answer for
+everybody while the engine is asked about few (:mod:`registry.crews.candidates`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import reduce
+from operator import and_
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Exists, ExpressionWrapper, F, OuterRef, Q, QuerySet, Sum
+from django.db.models.fields import DurationField
+
+from registry.crews.models import Job
+from registry.eligibility.calendar import MINUTE, local_date, months_before, start_of_day
+from registry.eligibility.hours import INSTANT
+from registry.eligibility.standard import (
+    Appointed,
+    Certified,
+    Group,
+    Hours,
+    Instructed,
+    Leaf,
+    Node,
+    NoStandDown,
+    PracticalAssessment,
+    RoleStandard,
+    SharedLanguage,
+)
+from registry.equipment.models import CraneModel, FamilyDeclaration
+from registry.evidence.models import (
+    Appointment,
+    Assessment,
+    Certification,
+    Countersignature,
+    HoursEntry,
+    Instruction,
+    StandDown,
+)
+from registry.people.models import LanguageSkill, Worker
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A requirement that cannot be met; ``at_most`` are the minutes on record, for hours only."""
+
+    leaf: Leaf
+    at_most: int | None = None
+
+
+@dataclass(slots=True)
+class Sieve:
+    """One role standard asked of many people, for work on one job over ``[start, end)``.
+
+    ``job`` must come with its site and its crane's model.
+    """
+
+    role: RoleStandard
+    job: Job
+    start: datetime
+    end: datetime
+    _models: dict[str, frozenset[int]] = field(default_factory=dict)
+
+    def missing(self, people: QuerySet[Worker], *, hours: bool) -> dict[Worker, list[Missing]]:
+        """What each of them cannot have; an empty list where all may be in order.
+
+        One statement, and with ``hours`` a second one that reads all their entries; two more
+        where a requirement counts models of a class or family.
+        """
+        leaves = list(self.role.leaves())
+        others = {leaf.key: f"met_{place}" for place, leaf in enumerate(leaves) if not isinstance(leaf, Hours)}
+        asked = {others[leaf.key]: self._condition(leaf) for leaf in leaves if leaf.key in others}
+        worked = {leaf.key: leaf for leaf in leaves if isinstance(leaf, Hours)} if hours else {}
+        minutes = self._minutes(people, worked)
+        found = {}
+        for worker in people.annotate(**asked):
+            own = minutes.get(worker.pk, dict.fromkeys(worked, 0))
+            met = {key: getattr(worker, name) for key, name in others.items()}
+            met |= {key: own[key] >= leaf.minimum for key, leaf in worked.items()}
+            found[worker] = _missing(self.role.requirement, met, own)
+        return found
+
+    # Hours
+
+    def _minutes(self, people: QuerySet[Worker], leaves: dict[str, Hours]) -> dict[int, dict[str, int]]:
+        """Minutes on record that could count for each leaf, before overlaps, caps and pauses take any away."""
+        if not leaves:
+            return {}
+        signed = Exists(Countersignature.objects.filter(entry=OuterRef("pk")))
+        entries = HoursEntry.objects.current().filter(signed | Q(origin="import"), worker__in=people.values("pk"))
+        length = ExpressionWrapper(F("end") - F("start"), output_field=DurationField())
+        sums = {
+            f"sum_{place}": Sum(length, filter=self._worked(leaf), default=None)
+            for place, leaf in enumerate(leaves.values())
+        }
+        rows: QuerySet[HoursEntry, dict[str, Any]] = entries.values("worker").annotate(**sums)
+        return {
+            row["worker"]: {key: (row[name] or timedelta()) // MINUTE for key, name in zip(leaves, sums, strict=True)}
+            for row in rows
+        }
+
+    def _worked(self, leaf: Hours) -> Q:
+        counts = Q(
+            model__in=self._models_in(leaf.scope),
+            operation__in=leaf.operations or {self.job.operation},
+            start__lt=self.start,
+        )
+        if leaf.capacity is not None:
+            counts &= Q(capacity=leaf.capacity)
+        if leaf.scope == "configuration":
+            counts &= Q(configuration=self.job.configuration)
+        if leaf.within_months is not None:
+            counts &= Q(end__gt=self._months_back(self.start, leaf.within_months))
+        return counts
+
+    # Everything else
+
+    def _condition(self, leaf: Leaf) -> Any:
+        """Whether the leaf can be met, for the worker of the outer query."""
+        if isinstance(leaf, NoStandDown):
+            return ~Exists(self._stand_downs())
+        if isinstance(leaf, SharedLanguage):
+            wanted = leaf.languages or {self.job.site.working_language}
+            return Exists(LanguageSkill.objects.current().filter(worker=OuterRef("pk"), language__in=wanted))
+        return reduce(and_, (Exists(self._records(leaf, instant)) for instant in (self.start, self.end - INSTANT)))
+
+    def _records(self, leaf: Leaf, instant: datetime) -> QuerySet[Any]:
+        """The records by which the leaf may be met at ``instant``."""
+        own = Q(worker=OuterRef("pk"))
+        if isinstance(leaf, PracticalAssessment):
+            return Assessment.objects.current().filter(own, self._assessed(leaf, instant))
+        if isinstance(leaf, Certified):
+            return Certification.objects.current().filter(own, self._certified(leaf, instant))
+        if isinstance(leaf, Instructed):
+            return Instruction.objects.current().filter(own, self._instructed(leaf, instant))
+        assert isinstance(leaf, Appointed)
+        return Appointment.objects.current().filter(own, self._appointed(leaf, instant))
+
+    def _assessed(self, leaf: PracticalAssessment, instant: datetime) -> Q:
+        given = Q(
+            kind="practical",
+            outcome="pass",
+            role=leaf.role or self.role.role,
+            model__in=self._models_in(leaf.scope),
+            operations__overlap=sorted(leaf.operations or {self.job.operation}),
+            assessed_at__lte=instant,
+        )
+        if leaf.scope == "configuration":
+            given &= Q(configuration=self.job.configuration)
+        if leaf.within_months is not None:
+            given &= Q(assessed_at__gte=self._months_back(instant, leaf.within_months))
+        return given
+
+    def _certified(self, leaf: Certified, instant: datetime) -> Q:
+        model = self.job.crane.model
+        day = local_date(instant, self._zone)
+        held = Q(Q(expires__isnull=True) | Q(expires__gte=day), issued__lte=day, scheme__in=leaf.schemes)
+        if leaf.scope:
+            held &= Q(scope__contains=sorted(leaf.scope))
+        if leaf.covers == "model":
+            held &= Q(covers_models__contains=[model.pk])
+        elif leaf.covers == "class":
+            held &= Q(covers_models__contains=[model.pk]) | Q(covers_classes__contains=[model.crane_class])
+        return held
+
+    def _instructed(self, leaf: Instructed, instant: datetime) -> Q:
+        given = Q(topic=leaf.topic, completed_at__lte=instant)
+        if leaf.providers:
+            given &= Q(provider__in=leaf.providers)
+        if leaf.scope == "model":
+            given &= Q(model=self.job.crane.model_id)
+        if leaf.within_months is not None:
+            given &= Q(completed_at__gte=self._months_back(instant, leaf.within_months))
+        return given
+
+    def _appointed(self, leaf: Appointed, instant: datetime) -> Q:
+        act = Q(
+            Q(model__isnull=True) | Q(model=self.job.crane.model_id),
+            Q(end__isnull=True) | Q(end__gt=instant),
+            Q(kind="maker_instructor", maker=self.job.crane.model.maker_id) | Q(employer=self.job.employer_id),
+            duty=leaf.duty,
+            kind__in=leaf.kinds,
+            start__lte=instant,
+        )
+        if leaf.stop_work_authority:
+            act &= Q(stop_work_authority=True)
+        return act
+
+    def _stand_downs(self) -> QuerySet[StandDown]:
+        """Stand-downs that nothing can have lifted: there was no retraining after any."""
+        retrained = Instruction.objects.current().filter(worker=OuterRef("worker"), after_stand_down__isnull=False)
+        return StandDown.objects.current().filter(
+            ~Exists(retrained),
+            Q(model__isnull=True) | Q(model=self.job.crane.model_id),
+            worker=OuterRef("pk"),
+            role__in=("", self.role.role),
+            start__lt=self.end,
+        )
+
+    # Circumstances
+
+    @property
+    def _zone(self) -> ZoneInfo:
+        return ZoneInfo(self.job.site.time_zone)
+
+    def _months_back(self, instant: datetime, months: int) -> datetime:
+        """The first instant that is still within ``months`` calendar months before ``instant``."""
+        return start_of_day(months_before(local_date(instant, self._zone), months), self._zone)
+
+    def _models_in(self, scope: str) -> frozenset[int]:
+        """Crane models that count in ``scope``, whenever a declaration was in force."""
+        if scope not in self._models:
+            self._models[scope] = self._find_models(scope)
+        return self._models[scope]
+
+    def _find_models(self, scope: str) -> frozenset[int]:
+        model = self.job.crane.model
+        if scope in ("model", "configuration"):
+            return frozenset({model.pk})
+        if scope == "family":
+            declared = FamilyDeclaration.objects.current().filter(models_declared__contains=[model.pk])
+            return frozenset({model.pk}).union(*declared.values_list("models_declared", flat=True))
+        models = (
+            CraneModel.objects.all() if scope == "any" else CraneModel.objects.filter(crane_class=model.crane_class)
+        )
+        return frozenset(models.values_list("pk", flat=True))
+
+
+def _missing(node: Node, met: dict[str, bool], minutes: dict[str, int]) -> list[Missing]:
+    """The fewest leaves whose lack refuses the tree; what ``met`` does not name counts as met."""
+    if not isinstance(node, Group):
+        return [] if met.get(node.key, True) else [Missing(node, minutes.get(node.key))]
+    lacks = [_missing(each, met, minutes) for each in node.children]
+    unmet = sorted(filter(None, lacks), key=len)
+    short = node.count - (len(lacks) - len(unmet))
+    return [leaf for each in unmet[: max(short, 0)] for leaf in each]

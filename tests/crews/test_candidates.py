@@ -1,0 +1,287 @@
+"""Candidates for a place: the sieve and the engine together give the engine's answer for everybody."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from dataclasses import dataclass
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from pytest_django import DjangoAssertNumQueries
+
+from registry.crews.candidates import candidates_for
+from registry.crews.models import Slot
+from registry.crews.queries import answer, asking_for_slot, slot_with_job, standard_of
+from registry.crews.sieve import Sieve
+from registry.eligibility.standard import (
+    Appointed,
+    BadInput,
+    Certified,
+    Hours,
+    Instructed,
+    Leaf,
+    PracticalAssessment,
+    RoleStandard,
+)
+from registry.evidence import services as evidence
+from registry.evidence.models import Instruction
+from registry.people import services as people
+from registry.people.models import Worker
+from tests.world import World
+
+pytestmark = pytest.mark.django_db
+
+SHARE_IN_ORDER = 0.93
+PEOPLE_A_ROLE = 3
+ROLES = ["erection_supervisor", "erector", "trainee", "rigger", "signal_person", "crane_operator"]
+ROLES += ["assist_crane_operator", "overseeing_engineer"]
+
+
+@dataclass
+class Lives:
+    """People who each aim at one role: most of what it asks is there, some of it is just not."""
+
+    world: World
+    chance: random.Random
+
+    def make(self, role: RoleStandard, number: int) -> Worker:
+        """Somebody whose records aim at ``role``."""
+        worker = self.world.worker("Aimo", f"{role.role.title().replace('_', '')} {number}")
+        for leaf in role.leaves():
+            self.record(leaf, role, worker, in_order=self.chance.random() < SHARE_IN_ORDER)
+        return worker
+
+    def record(self, leaf: Leaf, role: RoleStandard, worker: Worker, *, in_order: bool) -> None:
+        """A record that meets the leaf, or one that nearly does."""
+        now = self.world.now
+        long_ago = now - timedelta(days=860)
+        at = now - timedelta(days=90) if in_order else self.chance.choice([long_ago, now - timedelta(days=1)])
+        if isinstance(leaf, Instructed):
+            topic = leaf.topic if in_order or at == long_ago else "another topic"
+            provider = next(iter(sorted(leaf.providers)), "employer")
+            model = self.world.model if leaf.scope == "model" else None
+            evidence.record_instruction(
+                worker=worker,
+                topic=topic,
+                provider=provider,
+                model=model,
+                completed_at=at,
+                recorded_at=at,
+                recorded_by=None,
+            )
+        elif isinstance(leaf, Certified):
+            evidence.record_certification(
+                worker=worker,
+                scheme=leaf.schemes[0],
+                number=f"{leaf.key}-{worker.pk}",
+                issuer="Norrland Board",
+                issued=long_ago.date(),
+                expires=(now + timedelta(days=400 if in_order else self.chance.choice([-3, 4, 5]))).date(),
+                classes=["hammerhead"],
+                scope=sorted(leaf.scope),
+                recorded_at=long_ago,
+                recorded_by=None,
+            )
+        elif isinstance(leaf, Appointed) and "duty" in leaf.kinds:
+            evidence.appoint(
+                worker=worker,
+                duty=leaf.duty,
+                employer=self.world.employer,
+                start=long_ago,
+                end=None if in_order else now + timedelta(days=self.chance.choice([-2, 5])),
+                appointed_by="Ines Okoro",
+                stop_work_authority=leaf.stop_work_authority and self.chance.random() < SHARE_IN_ORDER,
+                recorded_at=long_ago,
+                recorded_by=None,
+            )
+        elif isinstance(leaf, PracticalAssessment):
+            self.world.assess(
+                worker,
+                leaf.role or role.role,
+                outcome="pass" if in_order else self.chance.choice(["pass", "not_yet_competent"]),
+                at=at,
+            )
+        elif isinstance(leaf, Hours):
+            days = -(-leaf.minimum // (8 * 60)) + (1 if in_order else -2)
+            self.hours(worker, leaf, role, days=max(days, 0))
+
+    def hours(self, worker: Worker, leaf: Hours, role: RoleStandard, *, days: int) -> None:
+        """Days of eight hours of the kind that the leaf counts."""
+        world = self.world
+        capacity = leaf.capacity or ("erector" if role.role == "erection_supervisor" else role.role)
+        first = world.now - timedelta(days=12 + days)
+        signed = self.chance.random() < SHARE_IN_ORDER
+        rows = []
+        for number in range(days):
+            start = (first + timedelta(days=number)).replace(hour=15, minute=0)
+            end = start + timedelta(hours=8)
+            new = evidence.NewHours(
+                worker=worker,
+                model=world.model,
+                operation=sorted(leaf.operations or {"dismantling"})[number % len(leaf.operations or [1])],
+                capacity=capacity,
+                start=start,
+                end=end,
+                employer=world.employer,
+                site=world.site,
+                crane=world.crane,
+                countersigner=world.assessor if signed else None,
+                countersigned_at=end + timedelta(hours=1) if signed else None,
+            )
+            rows.append(new)
+        for week in (rows[place : place + 7] for place in range(0, days, 7)):
+            evidence.record_hours_in_bulk(rows=week, recorded_at=week[-1].end + timedelta(hours=10), recorded_by=None)
+
+
+@pytest.mark.parametrize("standard_key", ["makers-practice-us", "us-federal-crane-assembly"])
+def test_for_everybody_the_answer_is_the_engines(world: World, standard_key: str) -> None:
+    job = world.job(ROLES, days=2, standard_key=standard_key)
+    standard = standard_of(job)
+    lives = Lives(world, random.Random(41))
+    everybody = [
+        lives.make(standard.by_role_and_operation[role, "dismantling"], number)
+        for role in ROLES
+        for number in range(PEOPLE_A_ROLE)
+    ]
+    outcomes: Counter[str] = Counter()
+    for slot in job.slots.all():
+        slot = slot_with_job(slot.pk)
+        found = candidates_for(slot, start=job.start, end=job.end, most=1000)
+        permitted = {each.worker.pk for each in found.permitted}
+        assert not found.undecided
+        sieve = Sieve(standard.by_role_and_operation[slot.role, "dismantling"], slot.job, job.start, job.end)
+        missing = sieve.missing(Worker.objects.filter(pk__in=[each.pk for each in everybody]), hours=True)
+        for worker in everybody:
+            given = answer(asking_for_slot(slot, worker=worker.pk, start=job.start, end=job.end)).answer
+            assert given.permitted == (worker.pk in permitted), (slot, worker, missing[worker])
+            outcomes[f"{slot.role} {given.outcome}"] += 1
+            outcomes["sifted out"] += bool(missing[worker])
+            outcomes["refused"] += not given.permitted
+    # The lives above give both answers, and the sieve leaves few to the engine.
+    assert sum(outcomes[f"{role} permitted"] > 0 for role in ROLES) >= len(ROLES) - 2, outcomes
+    assert outcomes["refused"] > len(everybody)
+    assert outcomes["sifted out"] > outcomes["refused"] * 0.8, outcomes
+
+
+# What the pages rely on
+
+
+def offered(slot: Slot, **asked: object) -> list[str]:
+    """Names of the permitted, in order."""
+    slot = slot_with_job(slot.pk)
+    found = candidates_for(slot, start=slot.job.start, end=slot.job.end, **asked)  # type: ignore[arg-type]
+    return [str(each.worker) for each in found.permitted]
+
+
+@pytest.fixture
+def place(world: World) -> Slot:
+    """An erector's place; three erectors are on the books, and the assessor, who is none."""
+    for name in ("Ruvik", "Sabel", "Tammo"):
+        world.make_erector(world.worker(name, f"Orsk{name}"))
+    return world.job(["erector", "erector"]).slots.first()  # type: ignore[return-value]
+
+
+def test_the_permitted_are_named_with_how_long_their_documents_hold(place: Slot) -> None:
+    slot = slot_with_job(place.pk)
+    found = candidates_for(slot, start=slot.job.start, end=slot.job.end)
+    assert [str(each.worker) for each in found.permitted] == ["Ruvik OrskRuvik", "Sabel OrskSabel", "Tammo OrskTammo"]
+    assert all(each.holds_until and each.holds_until > slot.job.end for each in found.permitted)
+
+
+def test_the_refused_are_told_what_they_lack_and_by_how_much(world: World, place: Slot) -> None:
+    short = world.worker("Ulla", "Brevik")
+    world.make_erector(short, days=3)
+    slot = slot_with_job(place.pk)
+    found = candidates_for(slot, start=slot.job.start, end=slot.job.end)
+    lacks = {str(each.worker): each.lacks for each in found.refused}
+    assert any("at most 24 h on record" in each for each in lacks["Ulla Brevik"])
+    assert list(lacks) == ["Ulla Brevik", "Petra Lindqvist"]
+
+
+def test_somebody_stood_down_is_refused_by_the_engine_not_overlooked_by_the_sieve(world: World, place: Slot) -> None:
+    barred = Worker.objects.get(given_name="Sabel")
+    sent_off = world.now - timedelta(days=4)
+    act = evidence.stand_down(
+        worker=barred, start=sent_off, reason="Unhooked the tag line.", recorded_at=sent_off, recorded_by=None
+    )
+    assert "Sabel OrskSabel" not in offered(place)
+    evidence.record_instruction(
+        worker=barred,
+        topic="retraining",
+        provider="employer",
+        completed_at=world.now - timedelta(days=3),
+        after_stand_down=act,
+        recorded_at=world.now - timedelta(days=3),
+        recorded_by=None,
+    )
+    assert Instruction.objects.filter(after_stand_down=act).exists()
+    assert "Sabel OrskSabel" not in offered(place), "retrained, but not assessed again"
+    world.assess(barred, "erector", at=world.now - timedelta(days=2))
+    assert "Sabel OrskSabel" in offered(place)
+
+
+def test_whoever_is_on_a_crew_then_comes_last_and_is_said_to_be(world: World, place: Slot) -> None:
+    world.assign(place, Worker.objects.get(given_name="Ruvik"))
+    elsewhere = world.job(["erector"], starts_in=4).slots.get()
+    world.assign(elsewhere, Worker.objects.get(given_name="Sabel"))
+    other = slot_with_job(place.job.slots.last().pk)  # type: ignore[union-attr]
+    found = candidates_for(other, start=other.job.start, end=other.job.end)
+    assert [(str(each.worker), each.busy) for each in found.permitted] == [
+        ("Tammo OrskTammo", ""),
+        ("Ruvik OrskRuvik", "is on this crew already: erector"),
+        ("Sabel OrskSabel", "is on another job then: Quillon Wharf"),
+    ]
+
+
+def test_a_search_narrows_by_name_and_number(place: Slot) -> None:
+    assert offered(place, query="orskTAMMO") == ["Tammo OrskTammo"]
+    assert offered(place, query=Worker.objects.get(given_name="Sabel").number) == ["Sabel OrskSabel"]
+    assert offered(place, query="nobody of this name") == []
+
+
+def test_no_more_are_asked_about_than_wanted_and_the_others_are_named(place: Slot) -> None:
+    slot = slot_with_job(place.pk)
+    found = candidates_for(slot, start=slot.job.start, end=slot.job.end, most=1)
+    assert [str(each.worker) for each in found.permitted] == ["Ruvik OrskRuvik"]
+    assert [str(each.worker) for each in found.undecided] == ["Sabel OrskSabel", "Tammo OrskTammo"]
+
+
+def test_nobody_whose_employment_ends_before_the_job_does_is_a_candidate(world: World, place: Slot) -> None:
+    leaver = people.register_worker(
+        given_name="Vidar",
+        family_name="Ost",
+        date_of_birth=None,
+        recorded_at=world.now - timedelta(days=890),
+        recorded_by=None,
+    )
+    people.employ(
+        worker=leaver,
+        employer=world.employer,
+        start=(world.now - timedelta(days=800)).date(),
+        end=(place.job.end - timedelta(days=1)).date(),
+        recorded_at=world.now - timedelta(days=800),
+        recorded_by=None,
+    )
+    world.make_erector(leaver)
+    assert "Vidar Ost" not in offered(place)
+
+
+def test_a_role_that_the_standard_does_not_know_is_said_so(world: World) -> None:
+    slot = slot_with_job(world.job(["assessor"]).slots.get().pk)
+    with pytest.raises(BadInput, match="says nothing of this role"):
+        candidates_for(slot, start=slot.job.start, end=slot.job.end)
+
+
+def test_the_number_of_statements_does_not_grow_with_the_people(
+    world: World, place: Slot, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    with CaptureQueriesContext(connection) as few:
+        offered(place)
+    for number in range(8):
+        world.make_erector(world.worker("Wim", f"Orsk {number}"))
+        world.worker("Xenia", f"Orsk {number}")
+    with django_assert_num_queries(len(few)):
+        assert len(offered(place)) == 11
