@@ -10,6 +10,7 @@ from registry.database import data_folder, roles, server
 env = environ.Env()
 PROJECT = Path(__file__).resolve().parent.parent
 STANDARDS = PROJECT / "fixtures" / "standards"
+NOTICES = PROJECT / "fixtures" / "notices"
 
 DEBUG = env.bool("DEBUG", default=False)
 SECRET_KEY = env.str("SECRET_KEY", default="") or data_folder.secret("django")
@@ -59,6 +60,7 @@ INSTALLED_APPS = [
     "registry.crews",
     "registry.transcripts",
     "registry.retention",
+    "registry.notices",
     "registry.inspection",
     "registry.web",
     "api",

@@ -85,6 +85,15 @@ KINDS: tuple[Kind, ...] = (
     ),
     Kind("evidence_correctionanswer", _("answer to a request"), ("reason", "recorded_by_id")),
     Kind("transcripts_issuedtranscript", _("transcript given out"), (*WORKER, "code", "sha256")),
+    Kind(
+        "notices_jobparty",
+        _("party to a job"),
+        ("name", "contact_person", "phone", "email", "address", "recorded_by_id"),
+    ),
+    Kind("notices_noticeparticulars", _("particulars of a notice"), ("site_address", "scope", "recorded_by_id")),
+    Kind("notices_attachedprocedure", _("work procedure"), ("title", "recorded_by_id")),
+    Kind("notices_sentnotice", _("notice sent"), ("content", "sha256", "sent_to", "recorded_by_id")),
+    Kind("notices_namedsupervisor", _("supervisor named in a notice"), ("worker_id", "content")),
 )
 
 BY_TABLE = {each.table: each for each in KINDS}

@@ -53,11 +53,21 @@ ABOUT: dict[str, str] = {
         "request_id IN (SELECT id FROM evidence_correctionrequest WHERE worker_id = %(worker)s)"
     ),
     "crews_assignmentevent": "assignment_id IN (SELECT id FROM crews_assignment WHERE worker_id = %(worker)s)",
+    "notices_sentnotice": "id IN (SELECT notice_id FROM notices_namedsupervisor WHERE worker_id = %(worker)s)",
 }
 """Which rows of which table an erasure concerns; their log entries lose their salts."""
 
 REASON = f"CASE WHEN reason = '' THEN '' ELSE '{ERASED}' END"
 NO_REASONING = '{"requirements": [], "remedy": null, "objections": [], "erased": true}'
+
+WITHOUT_THE_SUPERVISOR = (
+    "jsonb_set(content::jsonb, '{supervisors}', (SELECT jsonb_agg(CASE"
+    " WHEN each -> 'worker' ->> 'record' = 'worker:' || %(worker)s"
+    f""" THEN jsonb_build_object('worker', each -> 'worker' || '{{"name": "{ERASED} person", "number": ""}}',"""
+    " 'title', each -> 'title', 'standing', each -> 'standing', 'from', each -> 'from', 'until', each -> 'until',"
+    """ 'erased', true) ELSE each END) FROM jsonb_array_elements(content::jsonb -> 'supervisors') each))::text"""
+)
+"""A sent notice in which the erased person is a supervisor without a name and qualifications."""
 
 BLANKED: dict[str, dict[str, str]] = {
     "people_worker": {
@@ -91,10 +101,17 @@ BLANKED: dict[str, dict[str, str]] = {
         "seal": "''",
     },
     "crews_assignmentevent": {"reason": REASON},
+    # What the notice says about everybody else stays.
+    "notices_sentnotice": {"content": WITHOUT_THE_SUPERVISOR},
+    "notices_namedsupervisor": {"content": "''"},
 }
 """What stands in each personal column afterwards, as SQL. The columns are those of ``retention_erasable``."""
 
-LINKED_THROUGH = {"evidence_assessmentsignature": "assessment__worker"}
+LINKED_THROUGH = {
+    "evidence_assessmentsignature": "assessment__worker",
+    # A job's procedure is nobody's own record, except whoever attached it.
+    "notices_attachedprocedure": "recorded_by__worker",
+}
 """How tables that hold a document lead to the worker, where they have no ``worker`` themselves."""
 
 FREE_TEXT: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -111,6 +128,10 @@ FREE_TEXT: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("evidence_correctionanswer", ("reason",)),
     ("crews_job", ("description",)),
     ("crews_assignmentevent", ("reason",)),
+    ("notices_jobparty", ("name", "contact_person", "address")),
+    ("notices_noticeparticulars", ("site_address", "scope")),
+    ("notices_attachedprocedure", ("title",)),
+    ("notices_sentnotice", ("content",)),
 )
 """Where other people's records may name somebody in words."""
 

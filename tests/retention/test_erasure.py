@@ -49,6 +49,8 @@ EMPTY_HERE = {
     "evidence_instruction",
     "evidence_appointment",
     "crews_decision",
+    "notices_sentnotice",
+    "notices_namedsupervisor",
 }
 """Tables in which none of these texts is recorded here, though they may hold personal data."""
 
