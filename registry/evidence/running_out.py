@@ -17,10 +17,11 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, DateField, Exists, F, Func, OuterRef, Q, QuerySet, Subquery, TextField, Value
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
 from django.db.models.functions import Coalesce, TruncMonth
 from django.utils.translation import gettext
 
+from registry.database.local_day import LocalDay
 from registry.eligibility.calendar import DAY, first_day_outside, local_date, months_before
 from registry.eligibility.standard import Hours, Instructed, PracticalAssessment, RoleStandard, Standard
 from registry.evidence.models import (
@@ -162,16 +163,12 @@ def _appointments() -> QuerySet[Appointment]:
     last_site = HoursEntry.objects.filter(worker=OuterRef("worker")).order_by("-end").values("site__time_zone")[:1]
     ending = Appointment.objects.current().filter(~Exists(continued), end__isnull=False)
     return ending.select_related("employer", "maker").annotate(
-        last_day=_LastDayBefore(F("end"), Coalesce(Subquery(last_site), Value(OTHERWISE), output_field=TextField()))
+        # The end itself is the first instant that is not covered.
+        last_day=LocalDay(
+            F("end") - timedelta(microseconds=1),
+            Coalesce(Subquery(last_site), Value(OTHERWISE), output_field=TextField()),
+        )
     )
-
-
-class _LastDayBefore(Func):
-    """The day by the clock of a zone that an instant ends."""
-
-    template = "(((%(expressions)s) - interval '1 microsecond')::date)"
-    arg_joiner = " AT TIME ZONE "
-    output_field = DateField()
 
 
 def _employments() -> QuerySet[Employment]:

@@ -168,7 +168,7 @@ def test_many_at_once_agree_with_each_alone_in_few_statements(
     world: World, django_assert_num_queries: Callable[[int], Any]
 ) -> None:
     today = world.now.date()
-    window = {"since": today, "until": today + timedelta(days=365)}
+    window: dict[str, Any] = {"since": today, "until": today + timedelta(days=365)}
     crew = [world.worker("Ada", f"Crew-{letter}") for letter in "abcdef"]
     for number, each in enumerate(crew[:5]):
         certify(world, each, today + timedelta(days=30 * number), f"K-{number}a", scope=["signals"])
