@@ -9,6 +9,7 @@ everybody while the engine is asked about few (:mod:`registry.crews.candidates`)
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import reduce
@@ -101,7 +102,7 @@ class Sieve:
             f"sum_{place}": Sum(length, filter=self._worked(leaf), default=None)
             for place, leaf in enumerate(leaves.values())
         }
-        rows: QuerySet[HoursEntry, dict[str, Any]] = entries.values("worker").annotate(**sums)
+        rows: Iterable[Any] = entries.values("worker").annotate(**sums)
         return {
             row["worker"]: {key: (row[name] or timedelta()) // MINUTE for key, name in zip(leaves, sums, strict=True)}
             for row in rows
