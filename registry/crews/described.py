@@ -14,9 +14,12 @@ from django.db.models import Model, Q
 from django.utils.translation import gettext as _
 
 from registry.crews.models import Decision, Slot
-from registry.eligibility.account import duration, local_time
 from registry.eligibility.calendar import whole_minutes
+from registry.eligibility.sentences import sentence
 from registry.evidence.models import Appointment, Assessment, Certification, HoursEntry, Instruction, StandDown
+from registry.language.amounts import day, duration, instant
+from registry.language.said import authored, in_language, spoken
+from registry.language.words import in_words
 from registry.people.models import LanguageSkill
 
 _SLOTS = Slot.objects.select_related("job__site")
@@ -62,16 +65,42 @@ class DescribedDecision:
         found = [
             {
                 **each,
+                **_in_language(each, "required", "found", "shortfall"),
+                "sentence": authored(each["sentence"]),
+                "source": _source(each["source"]),
                 "counted": RecordGroup("", [described.get(key, key) for key in each["counted"]]),
-                "not_counted": [
-                    RecordGroup(group["sentence"], [described.get(key, key) for key in group["records"]])
-                    for group in each["not_counted"]
-                ],
+                "not_counted": [_left_out(group, described) for group in each["not_counted"]],
                 "percent": _percent(each),
             }
             for each in self.answer["requirements"]
         ]
         return sorted(found, key=lambda each: (each["met"] or not each["needed"], not each["met"]))
+
+    @cached_property
+    def objections(self) -> list[str]:
+        """Why this window cannot be judged by the standard."""
+        said = self.answer.get("said", {}).get("objections")
+        return list(self.answer["objections"]) if said is None else [in_language(each) for each in said]
+
+    @cached_property
+    def remedy(self) -> dict[str, Any] | None:
+        """What would cure a refusal: ``items``, each with its ``sentence``, or the ``obstacle``."""
+        remedy = self.answer["remedy"]
+        if remedy is None:
+            return None
+        items = [{**each, "sentence": spoken(_spaced(each["sentence"]), each.get("said"))} for each in remedy["items"]]
+        obstacle = spoken(_spaced(remedy["obstacle"]), remedy.get("said", {}).get("obstacle"))
+        return {**remedy, "items": items, "obstacle": obstacle}
+
+    @property
+    def role_title(self) -> str:
+        """The role as the standard calls it."""
+        return authored(self.answer["question"]["role_title"])
+
+    @property
+    def standard_title(self) -> str:
+        """The role standard's title."""
+        return authored(self.answer["standard"]["title"])
 
     @property
     def unmet(self) -> list[dict[str, Any]]:
@@ -87,14 +116,48 @@ class DescribedDecision:
 SUBJECT = re.compile(r"\b(worker|model|employer|standard):(\S+)")
 
 
+EVIDENCE_CHANGED = re.compile(r"the evidence of (?P<subject>\S+) changed")
+OTHER_HOLDS = frozenset(
+    {sentence("the job was changed or withdrawn"), sentence("the paired erector is held or leaves")}
+)
+"""What the database writes as the reason when it holds an assignment (``sql/guard.sql``)."""
+
+
 def readable_reason(reason: str, names: dict[str, str]) -> str:
-    """A hold's reason with people by their names (``worker:12`` → name)."""
+    """A hold's reason in the language in force, with people by their names (``worker:12`` → name).
 
-    def named(found: re.Match[str]) -> str:
-        others = {"worker": _("somebody who signs"), "model": _("the crane model"), "employer": _("the employer")}
-        return names.get(found[0]) or others.get(found[1]) or _("the standard")
+    Reasons that people wrote stay as they are.
+    """
+    changed = EVIDENCE_CHANGED.fullmatch(reason)
+    if changed:
+        return _("the evidence of %(subject)s changed") % {"subject": _named(changed["subject"], names)}
+    if reason in OTHER_HOLDS:
+        return _(reason)
+    return SUBJECT.sub(lambda found: _named(found[0], names), reason)
 
-    return SUBJECT.sub(named, reason)
+
+def _named(subject: str, names: dict[str, str]) -> str:
+    others = {"worker": _("somebody who signs"), "model": _("the crane model"), "employer": _("the employer")}
+    return names.get(subject) or others.get(subject.partition(":")[0]) or _("the standard")
+
+
+def _in_language(requirement: dict[str, Any], *texts: str) -> dict[str, str]:
+    said = requirement.get("said", {})
+    return {name: spoken(requirement[name], said.get(name)) for name in texts}
+
+
+def _left_out(group: dict[str, Any], described: dict[str, str]) -> RecordGroup:
+    reason = spoken(group["sentence"], group.get("said"))
+    return RecordGroup(reason, [described.get(key, key) for key in group["records"]])
+
+
+def _source(source: dict[str, str]) -> dict[str, str]:
+    return {**source, "title": authored(source["title"]), "note": authored(source["note"])}
+
+
+def _spaced(text: str) -> str:
+    """Older answers hold stored names as they are."""
+    return text.replace("_", " ")
 
 
 def _percent(requirement: dict[str, Any]) -> int | None:
@@ -129,34 +192,32 @@ def describe(records: Iterable[str], zone: ZoneInfo) -> dict[str, str]:
 
 def _hours(record: Any, zone: ZoneInfo) -> str:
     worked = duration(whole_minutes(record.start, record.end))
-    day = local_time(record.start, ZoneInfo(record.site.time_zone))[:10]
-    return f"{day}: {worked}, {record.operation}, {record.model}, {record.site}"
+    on_day = day(record.start, ZoneInfo(record.site.time_zone))
+    return f"{on_day}: {worked}, {in_words(record.operation)}, {record.model}, {record.site}"
 
 
 def _assessment(record: Any, zone: ZoneInfo) -> str:
     by = record.third_party or record.employer
-    return f"{local_time(record.assessed_at, zone)[:10]}: {record}, {record.model}, {record.assessor} ({by})".replace(
-        "_", " "
-    )
+    return f"{day(record.assessed_at, zone)}: {record}, {record.model}, {record.assessor} ({by})"
 
 
 def _certification(record: Any, zone: ZoneInfo) -> str:
-    until = record.expires or _("no expiry")
-    return f"{record}, {record.issuer}, {record.issued} / {until}"
+    until = day(record.expires) if record.expires else _("no expiry")
+    return f"{record}, {record.issuer}, {day(record.issued)} / {until}"
 
 
 def _instruction(record: Any, zone: ZoneInfo) -> str:
-    by = record.provider_name or record.get_provider_display()
-    return f"{local_time(record.completed_at, zone)[:10]}: {record.topic.replace('_', ' ')} ({by})"
+    by = record.provider_name or in_words(record.provider)
+    return f"{day(record.completed_at, zone)}: {in_words(record.topic)} ({by})"
 
 
 def _appointment(record: Any, zone: ZoneInfo) -> str:
     by = record.employer or record.maker
-    return f"{local_time(record.start, zone)[:10]}: {record.duty.replace('_', ' ')} ({by})"
+    return f"{day(record.start, zone)}: {in_words(record.duty)} ({by})"
 
 
 def _stand_down(record: Any, zone: ZoneInfo) -> str:
-    return f"{local_time(record.start, zone)}: {record.reason}"
+    return f"{instant(record.start, zone)}: {record.reason}"
 
 
 def _language(record: Any, zone: ZoneInfo) -> str:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import connection
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 
 from registry.crews.models import AssignmentState, Job, Slot
 from registry.database.errors import Problem
@@ -21,6 +22,7 @@ from registry.eligibility.intervals import Timeline
 from registry.eligibility.question import Question
 from registry.eligibility.standard import BadInput, Standard
 from registry.evidence.queries import direct_signers, evidence_for, signer_closure
+from registry.language.said import authored, finding_in_language
 from registry.people.models import Employment, LanguageSkill, Worker
 from registry.standards.models import StandardVersion
 from registry.standards.queries import figures_of, parsed, standard_in_force
@@ -227,7 +229,7 @@ class SlotView:
 
 @dataclass(frozen=True, slots=True)
 class CrewView:
-    """What the page of a job shows; ``ready`` when every crew rule is met."""
+    """What the page of a job shows, in the language in force; ``ready`` when every crew rule is met."""
 
     job: Job
     standard: Standard
@@ -273,12 +275,12 @@ def crew_of(job: Job) -> CrewView:
         [
             SlotView(
                 slot,
-                standard.title_of(slot.role),
+                authored(standard.title_of(slot.role)),
                 [each for each in states if each.slot_id == slot.pk],
             )
             for slot in slots
         ],
-        crew_findings(standard, crew),
+        tuple(map(finding_in_language, crew_findings(standard, crew))),
     )
 
 
@@ -382,5 +384,5 @@ def employment_problems(job: Job, worker_id: int, start: datetime, end: datetime
     """Why the worker is not the employer's to assign, by the site's days."""
     if employed_throughout(job, start, end).filter(worker=worker_id).exists():
         return []
-    sentence = "This person is not on the employer's books for all of that time."
+    sentence = _("This person is not on the employer's books for all of that time.")
     return [Problem("worker", "worker_is_employed_by_the_jobs_employer", sentence)]

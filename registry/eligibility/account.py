@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import dataclass
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from registry.eligibility.answer import LeafResult, NotCounted
 from registry.eligibility.calendar import DAY
 from registry.eligibility.intervals import FOREVER
 from registry.eligibility.leaves import LeafEvaluation
 from registry.eligibility.question import Question
+from registry.eligibility.sentences import duration, either, moment, say, say_many, sentence
 from registry.eligibility.signing import Signatures
 from registry.eligibility.standard import (
     Appointed,
@@ -34,11 +35,33 @@ KINDS: dict[type[Leaf], str] = {
 }
 
 
-HOLDS: dict[type[Leaf], str] = {
-    PracticalAssessment: "passed, standing",
-    Instructed: "completed, valid",
+@dataclass(frozen=True, slots=True)
+class Holds:
+    """How a requirement that holds over a time is said to hold."""
+
+    until: str
+    only_from: str
+    for_ever: str
+
+
+HOLDS: dict[type[Leaf], Holds] = {
+    PracticalAssessment: Holds(
+        sentence("passed, standing until %(instant)s"),
+        sentence("passed, standing only from %(instant)s"),
+        sentence("passed, standing, no end"),
+    ),
+    Instructed: Holds(
+        sentence("completed, valid until %(instant)s"),
+        sentence("completed, valid only from %(instant)s"),
+        sentence("completed, valid, no end"),
+    ),
 }
-"""How a requirement that holds over a time is said to hold."""
+IN_FORCE = Holds(
+    sentence("in force until %(instant)s"),
+    sentence("in force only from %(instant)s"),
+    sentence("in force, no end"),
+)
+"""All other requirements."""
 
 
 def account_of(
@@ -61,9 +84,9 @@ def account_of(
             "found_minutes": lowest,
             "shortfall_minutes": missing,
         }
-        required = f"{duration(leaf.minimum)} of hands-on hours"
+        required = say("%(amount)s of hands-on hours", amount=duration(leaf.minimum))
         found = duration(lowest)
-        shortfall = "" if met else f"{duration(missing)} missing"
+        shortfall = "" if met else say("%(amount)s missing", amount=duration(missing))
     return LeafResult(
         key=leaf.key,
         kind=KINDS[type(leaf)],
@@ -84,48 +107,41 @@ def account_of(
     )
 
 
-def duration(minutes: int) -> str:
-    """``90`` → ``1 h 30 min``."""
-    hours, rest = divmod(minutes, 60)
-    if not rest:
-        return f"{hours} h"
-    return f"{hours} h {rest} min" if hours else f"{rest} min"
-
-
-def local_time(instant: datetime, zone: ZoneInfo) -> str:
-    """``2026-06-14 07:30`` in the site's zone."""
-    return instant.astimezone(zone).strftime("%Y-%m-%d %H:%M")
-
-
 def _in_words(
     leaf: Leaf, evaluation: LeafEvaluation, question: Question, fails_from: datetime | None
 ) -> tuple[str, str, str]:
     """``(required, found, shortfall)``: what else than hours is there, and until when."""
     zone = question.zone
     if isinstance(leaf, NoStandDown):
-        required = "no stand-down for the role and model"
+        required = say("no stand-down for the role and model")
         if fails_from is None:
-            return required, "none in force", ""
-        return required, "in force", f"a stand-down is in force at {local_time(fails_from, zone)}"
+            return required, say("none in force"), ""
+        barred = say("a stand-down is in force at %(instant)s", instant=moment(fails_from, zone))
+        return required, say("in force"), barred
     if isinstance(leaf, SharedLanguage):
-        wanted = " or ".join(sorted(leaf.languages)) or question.working_language or "not stated"
-        return wanted, ("recorded" if fails_from is None else "not recorded"), ("" if fails_from is None else "missing")
-    holds = HOLDS.get(type(leaf), "in force")
-    required = f"{holds} until {local_time(question.end, zone)}"
+        wanted = either(sorted(leaf.languages)) or question.working_language or say("not stated")
+        if fails_from is None:
+            return wanted, say("recorded"), ""
+        return wanted, say("not recorded"), say("missing")
+    holds = HOLDS.get(type(leaf), IN_FORCE)
+    required = say(holds.until, instant=moment(question.end, zone))
     standing = evaluation.timeline.interval_at(question.start)
     if standing is None:
         later = [start for start, _ in evaluation.timeline.intervals if start > question.start]
         if later:
-            begins = local_time(later[0], zone)
-            return required, f"{holds} only from {begins}", "not there when the window starts"
-        return required, "none that counts", "missing"
+            begins = say(holds.only_from, instant=moment(later[0], zone))
+            return required, begins, say("not there when the window starts")
+        return required, say("none that counts"), say("missing")
     if standing[1] == FOREVER:
-        return required, f"{holds}, no end", ""
-    found = f"{holds} until {local_time(standing[1], zone)}"
+        return required, say(holds.for_ever), ""
+    found = say(holds.until, instant=moment(standing[1], zone))
     if fails_from is None:
         return required, found, ""
     days = -((question.end - standing[1]) // -DAY)
-    return required, found, f"ends {days} day{'s' if days > 1 else ''} before the window does"
+    ends = say_many(
+        "ends %(count)s day before the window does", "ends %(count)s days before the window does", count=days
+    )
+    return required, found, ends
 
 
 def _not_counted(evaluation: LeafEvaluation, signatures: Signatures) -> tuple[NotCounted, ...]:
@@ -156,8 +172,10 @@ def _by_signer(reason: str, records: list[str], signatures: Signatures) -> list[
     for signer, theirs in sorted(signed_by.items()):
         ring = signatures.ring_through(signer)
         if ring:
-            names = " for ".join(evidence.name_of(each) for each in reversed(ring))
-            found.append(NotCounted("sign_off_ring", tuple(sorted(theirs)), f"{names} signed"))
+            names, *others = [evidence.name_of(each) for each in reversed(ring)]
+            for other in others:
+                names = say("%(signer)s for %(other)s", signer=names, other=other)
+            found.append(NotCounted("sign_off_ring", tuple(sorted(theirs)), say("%(names)s signed", names=names)))
         else:
             found.append(NotCounted(reason, tuple(sorted(theirs)), evidence.name_of(signer)))
     return found

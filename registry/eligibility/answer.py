@@ -8,6 +8,7 @@ from typing import Any
 
 from registry.eligibility.question import Question
 from registry.eligibility.reasons import REASONS
+from registry.eligibility.sentences import Sentence, said_of, say
 from registry.eligibility.standard import Source
 
 PERMITTED = "permitted"
@@ -23,9 +24,10 @@ class NotCounted:
     detail: str = ""
 
     @property
-    def sentence(self) -> str:
+    def sentence(self) -> Sentence:
         """The reason in words."""
-        return REASONS[self.reason] + (f" ({self.detail})" if self.detail else "")
+        reason = say(REASONS[self.reason])
+        return say("%(reason)s (%(detail)s)", reason=reason, detail=self.detail) if self.detail else reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +114,13 @@ class Decision:
         return self.outcome == PERMITTED
 
     def as_json(self) -> dict[str, Any]:
-        """The answer as plain JSON data; instants as ISO 8601 in UTC."""
+        """The answer as plain JSON data; instants as ISO 8601 in UTC.
+
+        Texts are English. ``said`` beside them says how they were made
+        (:data:`~registry.eligibility.sentences.Said`), so that they can be said in another
+        language; the texts of the standard (titles, notes, a requirement's sentence) are
+        entries of the catalogue themselves.
+        """
         asked = self.question
         return {
             "outcome": self.outcome,
@@ -138,7 +146,8 @@ class Decision:
             },
             "holds_until": _iso(self.holds_until),
             "fails_from": _iso(self.fails_from),
-            "objections": list(self.objections),
+            "objections": [str(each) for each in self.objections],
+            "said": {"objections": [said_of(each) for each in self.objections]},
             "requirements": [_leaf_json(each) for each in self.requirements],
             "remedy": _remedy_json(self.remedy),
         }
@@ -157,16 +166,18 @@ def _leaf_json(leaf: LeafResult) -> dict[str, Any]:
         },
         "met": leaf.met,
         "needed": leaf.needed,
-        "required": leaf.required,
-        "found": leaf.found,
-        "shortfall": leaf.shortfall,
+        "required": str(leaf.required),
+        "found": str(leaf.found),
+        "shortfall": str(leaf.shortfall),
+        "said": {
+            "required": said_of(leaf.required),
+            "found": said_of(leaf.found),
+            "shortfall": said_of(leaf.shortfall),
+        },
         "fails_from": _iso(leaf.fails_from),
         "set_by_employer": leaf.set_by_employer,
         "counted": list(leaf.counted),
-        "not_counted": [
-            {"reason": each.reason, "sentence": each.sentence, "records": list(each.records)}
-            for each in leaf.not_counted
-        ],
+        "not_counted": [_not_counted_json(each) for each in leaf.not_counted],
     }
     if leaf.required_minutes is not None:
         found |= {
@@ -177,17 +188,29 @@ def _leaf_json(leaf: LeafResult) -> dict[str, Any]:
     return found
 
 
+def _not_counted_json(group: NotCounted) -> dict[str, Any]:
+    sentence = group.sentence
+    return {
+        "reason": group.reason,
+        "sentence": str(sentence),
+        "said": said_of(sentence),
+        "records": list(group.records),
+    }
+
+
 def _remedy_json(remedy: Remedy | None) -> dict[str, Any] | None:
     if remedy is None:
         return None
     return {
         "cost": remedy.cost,
-        "obstacle": remedy.obstacle,
+        "obstacle": str(remedy.obstacle),
+        "said": {"obstacle": said_of(remedy.obstacle)},
         "items": [
             {
                 "kind": each.kind,
                 "leaf": each.leaf,
-                "sentence": each.sentence,
+                "sentence": str(each.sentence),
+                "said": said_of(each.sentence),
                 "cost": each.cost,
                 "minutes": each.minutes,
             }

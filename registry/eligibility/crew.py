@@ -12,10 +12,18 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from registry.eligibility.account import duration, local_time
 from registry.eligibility.calendar import DAY, local_date
 from registry.eligibility.hours import INSTANT
 from registry.eligibility.intervals import Timeline, at_least
+from registry.eligibility.sentences import (
+    authored,
+    day_of,
+    duration,
+    listed,
+    moment,
+    say,
+    say_many,
+)
 from registry.eligibility.standard import CrewRules, Source, Standard
 
 SUPERVISOR = "erection_supervisor"
@@ -94,13 +102,14 @@ def _slots_filled(standard: Standard, crew: Crew, standing: list[Member]) -> Ite
         positions[role] += 1
         filled = Timeline.of((each.start, each.end) for each in standing if each.slot == slot)
         gap = filled.first_gap(crew.start, crew.end)
-        title = standard.title_of(role)
+        title = authored(standard.title_of(role))
         if list(crew.slots.values()).count(role) > 1:
-            title += f" {positions[role]}"
+            title = say("%(role)s %(number)s", role=title, number=positions[role])
         if gap is None:
-            sentence = f"{title}: the slot is filled throughout"
+            sentence = say("%(role)s: the slot is filled throughout", role=title)
         else:
-            sentence = f"{title}: nobody in the slot from {local_time(gap, crew.zone)}"
+            since = moment(gap, crew.zone)
+            sentence = say("%(role)s: nobody in the slot from %(instant)s", role=title, instant=since)
         yield CrewFinding("slot_filled", gap is None, sentence, standard.crew.source)
 
 
@@ -108,19 +117,20 @@ def _supervised(standard: Standard, crew: Crew, standing: list[Member]) -> CrewF
     others = {each.worker for each in standing if each.role != SUPERVISOR}
     free = [each for each in standing if each.role == SUPERVISOR and each.worker not in others]
     gap = Timeline.of((each.start, each.end) for each in free).first_gap(crew.start, crew.end)
-    title = standard.title_of(SUPERVISOR)
+    title = authored(standard.title_of(SUPERVISOR))
     if gap is None:
-        sentence = f"{title} with no other role: present throughout"
+        sentence = say("%(role)s with no other role: present throughout", role=title)
     else:
-        sentence = f"{title} with no other role: nobody from {local_time(gap, crew.zone)}"
+        since = moment(gap, crew.zone)
+        sentence = say("%(role)s with no other role: nobody from %(instant)s", role=title, instant=since)
     return CrewFinding("supervised_throughout", gap is None, sentence, standard.crew.source)
 
 
 def _engineer_named(standard: Standard, crew: Crew, standing: list[Member]) -> Iterator[CrewFinding]:
     if standard.crew.overseeing_engineer:
         named = any(each.role == ENGINEER for each in standing)
-        title = standard.title_of(ENGINEER)
-        sentence = f"{title}: named" if named else f"{title}: nobody is named"
+        title = authored(standard.title_of(ENGINEER))
+        sentence = say("%(role)s: named", role=title) if named else say("%(role)s: nobody is named", role=title)
         yield CrewFinding("engineer_named", named, sentence, standard.crew.source)
 
 
@@ -130,21 +140,28 @@ def _trainees_paired(rules: CrewRules, crew: Crew, standing: list[Member]) -> It
     for trainee in (each for each in standing if each.role == "trainee"):
         erector = erectors.get(trainee.paired_with or "")
         if erector is None:
-            sentence = f"{trainee.name} is not paired with an erector of this crew"
+            sentence = say("%(trainee)s is not paired with an erector of this crew", trainee=trainee.name)
         elif not (erector.start <= trainee.start and trainee.end <= erector.end):
-            sentence = f"{trainee.name} stays when {erector.name}, the erector, is not there"
+            sentence = say(
+                "%(trainee)s stays when %(erector)s, the erector, is not there",
+                trainee=trainee.name,
+                erector=erector.name,
+            )
         else:
             led[erector.key].append(trainee)
-            sentence = f"{trainee.name} is paired with {erector.name}"
+            sentence = say("%(trainee)s is paired with %(erector)s", trainee=trainee.name, erector=erector.name)
             yield CrewFinding("trainee_paired", True, sentence, rules.source)
             continue
         yield CrewFinding("trainee_paired", False, sentence, rules.source)
     for key, trainees in led.items():
         most = _most_at_once(trainees)
         if most > rules.trainees_per_erector:
-            sentence = (
-                f"{erectors[key].name} is paired with {most} trainees at once, "
-                f"at most {rules.trainees_per_erector} allowed"
+            sentence = say_many(
+                "%(erector)s is paired with %(count)s trainee at once, at most %(most)s allowed",
+                "%(erector)s is paired with %(count)s trainees at once, at most %(most)s allowed",
+                count=most,
+                erector=erectors[key].name,
+                most=rules.trainees_per_erector,
             )
             yield CrewFinding("trainee_ratio", False, sentence, rules.source)
 
@@ -158,7 +175,7 @@ def _not_elsewhere(rules: CrewRules, crew: Crew, standing: list[Member]) -> Iter
     for other in crew.other_work:
         for each in standing:
             if each.worker == other.worker and each.start < other.end and other.start < each.end:
-                sentence = f"{each.name} is also on {other.job} at the same time"
+                sentence = say("%(name)s is also on %(job)s at the same time", name=each.name, job=other.job)
                 yield CrewFinding("one_job_at_a_time", False, sentence, rules.source)
 
 
@@ -177,9 +194,12 @@ def _hours_of_work(rules: CrewRules, crew: Crew, standing: list[Member]) -> Iter
         too_long = [day for day, minutes in planned.items() if minutes > rules.longest_day]
         if too_long:
             day = min(too_long)
-            sentence = (
-                f"{name} is planned for {duration(planned[day])} on {day}, "
-                f"at most {duration(rules.longest_day)} allowed"
+            sentence = say(
+                "%(name)s is planned for %(amount)s on %(day)s, at most %(most)s allowed",
+                name=name,
+                amount=duration(planned[day]),
+                day=day_of(day),
+                most=duration(rules.longest_day),
             )
             yield CrewFinding("hours_of_work", False, sentence, rules.hours_source)
 
@@ -194,13 +214,17 @@ def _days(start: datetime, end: datetime, zone: ZoneInfo) -> Iterator[date]:
 
 def _common_language(rules: CrewRules, crew: Crew, standing: list[Member]) -> CrewFinding:
     if not standing:
-        return CrewFinding("common_language", False, "there is no crew yet", rules.source)
+        return CrewFinding("common_language", False, say("there is no crew yet"), rules.source)
     common = frozenset.intersection(*(each.languages for each in standing))
     if crew.working_language is not None and crew.working_language not in common:
         without = [each.name for each in standing if crew.working_language not in each.languages]
-        sentence = f"without the working language {crew.working_language}: {', '.join(without)}"
+        sentence = say(
+            "without the working language %(language)s: %(names)s",
+            language=crew.working_language,
+            names=listed(without),
+        )
         return CrewFinding("common_language", False, sentence, rules.source)
     if not common:
-        return CrewFinding("common_language", False, "the crew has no language in common", rules.source)
-    sentence = f"the crew shares: {', '.join(sorted(common))}"
+        return CrewFinding("common_language", False, say("the crew has no language in common"), rules.source)
+    sentence = say("the crew shares: %(languages)s", languages=listed(sorted(common)))
     return CrewFinding("common_language", True, sentence, rules.source)

@@ -17,6 +17,7 @@ from registry.eligibility.intervals import FOREVER, NEVER, Timeline
 from registry.eligibility.leaves import LeafEvaluation, Requirements, tree_timeline
 from registry.eligibility.question import Asked, Question
 from registry.eligibility.remedy import remedy_for
+from registry.eligibility.sentences import authored, day_of, joined, say
 from registry.eligibility.signing import Signatures
 from registry.eligibility.standard import BadInput, Group, Node, RoleStandard, Standard
 
@@ -92,8 +93,14 @@ def _asked(question: Question) -> Asked:
 
 def _in_force(standard: Standard, question: Question) -> tuple[tuple[str, ...], Timeline]:
     """Objections to judging this window by this standard, and when it is in force."""
+    title = authored(standard.title)
     if question.jurisdiction != standard.jurisdiction:
-        wrong = f"the standard {standard.title} is for {standard.jurisdiction}, the work is in {question.jurisdiction}"
+        wrong = say(
+            "the standard %(title)s is for %(jurisdiction)s, the work is in %(place)s",
+            title=title,
+            jurisdiction=standard.jurisdiction,
+            place=question.jurisdiction,
+        )
         return (wrong,), NEVER
     start = start_of_day(standard.in_force_from, question.zone)
     end = FOREVER
@@ -101,10 +108,22 @@ def _in_force(standard: Standard, question: Question) -> tuple[tuple[str, ...], 
         end = end_of_day(standard.in_force_until, question.zone)
     if start <= question.start and question.end <= end:
         return (), Timeline.of([(start, end)])
-    span = f"from {standard.in_force_from}"
-    if standard.in_force_until is not None:
-        span += f" through {standard.in_force_until}"
-    objection = f"version {standard.version} of {standard.title} is in force {span}: the window must lie within"
+    version, first = standard.version, day_of(standard.in_force_from)
+    if standard.in_force_until is None:
+        objection = say(
+            "version %(version)s of %(title)s is in force from %(first)s: the window must lie within",
+            version=version,
+            title=title,
+            first=first,
+        )
+    else:
+        objection = say(
+            "version %(version)s of %(title)s is in force from %(first)s through %(last)s: the window must lie within",
+            version=version,
+            title=title,
+            first=first,
+            last=day_of(standard.in_force_until),
+        )
     return (objection,), Timeline.of([(start, end)])
 
 
@@ -132,5 +151,5 @@ def _remedy(
     objections: tuple[str, ...],
 ) -> Remedy:
     if objections:
-        return Remedy(obstacle="; ".join(objections))
+        return Remedy(obstacle=joined(objections, "; "))
     return remedy_for(role, evaluations, question, standard)

@@ -11,13 +11,23 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import combinations, islice, product
 
-from registry.eligibility.account import duration
 from registry.eligibility.answer import Remedy, RemedyItem
 from registry.eligibility.calendar import first_day_outside, local_date, start_of_day
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.eligibility.hours import INSTANT
 from registry.eligibility.leaves import LeafEvaluation, tree_timeline
 from registry.eligibility.question import Question
+from registry.eligibility.sentences import (
+    Sentence,
+    authored,
+    day_of,
+    duration,
+    either,
+    joined,
+    listed,
+    say,
+    sentence,
+)
 from registry.eligibility.standard import (
     Appointed,
     Certified,
@@ -32,12 +42,33 @@ from registry.eligibility.standard import (
     SharedLanguage,
     Standard,
 )
+from registry.eligibility.words import term
 
 MOST_ALTERNATIVES = 200
 """More alternatives than any readable standard has; past it only the cheapest are kept."""
 
 SCOPES = ("configuration", "model", "family", "class", "any")
 """From the narrowest to the widest: hours that count for one count for all that follow."""
+
+ON_WHAT = {
+    "configuration": sentence("on the model in this configuration"),
+    "model": sentence("on the model"),
+    "family": sentence("on the model or its family"),
+    "class": sentence("on cranes of the same class"),
+    "any": sentence("on any crane"),
+}
+"""Where hours are to be worked, by scope."""
+
+ASSESSMENTS = {
+    "any": sentence("a practical assessment as %(role)s in %(operations)s, passed and given by an entitled assessor"),
+    "third_party": sentence(
+        "a practical assessment as %(role)s in %(operations)s, passed and given by an entitled third-party assessor"
+    ),
+    "employer": sentence(
+        "a practical assessment as %(role)s in %(operations)s, passed and given by the employer's entitled assessor"
+    ),
+}
+"""The assessment to obtain, by who must give it."""
 
 LeafSet = frozenset[str]
 
@@ -52,7 +83,7 @@ def remedy_for(
     finder = _Finder(role, evaluations, question, standard)
     alternatives = finder.alternatives(role.requirement)
     if not alternatives:
-        return Remedy(obstacle=" ".join(dict.fromkeys(finder.obstacles.values())))
+        return Remedy(obstacle=joined(dict.fromkeys(finder.obstacles.values())))
     best = min(alternatives, key=finder.preference)
     return Remedy(finder.items(best))
 
@@ -137,25 +168,32 @@ class _Finder:
         """Why nothing obtained before the window would help, if so."""
         question = self.question
         if isinstance(leaf, Hours) and self._fresh_minutes(leaf) is None:
-            return f"The window is longer than hours stay current ({leaf.sentence})."
+            return say(
+                "The window is longer than hours stay current (%(requirement)s).", requirement=authored(leaf.sentence)
+            )
         if isinstance(leaf, PracticalAssessment | Instructed) and leaf.within_months is not None:
             eve = local_date(question.start - INSTANT, question.zone)
             expires = start_of_day(first_day_outside(eve, leaf.within_months), question.zone)
             if expires < question.end:
-                return f"The window is longer than this stays valid ({leaf.sentence})."
+                return say(
+                    "The window is longer than this stays valid (%(requirement)s).", requirement=authored(leaf.sentence)
+                )
         ended_at = self.evaluations[leaf.key].ended_at
         if any(question.start <= each < question.end for each in ended_at):
             if isinstance(leaf, PracticalAssessment):
-                return f"A later assessment inside the window overturns it ({leaf.sentence})."
-            return f"A stand-down begins inside the window ({leaf.sentence})."
+                return say(
+                    "A later assessment inside the window overturns it (%(requirement)s).",
+                    requirement=authored(leaf.sentence),
+                )
+            return say("A stand-down begins inside the window (%(requirement)s).", requirement=authored(leaf.sentence))
         if (
             isinstance(leaf, Hours | PracticalAssessment)
             and leaf.scope == "configuration"
             and question.configuration is None
         ):
-            return "The crane's configuration is not stated."
+            return say("The crane's configuration is not stated.")
         if isinstance(leaf, SharedLanguage) and not (leaf.languages or question.working_language):
-            return "The site's working language is not stated."
+            return say("The site's working language is not stated.")
         return ""
 
     # What to obtain for a set of leaves
@@ -186,53 +224,57 @@ class _Finder:
         items += self._hours_items(leaf for leaf in chosen if isinstance(leaf, Hours))
         return tuple(sorted(items, key=lambda each: each.kind != "retraining"))
 
-    def _item(self, leaf: Leaf, kind: str, sentence: str) -> RemedyItem:
-        return RemedyItem(kind, leaf.key, sentence, leaf.cost)
+    def _item(self, leaf: Leaf, kind: str, wanted: str) -> RemedyItem:
+        return RemedyItem(kind, leaf.key, wanted, leaf.cost)
 
     def _other(self, leaf: Leaf) -> tuple[str, str]:
         question = self.question
         if isinstance(leaf, PracticalAssessment):
             return "assessment", self._assessment(leaf)
         if isinstance(leaf, Certified):
-            scope = f" covering {', '.join(sorted(leaf.scope))}" if leaf.scope else ""
-            schemes = " or ".join(leaf.schemes)
-            return "certification", (
-                f"a certificate of the scheme {schemes}{scope}, valid through {self._end_of_window}"
-            )
+            return "certification", self._certificate(leaf)
         if isinstance(leaf, Instructed):
-            by = f" by the {' or '.join(sorted(leaf.providers))}" if leaf.providers else ""
-            on = " on the model" if leaf.scope == "model" else ""
-            return "instruction", f"instruction on {leaf.topic.replace('_', ' ')}{on}{by}"
+            return "instruction", _instruction(leaf)
         if isinstance(leaf, Appointed):
-            authority = " with authority to stop work" if leaf.stop_work_authority else ""
-            kinds = " or ".join(sorted(each.replace("_", " ") for each in leaf.kinds))
-            return "appointment", (
-                f"a written {kinds} appointment as {leaf.duty.replace('_', ' ')}{authority}, "
-                f"through {self._end_of_window}"
-            )
+            return "appointment", self._appointment(leaf)
         assert isinstance(leaf, SharedLanguage)
-        wanted = " or ".join(sorted(leaf.languages)) or question.working_language
-        return "language", f"a working language in common: {wanted}"
+        wanted = either(sorted(leaf.languages)) or question.working_language or ""
+        return "language", say("a working language in common: %(languages)s", languages=wanted)
+
+    def _certificate(self, leaf: Certified) -> Sentence:
+        schemes, day = either(leaf.schemes), self._end_of_window
+        if not leaf.scope:
+            return say("a certificate of the scheme %(schemes)s, valid through %(day)s", schemes=schemes, day=day)
+        return say(
+            "a certificate of the scheme %(schemes)s covering %(scope)s, valid through %(day)s",
+            schemes=schemes,
+            scope=listed(sorted(leaf.scope)),
+            day=day,
+        )
+
+    def _appointment(self, leaf: Appointed) -> Sentence:
+        values = {"kinds": either(map(term, sorted(leaf.kinds))), "duty": term(leaf.duty), "day": self._end_of_window}
+        if leaf.stop_work_authority:
+            return say(
+                "a written %(kinds)s appointment as %(duty)s with authority to stop work, through %(day)s", **values
+            )
+        return say("a written %(kinds)s appointment as %(duty)s, through %(day)s", **values)
 
     @property
-    def _end_of_window(self) -> str:
-        return self.question.end.astimezone(self.question.zone).strftime("%Y-%m-%d")
+    def _end_of_window(self) -> Sentence:
+        return day_of(local_date(self.question.end, self.question.zone))
 
-    def _assessment(self, leaf: PracticalAssessment | None) -> str:
-        role = (leaf.role if leaf and leaf.role else self.question.role).replace("_", " ")
-        by = {
-            None: "an entitled assessor",
-            "any": "an entitled assessor",
-            "third_party": "an entitled third-party assessor",
-            "employer": "the employer's entitled assessor",
-        }[leaf.assessor if leaf else None]
-        operation = self.question.operation
-        if leaf is not None and leaf.operations and operation not in leaf.operations:
-            operation = " or ".join(sorted(leaf.operations))
-        return f"a practical assessment as {role} in {operation}, passed and given by {by}"
+    def _assessment(self, leaf: PracticalAssessment | None) -> Sentence:
+        role = leaf.role if leaf and leaf.role else self.question.role
+        operations = [self.question.operation]
+        if leaf is not None and leaf.operations and operations[0] not in leaf.operations:
+            operations = sorted(leaf.operations)
+        return say(
+            ASSESSMENTS[leaf.assessor if leaf else "any"], role=term(role), operations=either(map(term, operations))
+        )
 
-    def _retraining(self) -> str:
-        return "retraining that answers the stand-down, then a re-assessment"
+    def _retraining(self) -> Sentence:
+        return say("retraining that answers the stand-down, then a re-assessment")
 
     def _hours_items(self, leaves: Iterable[Hours]) -> list[RemedyItem]:
         """Hours still to work; an hour that counts for several requirements is asked for once."""
@@ -254,23 +296,32 @@ class _Finder:
         return _FreshHours(leaf, minutes, self._kinds_of_work(leaf), leaf.scope, after)
 
     def _hours_item(self, need: _FreshHours) -> RemedyItem:
-        where = {
-            "configuration": "on the model in this configuration",
-            "model": "on the model",
-            "family": "on the model or its family",
-            "class": "on cranes of the same class",
-            "any": "on any crane",
-        }[need.scope]
         operations = {operation for operation, _ in need.counts}
-        what = "any operation" if operations == set(OPERATIONS) else " or ".join(sorted(operations))
-        capacities = {capacity.replace("_", " ") for _, capacity in need.counts}
-        capacity = f" as {' or '.join(sorted(capacities))}" if len(capacities) < len(ROLES) else ""
-        after = "".join(f", after: {self.leaves[key].sentence}" for key in need.after)
-        sentence = (
-            f"{duration(need.minutes)} more hands-on hours {where} in {what}{capacity}, "
-            f"countersigned by an entitled person{after}"
-        )
-        return RemedyItem("hours", need.leaf.key, sentence, need.leaf.cost, need.minutes)
+        capacities = {capacity for _, capacity in need.counts}
+        values: dict[str, Sentence] = {
+            "amount": duration(need.minutes),
+            "where": say(ON_WHAT[need.scope]),
+            "operations": say("any operation")
+            if operations == set(OPERATIONS)
+            else either(map(term, sorted(operations))),
+        }
+        if len(capacities) < len(ROLES):
+            wanted = say(
+                "%(amount)s more hands-on hours %(where)s in %(operations)s as %(roles)s, "
+                "countersigned by an entitled person",
+                roles=either(map(term, sorted(capacities))),
+                **values,
+            )
+        else:
+            wanted = say(
+                "%(amount)s more hands-on hours %(where)s in %(operations)s, countersigned by an entitled person",
+                **values,
+            )
+        for key in need.after:
+            wanted = say(
+                "%(remedy)s, after: %(requirement)s", remedy=wanted, requirement=authored(self.leaves[key].sentence)
+            )
+        return RemedyItem("hours", need.leaf.key, wanted, need.leaf.cost, need.minutes)
 
     def _kinds_of_work(self, leaf: Hours) -> frozenset[tuple[str, str]]:
         operations = leaf.operations or {self.question.operation}
@@ -288,6 +339,17 @@ class _Finder:
                     return None
                 needed = max(needed, fresh)
         return needed
+
+
+def _instruction(leaf: Instructed) -> Sentence:
+    topic, providers = term(leaf.topic), either(map(term, sorted(leaf.providers)))
+    if leaf.scope == "model":
+        if leaf.providers:
+            return say("instruction on %(topic)s on the model by the %(providers)s", topic=topic, providers=providers)
+        return say("instruction on %(topic)s on the model", topic=topic)
+    if leaf.providers:
+        return say("instruction on %(topic)s by the %(providers)s", topic=topic, providers=providers)
+    return say("instruction on %(topic)s", topic=topic)
 
 
 def _overlap(one: tuple[datetime, datetime], other: tuple[datetime, datetime]) -> tuple[datetime, datetime]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from registry.eligibility.account import local_time
 from registry.eligibility.answer import Decision, LeafResult
+from registry.eligibility.sentences import moment, sentence
+from registry.eligibility.words import in_english
 
-CAUTION = (
+CAUTION = sentence(
     "The registry checks documents; it does not make a lift safe. Local law, the maker's "
     "instructions and licensed professionals come first."
 )
@@ -22,19 +23,19 @@ def _lines(decision: Decision, names: dict[str, str]) -> Iterator[str]:
     asked = decision.question
     yield (
         f"{decision.outcome.upper()}: {names.get(asked.worker, asked.worker)} as "
-        f"{decision.role_title}, {asked.operation} of {names.get(asked.model, asked.model)}"
+        f"{decision.role_title}, {in_english(asked.operation)} of {names.get(asked.model, asked.model)}"
     )
     yield (
-        f"  from {local_time(asked.start, asked.zone)} to {local_time(asked.end, asked.zone)} "
+        f"  from {moment(asked.start, asked.zone)} to {moment(asked.end, asked.zone)} "
         f"({asked.zone.key}), by {decision.standard_title}, version {decision.standard_version}"
     )
     if asked.known_at is not None:
-        yield f"  by what the register knew at {local_time(asked.known_at, asked.zone)}"
+        yield f"  by what the register knew at {moment(asked.known_at, asked.zone)}"
     if decision.permitted:
         until = decision.holds_until
-        yield "  holds " + ("with no end in sight" if until is None else f"until {local_time(until, asked.zone)}")
+        yield "  holds " + ("with no end in sight" if until is None else f"until {moment(until, asked.zone)}")
     elif decision.fails_from is not None:
-        yield f"  fails from {local_time(decision.fails_from, asked.zone)}"
+        yield f"  fails from {moment(decision.fails_from, asked.zone)}"
     yield from (f"  {each}" for each in decision.objections)
     yield ""
     for leaf in decision.requirements:

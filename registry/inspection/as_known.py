@@ -28,6 +28,9 @@ from registry.equipment.models import CraneModel
 from registry.evidence.queries import evidence_for, signer_closure
 from registry.inspection.late_changes import Change, Keys, LateChanges
 from registry.inspection.words import KINDS, RecordWords, in_words, instant_in_words, split
+from registry.language.amounts import day as written_day
+from registry.language.said import authored, leaf_in_language, spoken
+from registry.language.words import in_words as in_words_of_name
 from registry.people.models import Employer, Worker
 from registry.standards.models import EmployerFigure, StandardVersion
 from registry.standards.queries import figures_of, parsed, standard_in_force
@@ -327,21 +330,22 @@ def _no_answer(asking: Asking, error: BadInput) -> str:
     if standard_in_force(key=asking.standard_key, day=day, known_at=asking.known_at) is None:
         return _("No version of the role standard %(key)s was in force on %(day)s, by what was known.") % {
             "key": asking.standard_key,
-            "day": day.isoformat(),
+            "day": written_day(day),
         }
     return _("The question could not be answered: %(why)s.") % {"why": error.message}
 
 
-def _side_by_side(then: Side, now: Side) -> tuple[RequirementThenAndNow, ...]:
-    was = {} if then.answered is None else {each.key: each for each in then.answered.answer.requirements}
-    is_now = {} if now.answered is None else {each.key: each for each in now.answered.answer.requirements}
+def _side_by_side(before: Side, after: Side) -> tuple[RequirementThenAndNow, ...]:
+    was = {} if before.answered is None else {each.key: each for each in before.answered.answer.requirements}
+    is_now = {} if after.answered is None else {each.key: each for each in after.answered.answer.requirements}
     found = []
     for key in dict.fromkeys([*is_now, *was]):
         earlier, later = was.get(key), is_now.get(key)
         leaf = later or earlier
         assert leaf is not None
         differs = earlier is None or later is None or _shown(earlier) != _shown(later)
-        found.append(RequirementThenAndNow(key, leaf.sentence, earlier, later, differs))
+        then, now = (None if each is None else leaf_in_language(each) for each in (earlier, later))
+        found.append(RequirementThenAndNow(key, authored(leaf.sentence), then, now, differs))
     return tuple(found)
 
 
@@ -394,7 +398,7 @@ class _Differences:
         assert self.now.answered is not None
         was = {leaf.key: leaf.found for leaf in self.then.answered.answer.requirements}
         return tuple(
-            Effect(leaf.key, leaf.sentence, was.get(leaf.key, ""), leaf.found)
+            Effect(leaf.key, authored(leaf.sentence), spoken(was.get(leaf.key, "")), spoken(leaf.found))
             for leaf in self.now.answered.answer.requirements
             if leaf.key in bears_on
         )
@@ -514,9 +518,9 @@ class _StandardChanges:
         assert late is not None
         change = Change(f"standard:{late.version}", late.recorded_at)
         self.names[change.key] = _("%(title)s, version %(version)s, in force from %(day)s") % {
-            "title": late.title,
+            "title": authored(late.title),
             "version": late.version,
-            "day": late.in_force_from.isoformat(),
+            "day": written_day(late.in_force_from),
         }
         return [change]
 
@@ -532,7 +536,7 @@ class _StandardChanges:
         for each in late.order_by("setting", "-recorded_at", "-id").distinct("setting"):
             change = Change(f"figure:{each.setting}", each.recorded_at)
             self.names[change.key] = _("%(setting)s: %(minutes)s minutes") % {
-                "setting": each.setting.replace("_", " "),
+                "setting": in_words_of_name(each.setting),
                 "minutes": each.minutes,
             }
             found.append(change)

@@ -11,11 +11,12 @@ from django.db.models import QuerySet
 from registry.crews.models import Assignment, AssignmentEvent, Job
 from registry.crews.queries import Stay, crew_from, standard_of
 from registry.eligibility.crew import CrewFinding, crew_findings
+from registry.language.said import finding_in_language
 from registry.people.models import LanguageSkill
 
 
 def crew_rules_as_known(job: Job, *, known_at: datetime) -> tuple[CrewFinding, ...]:
-    """Every crew rule and whether the crew met it throughout the job, in a fixed number of statements.
+    """Every crew rule in the language in force, and whether the crew met it throughout the job.
 
     ``job`` comes with its site. Raises :class:`~registry.eligibility.standard.BadInput`
     where no version of its role standard was known to be in force.
@@ -26,7 +27,7 @@ def crew_rules_as_known(job: Job, *, known_at: datetime) -> tuple[CrewFinding, .
     others = Assignment.objects.filter(worker__in=workers).exclude(slot__job=job)
     elsewhere = list(_stays(others, known_at))
     crew = crew_from(job, job.slots.order_by("id"), here, elsewhere, LanguageSkill.objects.current_at(known_at))
-    return crew_findings(standard, crew)
+    return tuple(map(finding_in_language, crew_findings(standard, crew)))
 
 
 def _stays(assignments: QuerySet[Assignment], known_at: datetime) -> Iterator[Stay]:

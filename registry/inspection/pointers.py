@@ -21,11 +21,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from registry.crews.models import Assignment
-from registry.eligibility.account import duration
 from registry.eligibility.standard import Hours
 from registry.equipment.models import Crane, Site
 from registry.inspection.rings import rings
 from registry.inspection.words import KINDS, instant_in_words, split
+from registry.language.amounts import duration
 from registry.people.models import Employment, Worker
 from registry.standards.models import EmployerFigure, StandardVersion
 from registry.standards.queries import parsed

@@ -7,6 +7,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
+from django.utils import translation
 
 from registry.crews.described import readable_reason
 from registry.crews.models import AssignmentEvent, Decision, Job, Slot
@@ -16,6 +17,8 @@ from registry.inspection.bundle_records import decisions_of, plans_of, records_o
 from registry.inspection.models import InspectionFile, Look
 from registry.inspection.pointers import RuleWithPointers, second_look, workers_of_job
 from registry.inspection.trace import Seen, told
+from registry.language.said import authored
+from registry.language.words import in_words
 from registry.ledger.kinds import title_of
 from registry.ledger.models import Checkpoint
 from registry.people.models import Account
@@ -34,7 +37,7 @@ class DecisionLine:
     @property
     def role(self) -> str:
         """The role asked for, in words."""
-        return self.decision.role.replace("_", " ")
+        return in_words(self.decision.role)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +84,7 @@ def job_file(file: InspectionFile, *, reader: Account | None) -> JobFile:
     lines = []
     for decision in decisions_of(plans).select_related("worker", "decided_by").distinct():
         answer = decision.answer if decision.statement else {"requirements": []}
-        unmet = [each["sentence"] for each in answer["requirements"] if each["needed"] and not each["met"]]
+        unmet = [authored(each["sentence"]) for each in answer["requirements"] if each["needed"] and not each["met"]]
         lines.append(DecisionLine(decision, places.get(decision.pk), unmet if not decision.permitted else []))
     looks = Look.objects.filter(job__in=plans).select_related("recorded_by__employer").order_by("recorded_at", "id")
     return JobFile(
@@ -119,7 +122,8 @@ def print_report(
     *, file: InspectionFile, checkpoint: Checkpoint, at: datetime, language: str, paper: str = "A4"
 ) -> bytes:
     """The report as a signed PDF."""
-    shown = job_file(file, reader=None)
+    with translation.override(language):
+        shown = job_file(file, reader=None)
     printed = render(
         template="inspection_report.html",
         context={"shown": shown, "zone": shown.job.site.time_zone, "checkpoint": checkpoint},

@@ -12,9 +12,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.eligibility import evidence as engine
-from registry.eligibility.account import duration, local_time
 from registry.eligibility.calendar import whole_minutes
 from registry.eligibility.evidence import Evidence, Record
+from registry.language.amounts import day, duration, instant
+from registry.language.words import in_words as name_in_words
 
 KINDS = {
     "hours": gettext_lazy("hours entry"),
@@ -88,9 +89,9 @@ def split(identifier: str) -> tuple[str, int]:
     return kind, int(number)
 
 
-def instant_in_words(instant: datetime, zone: ZoneInfo) -> str:
-    """``2026-06-14 07:30`` with the name of the zone."""
-    return f"{local_time(instant, zone)} ({zone.key})"
+def instant_in_words(when: datetime, zone: ZoneInfo) -> str:
+    """``14 Jun 2026, 07:30`` with the name of the zone."""
+    return f"{instant(when, zone)} ({zone.key})"
 
 
 def _model(evidence: Evidence, key: str | None) -> str:
@@ -100,7 +101,7 @@ def _model(evidence: Evidence, key: str | None) -> str:
 
 
 def _joined(*parts: str) -> str:
-    return ", ".join(each.replace("_", " ") for each in parts if each)
+    return ", ".join(each for each in parts if each)
 
 
 def _hours(entry: engine.HoursEntry, evidence: Evidence, _zone: ZoneInfo) -> tuple[str, str]:
@@ -108,44 +109,46 @@ def _hours(entry: engine.HoursEntry, evidence: Evidence, _zone: ZoneInfo) -> tup
     # Several signatures are told apart by the person; of a late entry they came with it.
     signers = ", ".join(evidence.name_of(each.by) for each in entry.countersignatures)
     signed = _("countersigned by %(who)s") % {"who": signers} if signers else _("not countersigned")
-    return local_time(entry.start, entry.zone), _joined(worked, entry.operation, _model(evidence, entry.model), signed)
+    return instant(entry.start, entry.zone), _joined(
+        worked, name_in_words(entry.operation), _model(evidence, entry.model), signed
+    )
 
 
 def _assessment(given: engine.Assessment, evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:
     by = _("assessed by %(who)s") % {"who": evidence.name_of(given.assessor)}
-    return local_time(given.assessed_at, zone), _joined(given.outcome, given.role, _model(evidence, given.model), by)
+    return instant(given.assessed_at, zone), _joined(
+        name_in_words(given.outcome), name_in_words(given.role), _model(evidence, given.model), by
+    )
 
 
 def _certification(held: engine.Certification, _evidence: Evidence, _zone: ZoneInfo) -> tuple[str, str]:
-    expiry = (
-        _("expires %(day)s") % {"day": held.expires.isoformat()} if held.expires is not None else _("without expiry")
-    )
+    expiry = _("expires %(day)s") % {"day": day(held.expires)} if held.expires is not None else _("without expiry")
     number = _("no. %(number)s") % {"number": held.number}
-    return _("issued %(day)s") % {"day": held.issued.isoformat()}, f"{held.scheme}, {number}, {expiry}"
+    return _("issued %(day)s") % {"day": day(held.issued)}, f"{held.scheme}, {number}, {expiry}"
 
 
 def _status(change: engine.CertificationStatus, evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:
     held = next((each for each in evidence.certifications if each.id == change.certification), None)
     of = "" if held is None else f"{held.scheme}, {held.number}"
-    effective = _("from %(instant)s on") % {"instant": local_time(change.effective_at, zone)}
+    effective = _("from %(instant)s on") % {"instant": instant(change.effective_at, zone)}
     return effective, ", ".join(each for each in (str(STATUSES[change.status]), of) if each)
 
 
 def _instruction(given: engine.Instruction, _evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:
-    return local_time(given.completed_at, zone), _joined(given.topic, given.provider)
+    return instant(given.completed_at, zone), _joined(name_in_words(given.topic), name_in_words(given.provider))
 
 
 def _appointment(act: engine.Appointment, evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:
     by = act.maker or ""
     if act.employer is not None and act.employer in evidence.employers:
         by = evidence.employers[act.employer].name
-    return _("from %(instant)s on") % {"instant": local_time(act.start, zone)}, _joined(act.duty, by)
+    return _("from %(instant)s on") % {"instant": instant(act.start, zone)}, _joined(name_in_words(act.duty), by)
 
 
 def _stand_down(barred: engine.StandDown, evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:
-    instant = _("from %(instant)s on") % {"instant": local_time(barred.start, zone)}
-    return instant, ", ".join(
-        each for each in ((barred.role or "").replace("_", " "), _model(evidence, barred.model), barred.reason) if each
+    effective = _("from %(instant)s on") % {"instant": instant(barred.start, zone)}
+    return effective, ", ".join(
+        each for each in (name_in_words(barred.role or ""), _model(evidence, barred.model), barred.reason) if each
     )
 
 
@@ -154,13 +157,13 @@ def _language(skill: engine.LanguageSkill, _evidence: Evidence, _zone: ZoneInfo)
 
 
 def _placement(placed: engine.CranePlacement, evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:
-    until = _("open") if placed.end is None else local_time(placed.end, zone)
-    return f"{local_time(placed.start, zone)} / {until}", _model(evidence, placed.model)
+    until = _("open") if placed.end is None else instant(placed.end, zone)
+    return f"{instant(placed.start, zone)} / {until}", _model(evidence, placed.model)
 
 
 def _family(declared: engine.FamilyDeclaration, evidence: Evidence, _zone: ZoneInfo) -> tuple[str, str]:
     members = ", ".join(sorted(_model(evidence, each) for each in declared.models))
-    return _("valid from %(day)s") % {"day": declared.valid_from.isoformat()}, f"{members} ({declared.document})"
+    return _("valid from %(day)s") % {"day": day(declared.valid_from)}, f"{members} ({declared.document})"
 
 
 _TOLD: dict[type[Record], Callable[[Any, Evidence, ZoneInfo], tuple[str, str]]] = {

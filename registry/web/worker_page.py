@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Exists, ExpressionWrapper, F, Max, Min, OuterRef, QuerySet, Sum
-from django.db.models.fields import DurationField
+from django.db.models import Count, Exists, F, Max, Min, OuterRef, QuerySet, Sum
+from django.db.models.functions import ExtractMonth, ExtractYear
 
-from registry.eligibility.account import duration
+from registry.crews.periods import standards_about
+from registry.database.local_day import LocalDay
+from registry.eligibility.calendar import local_date
 from registry.evidence.models import (
     Appointment,
     Assessment,
@@ -20,15 +25,22 @@ from registry.evidence.models import (
     Instruction,
     StandDown,
 )
+from registry.evidence.running_out import RunsOut, running_out
+from registry.language.amounts import duration
 from registry.people.models import Employment, LanguageSkill, Worker
+from registry.transcripts.hours_chart import SCREEN, hours_chart, period_in_words, quarter_number, rows_of
+from registry.web.year_strip import coming_year, year_strip
 
 SOON = timedelta(days=30)
-MOST_ENTRIES = 200
+MOST_ENTRIES = 50
+QUARTERS_FIT = 12
+"""So many quarters are drawn as quarters; a longer time is drawn in years."""
+OTHERWISE = "UTC"
 
 
 @dataclass(frozen=True, slots=True)
 class HoursRow:
-    """Hours on one model in one operation and capacity, corrected entries left out."""
+    """Hours on one model in one operation and capacity, corrected entries left out; days by each site's clock."""
 
     model: str
     operation: str
@@ -36,18 +48,43 @@ class HoursRow:
     total: str
     entries: int
     claimed: int
-    first: datetime
-    last: datetime
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True)
+class HoursOverTime:
+    """The chart of hours over time, and its figures: a line for each row of the chart, a column for each period."""
+
+    chart: str
+    periods: list[str]
+    lines: list[tuple[str, list[str]]]
+
+
+@dataclass(frozen=True, slots=True)
+class ComingYear:
+    """What runs out over the coming year, soonest first, and the drawing that numbers it."""
+
+    papers: list[RunsOut]
+    strip: str
 
 
 @dataclass(frozen=True, slots=True)
 class WorkerRecordPage:
-    """Everything the register holds about one person; corrected records stay, marked."""
+    """Everything the register holds about one person; corrected records stay, marked.
+
+    ``zone`` is the clock of the site last worked at: days of records that belong
+    to no site are told by it.
+    """
 
     worker: Worker
+    zone: str
+    site: str
     today: date
     soon: date
+    year: ComingYear
     hours: list[HoursRow]
+    over_time: HoursOverTime
     entries: list[HoursEntry]
     assessments: list[Assessment]
     certifications: list[Certification]
@@ -60,15 +97,26 @@ class WorkerRecordPage:
 
 def record_of(worker: Worker, *, now: datetime) -> WorkerRecordPage:
     """The person's record as the register knows it at ``now``."""
-    entries = HoursEntry.objects.filter(worker=worker).select_related(
-        "model__maker", "site", "employer", "superseded_by"
+    entries = list(
+        HoursEntry.objects.filter(worker=worker, withdrawn=False)
+        .select_related("model__maker", "site", "employer", "superseded_by")
+        .prefetch_related("countersignatures__by")
+        .order_by("-start", "-id")[:MOST_ENTRIES]
     )
+    site = entries[0].site if entries else None
+    zone = site.time_zone if site else OTHERWISE
+    today = local_date(now, ZoneInfo(zone))
+    summed = _summed_hours(worker)
     return WorkerRecordPage(
         worker=worker,
-        today=now.date(),
-        soon=(now + SOON).date(),
-        hours=_hours(worker),
-        entries=list(entries.prefetch_related("countersignatures__by").order_by("-start")[:MOST_ENTRIES]),
+        zone=zone,
+        site=str(site or ""),
+        today=today,
+        soon=today + SOON,
+        year=year_of(worker, today=today),
+        hours=_hours(summed),
+        over_time=_over_time(summed),
+        entries=entries,
         assessments=_all(Assessment, worker, "-assessed_at", "model__maker", "assessor", "employer"),
         certifications=_certifications(worker),
         instruction=_all(Instruction, worker, "-completed_at", "model__maker"),
@@ -77,6 +125,13 @@ def record_of(worker: Worker, *, now: datetime) -> WorkerRecordPage:
         employments=_all(Employment, worker, "-start", "employer"),
         languages=_all(LanguageSkill, worker, "language"),
     )
+
+
+def year_of(worker: Worker, *, today: date) -> ComingYear:
+    """What of the worker's runs out over the coming year."""
+    since, until = coming_year(today)
+    papers = running_out(worker, since=since, until=until, standards=standards_about(worker, day=today))
+    return ComingYear(papers, year_strip(papers, today=today) if papers else "")
 
 
 def _all(model: Any, worker: Worker, order: str, *related: str) -> list[Any]:
@@ -96,23 +151,96 @@ def _certifications(worker: Worker) -> list[Certification]:
     return found
 
 
-def _hours(worker: Worker) -> list[HoursRow]:
+@dataclass(frozen=True, slots=True)
+class _Summed:
+    """Hours of one kind that began in one quarter."""
+
+    model: str
+    operation: str
+    capacity: str
+    signed: bool
+    year: int
+    month: int
+    minutes: int
+    entries: int
+    first: date
+    last: date
+
+
+def _summed_hours(worker: Worker) -> list[_Summed]:
+    """One statement, however many entries; periods and days are those of each site."""
     signed = Countersignature.objects.filter(entry=OuterRef("pk"))
-    length = ExpressionWrapper(F("end") - F("start"), output_field=DurationField())
-    entries = HoursEntry.objects.current().filter(worker=worker).annotate(signed=Exists(signed))
-    summed = entries.values("model__maker__name", "model__designation", "operation", "capacity", "signed").annotate(
-        total=Sum(length), entries=Count("pk"), first=Min("start"), last=Max("end")
+    day = LocalDay(F("start"), F("site__time_zone"))
+    kinds = ("model__maker__name", "model__designation", "operation", "capacity", "signed", "year", "month")
+    rows = (
+        HoursEntry.objects.current()
+        .filter(worker=worker)
+        .annotate(signed=Exists(signed), day=day, year=ExtractYear(day), month=ExtractMonth(day))
+        .annotate(last_day=LocalDay(F("end") - timedelta(microseconds=1), F("site__time_zone")))
+        .values(*kinds)
+        .annotate(
+            worked=Sum(F("end") - F("start")), number=Count("pk"), first=Min("day"), last=Max("last_day")
+        )
+        .order_by(*kinds)
     )
     return [
-        HoursRow(
+        _Summed(
             model=f"{each['model__maker__name']} {each['model__designation']}",
             operation=each["operation"],
-            capacity=each["capacity"].replace("_", " "),
-            total=duration(int(each["total"].total_seconds()) // 60),
-            entries=each["entries"],
-            claimed=0 if each["signed"] else each["entries"],
+            capacity=each["capacity"],
+            signed=each["signed"],
+            year=each["year"],
+            month=each["month"],
+            minutes=int(each["worked"].total_seconds()) // 60,
+            entries=each["number"],
             first=each["first"],
             last=each["last"],
         )
-        for each in summed.order_by("model__maker__name", "model__designation", "operation", "capacity")
+        for each in rows
     ]
+
+
+def _hours(summed: Iterable[_Summed]) -> list[HoursRow]:
+    by_kind: dict[tuple[str, str, str, bool], list[_Summed]] = defaultdict(list)
+    for each in summed:
+        by_kind[each.model, each.operation, each.capacity, each.signed].append(each)
+    return [
+        HoursRow(
+            model=model,
+            operation=operation,
+            capacity=capacity,
+            total=duration(sum(each.minutes for each in alike)),
+            entries=sum(each.entries for each in alike),
+            claimed=0 if signed else sum(each.entries for each in alike),
+            first=min(each.first for each in alike),
+            last=max(each.last for each in alike),
+        )
+        for (model, operation, capacity, signed), alike in sorted(by_kind.items())
+    ]
+
+
+def _over_time(summed: Iterable[_Summed]) -> HoursOverTime:
+    by_quarter: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    for each in summed:
+        by_quarter[each.model][quarter_number(each.year, each.month)] += each.minutes
+    worked = sorted({quarter for by_period in by_quarter.values() for quarter in by_period})
+    quarters = bool(worked) and worked[-1] - worked[0] < QUARTERS_FIT
+    minutes = by_quarter if quarters else _by_year(by_quarter)
+    rows = rows_of(minutes)
+    periods = sorted({period for _name, by_period in rows for period in by_period})
+    return HoursOverTime(
+        hours_chart(minutes, layout=SCREEN, quarters=quarters),
+        [period_in_words(each, quarters=quarters) for each in periods],
+        [
+            (name, [duration(by_period[each]) if by_period.get(each) else "" for each in periods])
+            for name, by_period in rows
+        ],
+    )
+
+
+def _by_year(by_quarter: dict[str, dict[int, int]]) -> dict[str, dict[int, int]]:
+    by_year: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    for model, quarters in by_quarter.items():
+        for quarter, minutes in quarters.items():
+            by_year[model][quarter // 4] += minutes
+    return by_year

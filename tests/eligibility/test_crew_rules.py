@@ -78,8 +78,8 @@ def test_a_held_assignment_does_not_fill_its_slot(standard: Standard) -> None:
 def test_a_supervisor_who_leaves_early_leaves_a_gap_that_is_named(standard: Standard) -> None:
     unmet = findings(standard, whole_crew(s1=member("s1", end=END - timedelta(minutes=1))))
     assert {each.rule for each in unmet} == {"slot_filled", "supervised_throughout"}
-    # One minute before 2026-06-05 07:00 at the site.
-    assert all("2026-06-05 06:59" in each.sentence for each in unmet)
+    # One minute before 5 Jun 2026, 07:00 at the site.
+    assert all("5 Jun 2026, 06:59" in each.sentence for each in unmet)
 
 
 def test_two_supervisors_may_follow_one_another(standard: Standard) -> None:
@@ -152,7 +152,7 @@ def test_two_jobs_on_one_day_past_the_hours_of_work(standard: Standard) -> None:
     )
     unmet = findings(standard, whole_crew(), other_work=(evening,))
     assert [each.rule for each in unmet] == ["hours_of_work"]
-    assert "2026-06-05" in unmet[0].sentence
+    assert "5 Jun 2026" in unmet[0].sentence
 
 
 def test_no_language_in_common(standard: Standard) -> None:
