@@ -2,17 +2,19 @@
 
 Babel does the work, so that no machine needs GNU gettext. Messages come from three places: Python
 code, templates, and the texts of the role standards. The catalogue carries no line numbers and no
-dates of its own, and it is sorted, so that it changes only where a message does.
+dates, and it is sorted, so that it changes only where a message does.
 """
 
 from __future__ import annotations
 
+import ast
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from babel.messages.catalog import Catalog, Message
+from babel.messages.catalog import Catalog
+from babel.messages.catalog import Message as Entry
 from babel.messages.extract import extract_python
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
@@ -20,28 +22,25 @@ from django.utils.translation.template import templatize
 
 from registry.standards.files import read_standard_file
 
-KEYWORDS: dict[str, tuple[int, ...] | None] = {
-    "_": None,
-    "gettext": None,
-    "gettext_lazy": None,
-    "gettext_noop": None,
-    "ngettext": (1, 2),
-    "ngettext_lazy": (1, 2),
-    # The engine knows no gettext; these are its own markers (registry/eligibility/sentences.py).
-    "say": (1,),
-    "say_many": (1, 2),
-    "sentence": (1,),
+MARKERS = {
+    "_": 1,
+    "gettext": 1,
+    "gettext_lazy": 1,
+    "ngettext": 2,
+    "ngettext_lazy": 2,
+    # The engine knows no gettext; these are its own (registry/eligibility/sentences.py).
+    "say": 1,
+    "say_many": 2,
+    "sentence": 1,
 }
-"""Functions whose arguments are messages: which arguments, counted from one (``None``: the first)."""
+"""Functions whose first arguments are messages, and how many of them: singular and plural make two."""
 
-PYTHON = ("registry", "api")
-TEMPLATES = "templates"
-STANDARDS = "fixtures/standards"
+SOURCES = ("api", "fixtures/standards", "registry", "templates")
 TEXTS = ("title", "note", "sentence")
 """The keys of a role standard under which people read a text."""
 
-Found = tuple[str, str | tuple[str, ...]]
-"""Where a message is, and the message: singular and plural where it has both."""
+Message = str | tuple[str, ...]
+"""A message: its text, or singular and plural."""
 
 
 class SteadyCatalogue(Catalog):
@@ -59,7 +58,7 @@ class SteadyCatalogue(Catalog):
         ]
 
     @property
-    def translations(self) -> list[Message]:
+    def translations(self) -> list[Entry]:
         """The messages without the header, which Babel keeps as the translation of nothing."""
         return [message for message in self if message.id]
 
@@ -69,8 +68,6 @@ def messages_of(project: Path) -> SteadyCatalogue:
     catalogue = SteadyCatalogue(fuzzy=False)
     for place, message in _found(project):
         catalogue.add(message, locations=[(place, 0)])
-    for each in catalogue:
-        each.locations.sort()
     return catalogue
 
 
@@ -119,35 +116,40 @@ def forms(text: str | list[str] | tuple[str, ...] | None) -> tuple[str, ...]:
     return tuple(text) if isinstance(text, list | tuple) else (text or "",)
 
 
-def _found(project: Path) -> Iterator[Found]:
-    for package in PYTHON:
-        for path in (project / package).rglob("*.py"):
-            if "migrations" not in path.parts:
-                yield from _in_python(path.read_text(encoding="utf-8"), _place(path, project))
-    for path in (project / TEMPLATES).rglob("*"):
-        if path.suffix in {".html", ".txt"}:
-            place = _place(path, project)
-            code = templatize(path.read_text(encoding="utf-8"), origin=place)
-            # What is left of a template is no program: without its indentation it can be read as one.
-            yield from _in_python("\n".join(line.strip() for line in code.splitlines()), place)
-    for path in (project / STANDARDS).glob("*.yaml"):
-        place = _place(path, project)
-        yield from ((place, text) for text in _texts_of(read_standard_file(path)))
+def _found(project: Path) -> Iterator[tuple[str, Message]]:
+    """``(place, message)``: the file a message stands in, and the message."""
+    for path in sorted(each for folder in SOURCES for each in (project / folder).rglob("*") if each.is_file()):
+        read = READERS.get(path.suffix)
+        if read and "migrations" not in path.parts:
+            place = path.relative_to(project).as_posix()
+            yield from ((place, message) for message in read(path))
 
 
-def _place(path: Path, project: Path) -> str:
-    return path.relative_to(project).as_posix()
+def _in_python(path: Path) -> Iterator[Message]:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name | ast.Attribute):
+            name = node.func.id if isinstance(node.func, ast.Name) else node.func.attr
+            first = node.args[: MARKERS.get(name, 0)]
+            # Arguments that are no literal text are marked where that text is written.
+            texts = [each.value for each in first if isinstance(each, ast.Constant) and isinstance(each.value, str)]
+            if texts and len(texts) == MARKERS[name]:
+                yield _message(texts)
 
 
-def _in_python(code: str, place: str) -> Iterator[Found]:
-    for _line, function, arguments, _comments in extract_python(
-        io.BytesIO(code.encode()), list(KEYWORDS), [], {"encoding": "utf-8"}
-    ):
-        given = arguments if isinstance(arguments, tuple | list) else (arguments,)
-        wanted = KEYWORDS[function] or (1,)
-        message = tuple(given[number - 1] for number in wanted if number <= len(given))
-        if len(message) == len(wanted) and all(message):
-            yield place, message[0] if len(message) == 1 else message
+def _in_template(path: Path) -> Iterator[Message]:
+    code = templatize(path.read_text(encoding="utf-8"), origin=path.name)
+    # What is left of a template is no program, but tokens that Babel can read once nothing is indented.
+    tokens = io.BytesIO("\n".join(line.strip() for line in code.splitlines()).encode())
+    for _line, function, found, _comments in extract_python(tokens, dict.fromkeys(MARKERS), [], {"encoding": "utf-8"}):
+        yield _message(forms(found)[: MARKERS[str(function)]])
+
+
+def _message(texts: Sequence[str]) -> Message:
+    return texts[0] if len(texts) == 1 else tuple(texts)
+
+
+def _in_standard(path: Path) -> Iterator[Message]:
+    yield from _texts_of(read_standard_file(path))
 
 
 def _texts_of(node: Any) -> Iterator[str]:
@@ -162,3 +164,12 @@ def _texts_of(node: Any) -> Iterator[str]:
                 yield from value.values()
             else:
                 yield from _texts_of(value)
+
+
+READERS: dict[str, Callable[[Path], Iterator[Message]]] = {
+    ".py": _in_python,
+    ".html": _in_template,
+    ".txt": _in_template,
+    ".yaml": _in_standard,
+}
+"""How messages are found in a file, by how its name ends."""

@@ -8,7 +8,9 @@ from registry.web import catalogue
 
 
 class Command(BaseCommand):
-    help = "Bring the catalogues in locale/ up to date with the sources, compile them, and name what lacks a translation."
+    help = (
+        "Bring the catalogues in locale/ up to date with the sources, compile them, and name what lacks a translation."
+    )
     requires_system_checks = []
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -18,6 +20,8 @@ class Command(BaseCommand):
             path.write_bytes(catalogue.text_of(current))
             path.with_suffix(".mo").write_bytes(catalogue.compiled(current))
             missing = catalogue.untranslated(current)
-            self.stdout.write(f"{path.parent.parent.name}: {len(current)} messages, {len(missing)} without a translation")
+            self.stdout.write(
+                f"{path.parent.parent.name}: {len(current)} messages, {len(missing)} without a translation"
+            )
             for each in missing:
                 self.stdout.write(f"  {each!r}")
