@@ -35,6 +35,8 @@ CSRF_COOKIE_SAMESITE = "Lax"
 LANGUAGE_COOKIE_HTTPONLY = True
 LANGUAGE_COOKIE_SAMESITE = "Lax"
 LANGUAGE_COOKIE_SECURE = SECURE
+# Chosen once, a language stays on that device; whoever chooses nothing is read in the browser's.
+LANGUAGE_COOKIE_AGE = 365 * 24 * 60 * 60
 
 INSTALLED_APPS = [
     "django.contrib.auth",

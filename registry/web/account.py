@@ -73,7 +73,7 @@ class SignOut(LogoutView):
 
 
 class AccountPage(IndexView):
-    """How one signs in: second factor, recovery codes, passkeys, sessions, password, language."""
+    """How one signs in: second factor, recovery codes, passkeys, sessions, password."""
 
     template_name = "account/account.html"
 
