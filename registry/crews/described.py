@@ -33,30 +33,12 @@ class RecordGroup:
     records: list[str]
 
 
-class DescribedDecision:
-    """A decision's answer, ready to be laid out."""
+class DescribedAnswer:
+    """An answer of the engine (its plain JSON data), ready to be laid out."""
 
-    def __init__(self, decision: Decision) -> None:
-        self.decision = decision
-        self.answer = decision.answer
-        self.zone = ZoneInfo(self.answer["question"]["time_zone"])
-
-    @cached_property
-    def refused_attempt(self) -> Slot | None:
-        """The slot that somebody was refused for by this decision."""
-        return _SLOTS.filter(refusals__decision=self.decision.pk).first()
-
-    @cached_property
-    def filled_a_place(self) -> Slot | None:
-        """The slot that this decision filled, or confirmed somebody in."""
-        decision = self.decision.pk
-        by_it = Q(assignments__decision=decision) | Q(assignments__events__decision=decision)
-        return _SLOTS.filter(by_it).distinct().first()
-
-    @property
-    def slot(self) -> Slot | None:
-        """The slot that the decision was about, if it was about one."""
-        return self.refused_attempt or self.filled_a_place
+    def __init__(self, answer: dict[str, Any]) -> None:
+        self.answer = answer
+        self.zone = ZoneInfo(answer["question"]["time_zone"])
 
     @cached_property
     def requirements(self) -> list[dict[str, Any]]:
@@ -111,6 +93,31 @@ class DescribedDecision:
     def others(self) -> list[dict[str, Any]]:
         """All other requirements."""
         return [each for each in self.requirements if each["met"] or not each["needed"]]
+
+
+class DescribedDecision(DescribedAnswer):
+    """A decision's answer, ready to be laid out."""
+
+    def __init__(self, decision: Decision) -> None:
+        super().__init__(decision.answer)
+        self.decision = decision
+
+    @cached_property
+    def refused_attempt(self) -> Slot | None:
+        """The slot that somebody was refused for by this decision."""
+        return _SLOTS.filter(refusals__decision=self.decision.pk).first()
+
+    @cached_property
+    def filled_a_place(self) -> Slot | None:
+        """The slot that this decision filled, or confirmed somebody in."""
+        decision = self.decision.pk
+        by_it = Q(assignments__decision=decision) | Q(assignments__events__decision=decision)
+        return _SLOTS.filter(by_it).distinct().first()
+
+    @property
+    def slot(self) -> Slot | None:
+        """The slot that the decision was about, if it was about one."""
+        return self.refused_attempt or self.filled_a_place
 
 
 SUBJECT = re.compile(r"\b(worker|model|employer|standard):(\S+)")

@@ -32,6 +32,8 @@ from registry.evidence.models import (
     HoursEntry,
     Instruction,
 )
+from registry.language.said import authored
+from registry.language.words import in_words
 from registry.people.models import Employment, Worker
 
 CERTIFICATION, APPOINTMENT, EMPLOYMENT = "certification", "appointment", "employment"
@@ -182,18 +184,13 @@ def _employments() -> QuerySet[Employment]:
     return ending.select_related("employer").annotate(last_day=F("end"))
 
 
-def _in_words(name: str) -> str:
-    """A stored name as people say it: the catalogue knows the words of duties, roles and topics."""
-    return gettext(name.replace("_", " "))
-
-
 def _certification_said(each: Certification) -> str:
     return gettext("Certificate in %(scheme)s, no. %(number)s") % {"scheme": each.scheme, "number": each.number}
 
 
 def _appointment_said(each: Appointment) -> str:
     return gettext("Appointment as %(duty)s by %(giver)s") % {
-        "duty": _in_words(each.duty),
+        "duty": in_words(each.duty),
         "giver": each.employer or each.maker,
     }
 
@@ -244,7 +241,7 @@ def _periods(worker: Worker, standards: Iterable[Standard]) -> Iterator[RunsOut]
                         told.add((kind, each.pk, months))
                         said, happened = TOLD[kind](each)
                         last = first_day_outside(local_date(happened, zone), months) - DAY
-                        yield RunsOut(worker.pk, said, last, kind, standard.title)
+                        yield RunsOut(worker.pk, said, last, kind, authored(standard.title))
 
 
 def _newest_first(records: Any, worker: Worker, by: str) -> list[Any]:
@@ -288,11 +285,11 @@ def _latest_on(instruction: list[Instruction], leaf: Instructed) -> list[Instruc
 
 def _assessment_told(each: Assessment) -> tuple[str, datetime]:
     said = gettext("Practical assessment as %(role)s on %(model)s")
-    return said % {"role": _in_words(each.role), "model": each.model}, each.assessed_at
+    return said % {"role": in_words(each.role), "model": each.model}, each.assessed_at
 
 
 def _instruction_told(each: Instruction) -> tuple[str, datetime]:
-    topic = _in_words(each.topic)
+    topic = in_words(each.topic)
     if each.model is None:
         return gettext("Instruction: %(topic)s") % {"topic": topic}, each.completed_at
     said = gettext("Instruction: %(topic)s, %(model)s") % {"topic": topic, "model": each.model}
