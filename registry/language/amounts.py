@@ -11,8 +11,8 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 LEAP_YEAR = 2000
-FORMATS = {"en": ("j M Y", "j M"), "fr": ("j F Y", "j b")}
-"""A day, and a day whose year stands above, by language: months are small letters in French."""
+FORMATS = {"en": ("j M Y", "j M"), "fr": ("j F Y", "j N")}
+"""A day, and a day whose year stands above, by language: cut short, June and July are one in French."""
 
 
 def day(value: date | datetime, zone: ZoneInfo | None = None) -> str:
@@ -50,9 +50,11 @@ def _written(value: date, form: str) -> str:
 
 
 @lru_cache(maxsize=4096)
-def _kept(value: date, form: str, _language: str) -> str:
+def _kept(value: date, form: str, language: str) -> str:
     """A transcript has thousands of days, most of them more than once."""
-    return date_format(value, form)
+    written = date_format(value, form)
+    # Of a month's days the French count only the first: 1er novembre, 2 novembre.
+    return f"1er{written[1:]}" if language.startswith("fr") and value.day == 1 else written
 
 
 def hours_and_minutes(minutes: int) -> str:

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Prefetch, QuerySet
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from registry.evidence.corrections import only_the_assessor_corrects, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import AssessmentSignature, CorrectionRequest, Document
+from registry.language import amounts
 from registry.people.models import Account, Worker
 from registry.web.templatetags.words import at, on_day
 
@@ -137,10 +137,6 @@ def _utc(instant: datetime | None) -> str:
     return f"{at(instant, 'UTC')} UTC"
 
 
-def _day(day: date) -> str:
-    return date_format(day, "j M Y")
-
-
 def _until(start: str, end: str) -> str:
     return (
         _("%(start)s until %(end)s") % {"start": start, "end": end} if end else _("from %(start)s") % {"start": start}
@@ -173,8 +169,8 @@ def _assessment(record: Any) -> tuple[str, str]:
 
 
 def _certification(record: Any) -> tuple[str, str]:
-    expires = _("expires %(day)s") % {"day": _day(record.expires)} if record.expires else _("no expiry")
-    issued = _("issued %(day)s") % {"day": _day(record.issued)}
+    expires = _("expires %(day)s") % {"day": amounts.day(record.expires)} if record.expires else _("no expiry")
+    issued = _("issued %(day)s") % {"day": amounts.day(record.issued)}
     return str(record), _joined([record.issuer, issued, expires])
 
 
@@ -206,7 +202,7 @@ def _stand_down(record: Any) -> tuple[str, str]:
 
 
 def _employment(record: Any) -> tuple[str, str]:
-    return str(record.employer), _until(_day(record.start), _day(record.end) if record.end else "")
+    return str(record.employer), _until(amounts.day(record.start), amounts.day(record.end) if record.end else "")
 
 
 def _language(record: Any) -> tuple[str, str]:

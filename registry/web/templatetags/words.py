@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django import template
-from django.utils.formats import date_format
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
+
+from registry.language import amounts
 
 register = template.Library()
 
@@ -30,16 +31,20 @@ def at(instant: datetime | str | None, zone: str | ZoneInfo) -> str:
     """An instant by a clock in ``zone``: ``28 Nov 2026, 07:00``."""
     if not instant:
         return ""
-    if isinstance(instant, str):
-        instant = datetime.fromisoformat(instant)
-    local = instant.astimezone(ZoneInfo(str(zone)))
-    return date_format(local.replace(tzinfo=None), "j M Y, H:i")
+    found = datetime.fromisoformat(instant) if isinstance(instant, str) else instant
+    return amounts.instant(found, ZoneInfo(str(zone)))
 
 
 @register.filter
 def on_day(instant: datetime | None, zone: str | ZoneInfo) -> str:
     """The day of an instant in ``zone``."""
-    return "" if instant is None else at(instant, zone).rsplit(",", 1)[0]
+    return "" if instant is None else amounts.day(instant, ZoneInfo(str(zone)))
+
+
+@register.filter
+def day(value: date | None) -> str:
+    """A day: ``28 Nov 2026``."""
+    return "" if value is None else amounts.day(value)
 
 
 @register.filter
