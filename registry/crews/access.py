@@ -7,6 +7,7 @@ from datetime import datetime
 
 from allauth.mfa.models import Authenticator
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.utils.translation import gettext as _
 
 from registry.crews.models import Assignment, Decision, Job, Slot
 from registry.crews.queries import current_jobs, employment_problems
@@ -116,20 +117,20 @@ def own_worker(account: Account, *, otherwise: str) -> Worker:
 def employer_of(account: Account) -> Employer:
     """The employer the account assigns for. Raises :class:`NotAllowed`."""
     if account.kind != "employer" or account.employer is None:
-        raise NotAllowed("Only an employer plans jobs and assigns crews.")
+        raise NotAllowed(_("Only an employer plans jobs and assigns crews."))
     return account.employer
 
 
 def require_sees_whole_crew(account: Account) -> None:
     """Raise :class:`NotAllowed` for a worker, who sees a crew but not everybody's papers."""
     if account.kind == "worker":
-        raise NotAllowed("The crew sheet is for the employer and the inspector.")
+        raise NotAllowed(_("The crew sheet is for the employer and the inspector."))
 
 
 def require_may_assign(account: Account, job: Job) -> None:
     """Raise :class:`NotAllowed` unless the job is the account's own employer's."""
     if employer_of(account).pk != job.employer_id:
-        raise NotAllowed("This job is another employer's.")
+        raise NotAllowed(_("This job is another employer's."))
 
 
 def require_employed(job: Job, worker_id: int, start: datetime, end: datetime) -> None:

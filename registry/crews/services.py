@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import DatabaseError, connection, transaction
 from django.db.models import Max
+from django.utils.translation import gettext as _
 
 from registry.crews.models import (
     Assignment,
@@ -31,6 +32,7 @@ from registry.crews.queries import (
 from registry.crews.sealing import seal
 from registry.database.errors import Problem, RecordRefused, constraint_of, refusals, sqlstate_of
 from registry.equipment.models import Crane, Site
+from registry.language.amounts import instant
 from registry.people.models import Account, Employer
 
 ATTEMPTS = 5
@@ -39,12 +41,6 @@ ATTEMPTS = 5
 STALE = "decision_rests_on_current_evidence"
 DEADLOCK = "40P01"
 LOCK_NOT_AVAILABLE = "55P03"
-BEING_CHANGED = Problem(
-    "worker",
-    "records_are_not_being_changed",
-    "The records this rests on are being changed right now, by an import for example; try again in a moment.",
-)
-
 Result = TypeVar("Result")
 
 
@@ -262,19 +258,14 @@ def decide_again(*, assignment: Assignment, decided_at: datetime, decided_by: Ac
 def _check_request(job: Job, worker_id: int, start: datetime, end: datetime) -> None:
     problems = []
     if end <= start:
-        problems.append(Problem("end", "assignment_end_is_after_start", "The end must be later."))
+        problems.append(Problem("end", "assignment_end_is_after_start", _("The end must be later.")))
+    zone = ZoneInfo(job.site.time_zone)
     if start < job.start:
-        local = job.start.astimezone(ZoneInfo(job.site.time_zone))
-        problems.append(
-            Problem(
-                "start",
-                "assignment_lies_within_the_job",
-                f"The job starts at {local:%Y-%m-%d %H:%M}.",
-            )
-        )
+        sentence = _("The job starts at %(instant)s.") % {"instant": instant(job.start, zone)}
+        problems.append(Problem("start", "assignment_lies_within_the_job", sentence))
     if end > job.end:
-        local = job.end.astimezone(ZoneInfo(job.site.time_zone))
-        problems.append(Problem("end", "assignment_lies_within_the_job", f"The job ends at {local:%Y-%m-%d %H:%M}."))
+        sentence = _("The job ends at %(instant)s.") % {"instant": instant(job.end, zone)}
+        problems.append(Problem("end", "assignment_lies_within_the_job", sentence))
     if not problems:
         problems = employment_problems(job, worker_id, start, end)
     if problems:
@@ -345,10 +336,17 @@ def _repeated(attempt: Callable[[], Result]) -> Result:
             if remaining and (constraint_of(error) == STALE or sqlstate_of(error) == DEADLOCK):
                 continue
             if sqlstate_of(error) == LOCK_NOT_AVAILABLE:
-                raise RecordRefused([BEING_CHANGED]) from error
+                raise RecordRefused([_being_changed()]) from error
             with refusals():
                 raise
     raise AssertionError("the loop returns or raises")
+
+
+def _being_changed() -> Problem:
+    sentence = _(
+        "The records this rests on are being changed right now, by an import for example; try again in a moment."
+    )
+    return Problem("worker", "records_are_not_being_changed", sentence)
 
 
 def _wait_no_longer_than_people_do() -> None:

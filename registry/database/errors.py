@@ -6,13 +6,18 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from django.db import DatabaseError
+from django.utils.translation import gettext_lazy as _
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """What is wrong: the field, the rule by name, and a sentence."""
+    """What is wrong: the field, the rule by name, and a sentence in the language in force when it was found."""
 
     field: str
     rule: str
@@ -27,138 +32,138 @@ class RecordRefused(Exception):
         self.problems = list(problems)
 
 
-SENTENCES: dict[str, tuple[str, str]] = {
+SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     # Time and amount of work
-    "hours_end_is_after_start": ("end", "The work must end after it starts."),
-    "hours_fit_into_24_hours": ("end", "One entry cannot be longer than 24 hours."),
-    "hours_are_not_in_the_future": ("end", "Hours cannot be recorded before they are worked."),
-    "hours_are_in_whole_minutes": ("start", "Work is recorded in whole minutes."),
-    "hours_operation_is_known": ("operation", "The operation is not one the registry knows."),
-    "hours_capacity_is_a_role": ("capacity", "The capacity is not a role the registry knows."),
-    "hours_origin_is_known": ("origin", "The origin is not one the registry knows."),
-    "hours_from_paper_have_a_scan": ("document", "Hours transcribed from paper need the scan attached."),
-    "imported_hours_name_their_issuer": ("issuer", "Imported hours must name the register they come from."),
+    "hours_end_is_after_start": ("end", _("The work must end after it starts.")),
+    "hours_fit_into_24_hours": ("end", _("One entry cannot be longer than 24 hours.")),
+    "hours_are_not_in_the_future": ("end", _("Hours cannot be recorded before they are worked.")),
+    "hours_are_in_whole_minutes": ("start", _("Work is recorded in whole minutes.")),
+    "hours_operation_is_known": ("operation", _("The operation is not one the registry knows.")),
+    "hours_capacity_is_a_role": ("capacity", _("The capacity is not a role the registry knows.")),
+    "hours_origin_is_known": ("origin", _("The origin is not one the registry knows.")),
+    "hours_from_paper_have_a_scan": ("document", _("Hours transcribed from paper need the scan attached.")),
+    "imported_hours_name_their_issuer": ("issuer", _("Imported hours must name the register they come from.")),
     # Signatures
-    "nobody_countersigns_an_entry_twice": ("by", "This person has already countersigned the entry."),
-    "nobody_countersigns_their_own_hours": ("by", "Nobody countersigns their own hours."),
-    "countersignature_follows_the_work": ("at", "Work can be countersigned only once it is done."),
-    "countersignature_is_not_in_the_future": ("at", "A countersignature cannot be dated in the future."),
+    "nobody_countersigns_an_entry_twice": ("by", _("This person has already countersigned the entry.")),
+    "nobody_countersigns_their_own_hours": ("by", _("Nobody countersigns their own hours.")),
+    "countersignature_follows_the_work": ("at", _("Work can be countersigned only once it is done.")),
+    "countersignature_is_not_in_the_future": ("at", _("A countersignature cannot be dated in the future.")),
     # Assessments
-    "nobody_assesses_themself": ("assessor", "Nobody assesses themself."),
-    "assessment_is_not_in_the_future": ("assessed_at", "An assessment cannot be dated in the future."),
-    "assessment_outcome_is_known": ("outcome", "The outcome is pass or not yet competent."),
-    "assessment_role_is_known": ("role", "The role is not one the registry knows."),
-    "assessment_operations_are_known": ("operations", "Name one or more known operations."),
+    "nobody_assesses_themself": ("assessor", _("Nobody assesses themself.")),
+    "assessment_is_not_in_the_future": ("assessed_at", _("An assessment cannot be dated in the future.")),
+    "assessment_outcome_is_known": ("outcome", _("The outcome is pass or not yet competent.")),
+    "assessment_role_is_known": ("role", _("The role is not one the registry knows.")),
+    "assessment_operations_are_known": ("operations", _("Name one or more known operations.")),
     "assessment_is_third_partys_or_employers": (
         "third_party",
-        "An assessment is given either for a third party or for an employer.",
+        _("An assessment is given either for a third party or for an employer."),
     ),
     # Certificates
     "certificate_does_not_expire_before_it_was_issued": (
         "expires",
-        "The certificate would expire before it was issued.",
+        _("The certificate would expire before it was issued."),
     ),
-    "certificate_is_recorded_once": ("number", "This certificate is recorded already."),
-    "certification_status_is_known": ("status", "The status is suspended, revoked or reinstated."),
+    "certificate_is_recorded_once": ("number", _("This certificate is recorded already.")),
+    "certification_status_is_known": ("status", _("The status is suspended, revoked or reinstated.")),
     # Instruction, appointments, stand-downs
-    "instruction_provider_is_known": ("provider", "The provider is the maker, the employer or a third party."),
-    "instruction_is_not_in_the_future": ("completed_at", "Instruction cannot be completed in the future."),
-    "appointment_end_is_after_start": ("end", "The appointment must end after it starts."),
-    "appointment_says_who_appoints": ("employer", "The appointment must say who appoints."),
+    "instruction_provider_is_known": ("provider", _("The provider is the maker, the employer or a third party.")),
+    "instruction_is_not_in_the_future": ("completed_at", _("Instruction cannot be completed in the future.")),
+    "appointment_end_is_after_start": ("end", _("The appointment must end after it starts.")),
+    "appointment_says_who_appoints": ("employer", _("The appointment must say who appoints.")),
     "founding_appointment_has_an_outside_document": (
         "document",
-        "A founding or maker's appointment needs the outside document attached.",
+        _("A founding or maker's appointment needs the outside document attached."),
     ),
     "founding_appointment_names_the_responsible_person": (
         "appointed_by",
-        "A founding appointment names the employer's responsible person.",
+        _("A founding appointment names the employer's responsible person."),
     ),
-    "stand_down_role_is_known": ("role", "The role is not one the registry knows."),
-    "stand_down_gives_its_reason": ("reason", "A stand-down gives its reason."),
-    "reference_is_to_the_same_worker": ("worker", "This belongs to another worker."),
+    "stand_down_role_is_known": ("role", _("The role is not one the registry knows.")),
+    "stand_down_gives_its_reason": ("reason", _("A stand-down gives its reason.")),
+    "reference_is_to_the_same_worker": ("worker", _("This belongs to another worker.")),
     # Countersigning and correcting
-    "a_countersignature_is_asked_for_once": ("of", "This person has been asked to countersign the entry already."),
-    "objection_gives_its_reason": ("reason", "Say why you do not sign."),
-    "objection_answer_says_something": ("reply", "Say what you found."),
-    "nobody_is_asked_about_their_own_hours": ("of", "Nobody countersigns their own hours."),
-    "correction_request_says_what_is_wrong": ("what_is_wrong", "Say what is wrong."),
-    "correction_request_is_about_a_known_kind": ("", "This is no record that can be corrected."),
-    "correction_request_is_about_the_workers_record": ("", "This is not a record of that person."),
-    "correction_answer_names_the_new_record": ("outcome", "A correction names the record that it made."),
-    "correction_answer_is_about_the_same_worker": ("outcome", "The new record does not answer the request."),
-    "evidence_correctionanswer_request_id_key": ("", "This request has been answered already."),
-    "evidence_objectionanswer_objection_id_key": ("", "This question has been answered already."),
-    "declined_correction_gives_its_reason": ("reason", "Say why nothing is changed."),
+    "a_countersignature_is_asked_for_once": ("of", _("This person has been asked to countersign the entry already.")),
+    "objection_gives_its_reason": ("reason", _("Say why you do not sign.")),
+    "objection_answer_says_something": ("reply", _("Say what you found.")),
+    "nobody_is_asked_about_their_own_hours": ("of", _("Nobody countersigns their own hours.")),
+    "correction_request_says_what_is_wrong": ("what_is_wrong", _("Say what is wrong.")),
+    "correction_request_is_about_a_known_kind": ("", _("This is no record that can be corrected.")),
+    "correction_request_is_about_the_workers_record": ("", _("This is not a record of that person.")),
+    "correction_answer_names_the_new_record": ("outcome", _("A correction names the record that it made.")),
+    "correction_answer_is_about_the_same_worker": ("outcome", _("The new record does not answer the request.")),
+    "evidence_correctionanswer_request_id_key": ("", _("This request has been answered already.")),
+    "evidence_objectionanswer_objection_id_key": ("", _("This question has been answered already.")),
+    "declined_correction_gives_its_reason": ("reason", _("Say why nothing is changed.")),
     # Documents
-    "document_matches_its_sha256": ("content", "The file differs from its SHA-256."),
-    "document_size_is_that_of_its_content": ("size", "The size is not that of the file."),
+    "document_matches_its_sha256": ("content", _("The file differs from its SHA-256.")),
+    "document_size_is_that_of_its_content": ("size", _("The size is not that of the file.")),
     # Corrections
-    "correction_keeps_its_subject": ("", "A correction is about the same worker, crane or maker."),
-    "withdrawn_record_stays_withdrawn": ("supersedes", "A withdrawn record stays withdrawn; record it anew."),
-    "an_imported_line_is_recorded_once": ("imported_line", "This line has been imported already."),
-    "crane_is_of_the_model": ("crane", "The crane is of another model."),
-    "site_time_zone_is_known": ("time_zone", "There is no such time zone."),
-    "records_are_never_changed": ("", "Records are never changed or removed; record a correction instead."),
-    "recorded_at_is_the_present": ("recorded_at", "The register records the present moment, not another."),
+    "correction_keeps_its_subject": ("", _("A correction is about the same worker, crane or maker.")),
+    "withdrawn_record_stays_withdrawn": ("supersedes", _("A withdrawn record stays withdrawn; record it anew.")),
+    "an_imported_line_is_recorded_once": ("imported_line", _("This line has been imported already.")),
+    "crane_is_of_the_model": ("crane", _("The crane is of another model.")),
+    "site_time_zone_is_known": ("time_zone", _("There is no such time zone.")),
+    "records_are_never_changed": ("", _("Records are never changed or removed; record a correction instead.")),
+    "recorded_at_is_the_present": ("recorded_at", _("The register records the present moment, not another.")),
     # People and equipment
-    "account_kind_fits_what_it_is_for": ("kind", "The account does not fit its kind."),
-    "people_account_username_key": ("username", "This user name is taken."),
-    "people_account_worker_id_key": ("worker", "This worker has an account already."),
-    "invitation_kind_fits_what_it_is_for": ("kind", "The invitation does not fit its kind."),
-    "only_the_registrar_invites_inspectors": ("kind", "Only the registrar invites inspectors and registrars."),
-    "invitation_lasts_at_most_30_days": ("", "An invitation lasts 30 days at most."),
-    "an_invitation_is_accepted_once": ("", "This invitation has been used; sign in instead."),
-    "an_invitation_is_accepted_in_time": ("", "This invitation has run out; ask for a new one."),
-    "an_invitation_opens_the_account_it_is_for": ("kind", "The account is not the one the invitation is for."),
-    "employment_does_not_end_before_it_starts": ("end", "Employment cannot end before it starts."),
-    "language_is_a_bcp_47_tag": ("language", "Give the language as a tag such as en or fr."),
-    "model_designation_is_unique_for_its_maker": ("designation", "The maker already has a model of this name."),
-    "family_does_not_end_before_it_starts": ("valid_until", "The declaration would end before it starts."),
-    "family_names_the_makers_document": ("document", "A family needs the maker's own document."),
-    "family_holds_models_of_its_own_maker": ("models", "A family holds two or more models of its own maker."),
-    "serial_number_is_unique_for_its_model": ("serial_number", "A crane with this serial number is known already."),
-    "placement_end_is_after_start": ("end", "The crane must leave after it came."),
-    "crane_stands_on_one_site_at_a_time": ("crane", "The crane stands on another site at that time."),
+    "account_kind_fits_what_it_is_for": ("kind", _("The account does not fit its kind.")),
+    "people_account_username_key": ("username", _("This user name is taken.")),
+    "people_account_worker_id_key": ("worker", _("This worker has an account already.")),
+    "invitation_kind_fits_what_it_is_for": ("kind", _("The invitation does not fit its kind.")),
+    "only_the_registrar_invites_inspectors": ("kind", _("Only the registrar invites inspectors and registrars.")),
+    "invitation_lasts_at_most_30_days": ("", _("An invitation lasts 30 days at most.")),
+    "an_invitation_is_accepted_once": ("", _("This invitation has been used; sign in instead.")),
+    "an_invitation_is_accepted_in_time": ("", _("This invitation has run out; ask for a new one.")),
+    "an_invitation_opens_the_account_it_is_for": ("kind", _("The account is not the one the invitation is for.")),
+    "employment_does_not_end_before_it_starts": ("end", _("Employment cannot end before it starts.")),
+    "language_is_a_bcp_47_tag": ("language", _("Give the language as a tag such as en or fr.")),
+    "model_designation_is_unique_for_its_maker": ("designation", _("The maker already has a model of this name.")),
+    "family_does_not_end_before_it_starts": ("valid_until", _("The declaration would end before it starts.")),
+    "family_names_the_makers_document": ("document", _("A family needs the maker's own document.")),
+    "family_holds_models_of_its_own_maker": ("models", _("A family holds two or more models of its own maker.")),
+    "serial_number_is_unique_for_its_model": ("serial_number", _("A crane with this serial number is known already.")),
+    "placement_end_is_after_start": ("end", _("The crane must leave after it came.")),
+    "crane_stands_on_one_site_at_a_time": ("crane", _("The crane stands on another site at that time.")),
     # Jobs and crews
-    "job_end_is_after_start": ("end", "The job must end after it starts."),
-    "job_operation_is_known": ("operation", "The operation is not one the registry knows."),
-    "job_minutes_per_day_fit_a_day": ("minutes_per_day", "A day has between 1 and 1440 minutes."),
+    "job_end_is_after_start": ("end", _("The job must end after it starts.")),
+    "job_operation_is_known": ("operation", _("The operation is not one the registry knows.")),
+    "job_minutes_per_day_fit_a_day": ("minutes_per_day", _("A day has between 1 and 1440 minutes.")),
     "job_standard_is_for_the_sites_jurisdiction": (
         "standard_key",
-        "The role standard is not one for the site's jurisdiction.",
+        _("The role standard is not one for the site's jurisdiction."),
     ),
-    "slot_role_is_known": ("role", "The role is not one the registry knows."),
-    "slot_position_is_unique_for_job_and_role": ("position", "This place on the crew is there already."),
-    "assignment_end_is_after_start": ("end", "The assignment must end after it starts."),
-    "assignment_lies_within_the_job": ("end", "The assignment must lie within the job's window."),
-    "assignment_needs_a_permitted_decision": ("decision", "Only a permitted decision puts a person into a slot."),
-    "decision_carries_the_engines_seal": ("decision", "Only the engine gives decisions."),
+    "slot_role_is_known": ("role", _("The role is not one the registry knows.")),
+    "slot_position_is_unique_for_job_and_role": ("position", _("This place on the crew is there already.")),
+    "assignment_end_is_after_start": ("end", _("The assignment must end after it starts.")),
+    "assignment_lies_within_the_job": ("end", _("The assignment must lie within the job's window.")),
+    "assignment_needs_a_permitted_decision": ("decision", _("Only a permitted decision puts a person into a slot.")),
+    "decision_carries_the_engines_seal": ("decision", _("Only the engine gives decisions.")),
     "decision_answers_this_question": (
         "decision",
-        "The decision is not about this person, role, model, operation, employer and window.",
+        _("The decision is not about this person, role, model, operation, employer and window."),
     ),
-    "decision_rests_on_current_evidence": ("decision", "The evidence has changed since the decision."),
-    "decision_uses_the_standard_in_force": ("decision", "Another version of the standard is in force."),
-    "assignment_sees_concurrent_changes": ("", "This must run in a read-committed transaction."),
-    "job_is_current": ("job", "The job has been changed or withdrawn; use the current plan."),
+    "decision_rests_on_current_evidence": ("decision", _("The evidence has changed since the decision.")),
+    "decision_uses_the_standard_in_force": ("decision", _("Another version of the standard is in force.")),
+    "assignment_sees_concurrent_changes": ("", _("This must run in a read-committed transaction.")),
+    "job_is_current": ("job", _("The job has been changed or withdrawn; use the current plan.")),
     "trainee_is_paired_with_an_erector": (
         "paired_with",
-        "A trainee must be paired with an erector who is on this crew the whole time.",
+        _("A trainee must be paired with an erector who is on this crew the whole time."),
     ),
-    "only_a_trainee_is_paired": ("paired_with", "Only a trainee is paired with an erector."),
-    "one_person_in_a_slot_at_a_time": ("slot", "Somebody else is in this slot then."),
-    "nobody_is_on_two_overlapping_jobs": ("worker", "This person is on another job at that time."),
-    "the_supervisor_fills_no_other_role": ("worker", "The erection supervisor fills no other role on the job."),
-    "an_ended_assignment_stays_ended": ("assignment", "The assignment has already ended."),
-    "a_confirmation_needs_a_decision": ("decision", "A confirmation needs a decision."),
+    "only_a_trainee_is_paired": ("paired_with", _("Only a trainee is paired with an erector.")),
+    "one_person_in_a_slot_at_a_time": ("slot", _("Somebody else is in this slot then.")),
+    "nobody_is_on_two_overlapping_jobs": ("worker", _("This person is on another job at that time.")),
+    "the_supervisor_fills_no_other_role": ("worker", _("The erection supervisor fills no other role on the job.")),
+    "an_ended_assignment_stays_ended": ("assignment", _("The assignment has already ended.")),
+    "a_confirmation_needs_a_decision": ("decision", _("A confirmation needs a decision.")),
     # Erasure
-    "an_erasure_states_its_ground": ("ground", "State the ground of the erasure."),
-    "nothing_is_recorded_about_an_erased_worker": ("worker", "This person's data have been erased."),
+    "an_erasure_states_its_ground": ("ground", _("State the ground of the erasure.")),
+    "nothing_is_recorded_about_an_erased_worker": ("worker", _("This person's data have been erased.")),
     # Inspection
-    "inspection_reference_is_used_once": ("reference", "There is a file under this reference already."),
-    "inspection_file_says_why": ("purpose", "Give a reference and say why the file is opened."),
+    "inspection_reference_is_used_once": ("reference", _("There is a file under this reference already.")),
+    "inspection_file_says_why": ("purpose", _("Give a reference and say why the file is opened.")),
     # Standards
-    "an_employers_figure_asks_for_something": ("minutes", "The figure must be at least one minute."),
+    "an_employers_figure_asks_for_something": ("minutes", _("The figure must be at least one minute.")),
 }
 
 WITHDRAWAL = re.compile(r"\w+_withdrawal_supersedes_a_record$")
@@ -182,11 +187,11 @@ def translate(error: DatabaseError) -> Exception:
         return error
     if name in SENTENCES:
         field, sentence = SENTENCES[name]
-        return RecordRefused([Problem(field, name, sentence)])
+        return RecordRefused([Problem(field, name, str(sentence))])
     if WITHDRAWAL.match(name):
-        return RecordRefused([Problem("supersedes", name, "A withdrawal must say what it withdraws.")])
+        return RecordRefused([Problem("supersedes", name, str(_("A withdrawal must say what it withdraws.")))])
     if name.endswith(("supersedes_id_key", "_supersedes_id_uniq")):
-        return RecordRefused([Problem("supersedes", name, "This record has been corrected already.")])
+        return RecordRefused([Problem("supersedes", name, str(_("This record has been corrected already.")))])
     return error
 
 

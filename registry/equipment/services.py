@@ -10,6 +10,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.equipment.models import Crane, CraneModel, CranePlacement, FamilyDeclaration, Maker, Site
@@ -78,7 +79,13 @@ def register_site(
         ZoneInfo(time_zone)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise RecordRefused(
-            [Problem("time_zone", "site_time_zone_is_known", f"There is no time zone {time_zone!r}.")]
+            [
+                Problem(
+                    "time_zone",
+                    "site_time_zone_is_known",
+                    _("There is no time zone %(name)s.") % {"name": repr(time_zone)},
+                )
+            ]
         ) from None
     with refusals(), transaction.atomic():
         return Site.objects.create(

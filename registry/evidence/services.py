@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from django.db import connection, transaction
+from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.database.records import Record
@@ -32,6 +33,8 @@ from registry.evidence.models import (
     Instruction,
     StandDown,
 )
+from registry.language.amounts import day as written_day
+from registry.language.amounts import duration
 from registry.people.models import Account, Employer, Worker
 
 DAY_LOCKS = 1024
@@ -46,9 +49,9 @@ def attach_document(
 ) -> Document:
     """Keep a file with its SHA-256."""
     if not content:
-        raise RecordRefused([Problem("content", "document_has_content", "The file is empty.")])
+        raise RecordRefused([Problem("content", "document_has_content", _("The file is empty."))])
     if len(content) > LARGEST_DOCUMENT:
-        raise RecordRefused([Problem("content", "document_is_not_too_large", "The file is larger than 20 MB.")])
+        raise RecordRefused([Problem("content", "document_is_not_too_large", _("The file is larger than 20 MB."))])
     with refusals(), transaction.atomic():
         return Document.objects.create(
             name=name,
@@ -106,8 +109,11 @@ class HoursOfDays:
             # A day on which the clocks change has 23 or 25 hours.
             longest = whole_minutes(start_of_day(this_day, new.zone), end_of_day(this_day, new.zone))
             if total > longest:
-                made = f"{total // 60} h {total % 60} min on {this_day}"
-                text = f"This makes {made}; the day has {longest // 60} hours."
+                text = _("This makes %(amount)s on %(day)s; the day has %(longest)s.") % {
+                    "amount": duration(total),
+                    "day": written_day(this_day),
+                    "longest": duration(longest),
+                }
                 problems.append(Problem("end", "a_day_has_24_hours", text))
         return problems
 
@@ -126,26 +132,28 @@ def hours_problems(new: NewHours, *, recorded_at: datetime) -> list[Problem]:
     """What is wrong with hours by themselves; the database holds the same rules."""
     problems = []
     if new.end <= new.start:
-        problems.append(Problem("end", "hours_end_is_after_start", "The work must end after it starts."))
+        problems.append(Problem("end", "hours_end_is_after_start", _("The work must end after it starts.")))
     elif new.end - new.start > timedelta(hours=24):
-        problems.append(Problem("end", "hours_fit_into_24_hours", "One entry cannot be longer than 24 hours."))
+        problems.append(Problem("end", "hours_fit_into_24_hours", _("One entry cannot be longer than 24 hours.")))
     if new.end > recorded_at:
         problems.append(
-            Problem("end", "hours_are_not_in_the_future", "Hours cannot be recorded before they are worked.")
+            Problem("end", "hours_are_not_in_the_future", _("Hours cannot be recorded before they are worked."))
         )
     if new.crane is not None and new.crane.model_id != new.model.pk:
-        problems.append(Problem("crane", "crane_is_of_the_model", "The crane is of another model."))
+        problems.append(Problem("crane", "crane_is_of_the_model", _("The crane is of another model.")))
     if new.countersigner is not None:
         if new.countersigner.pk == new.worker.pk:
             problems.append(
-                Problem("countersigner", "nobody_countersigns_their_own_hours", "Nobody countersigns their own hours.")
+                Problem(
+                    "countersigner", "nobody_countersigns_their_own_hours", _("Nobody countersigns their own hours.")
+                )
             )
         if new.countersigned_at is None or not new.end <= new.countersigned_at <= recorded_at:
             problems.append(
                 Problem(
                     "countersigned_at",
                     "countersignature_follows_the_work",
-                    "The countersignature must lie between the end of the work and now.",
+                    _("The countersignature must lie between the end of the work and now."),
                 )
             )
     return problems
@@ -263,7 +271,7 @@ def countersign(
 ) -> Countersignature:
     """Confirm somebody's hours."""
     if HoursEntry.objects.filter(supersedes=entry).exists() or entry.withdrawn:
-        raise RecordRefused([Problem("entry", "entry_is_current", "The entry has been corrected or withdrawn.")])
+        raise RecordRefused([Problem("entry", "entry_is_current", _("The entry has been corrected or withdrawn."))])
     with refusals(), transaction.atomic():
         return Countersignature.objects.create(
             entry=entry, by=by, at=at, recorded_at=recorded_at, recorded_by=recorded_by
@@ -290,7 +298,9 @@ def record_assessment(
 ) -> Assessment:
     """Record a practical assessment; a pass must have met every task of its list."""
     if outcome == "pass" and not all(each["met"] for each in tasks):
-        raise RecordRefused([Problem("tasks", "a_pass_meets_every_task", "A pass needs every task of the list met.")])
+        raise RecordRefused(
+            [Problem("tasks", "a_pass_meets_every_task", _("A pass needs every task of the list met."))]
+        )
     with refusals(), transaction.atomic():
         return Assessment.objects.create(
             worker=worker,
@@ -329,7 +339,7 @@ def record_certification(
     """Record a third party's certificate."""
     if issued > recorded_at.date() + timedelta(days=1):
         raise RecordRefused(
-            [Problem("issued", "certificate_is_not_issued_in_the_future", "The certificate is not issued yet.")]
+            [Problem("issued", "certificate_is_not_issued_in_the_future", _("The certificate is not issued yet."))]
         )
     with refusals(), transaction.atomic():
         return Certification.objects.create(
@@ -482,7 +492,7 @@ def _supersede(
                 Problem(
                     "recorded_at",
                     "correction_is_recorded_after_the_record",
-                    "A correction cannot be recorded before what it corrects.",
+                    _("A correction cannot be recorded before what it corrects."),
                 )
             ]
         )

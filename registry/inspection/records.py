@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from django.db.models import Model, QuerySet
+from django.utils.translation import gettext as _
 
 from registry.crews.access import NotAllowed, visible_decisions, visible_workers
 from registry.crews.models import Assignment, AssignmentEvent, Decision, Job, Refusal, Slot
@@ -72,7 +73,7 @@ def may_make_checkpoint(account: Account) -> bool:
 def require_may_make_checkpoint(account: Account) -> None:
     """Raise :class:`NotAllowed` unless :func:`may_make_checkpoint`."""
     if not may_make_checkpoint(account):
-        raise NotAllowed("Only an employer or an inspector makes checkpoints.")
+        raise NotAllowed(_("Only an employer or an inspector makes checkpoints."))
 
 
 def _about_workers(model: Any, way: str) -> Rule:

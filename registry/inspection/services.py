@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from registry.crews.access import NotAllowed
 from registry.crews.models import Job
@@ -16,7 +17,7 @@ from registry.people.models import Account
 def require_inspector(account: Account) -> None:
     """Raise :class:`NotAllowed` unless the account is an inspector's."""
     if account.kind != "inspector":
-        raise NotAllowed("This is the inspector's work.")
+        raise NotAllowed(_("This is the inspector's work."))
 
 
 def open_file(*, job: Job, reference: str, purpose: str, opened_at: datetime, opened_by: Account) -> InspectionFile:

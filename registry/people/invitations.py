@@ -17,6 +17,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.people.models import Account, Employer, Employment, Invitation, Worker
@@ -77,7 +78,7 @@ def accept(*, token: str, username: str, password: str, email: str = "", accepte
         invitation = _openable(Invitation.objects.select_for_update(of=("self",)), token, accepted_at)
         problems = _worker_problems(invitation.worker)
         if Account.objects.filter(username__iexact=username).exists():
-            problems.append(Problem("username", "username_is_taken", "This user name is taken."))
+            problems.append(Problem("username", "username_is_taken", _("This user name is taken.")))
         if problems:
             raise RecordRefused(problems)
         account = open_account(
@@ -104,11 +105,11 @@ def invitations_of(account: Account) -> QuerySet[Invitation]:
 def _openable(among: QuerySet[Invitation], token: str, at: datetime) -> Invitation:
     invitation = among.filter(token_hash=_hash(token)).first()
     if invitation is None:
-        raise _refused("invitation_is_known", "There is no such invitation: check that the link is whole.")
+        raise _refused("invitation_is_known", _("There is no such invitation: check that the link is whole."))
     if invitation.accepted_at is not None:
-        raise _refused("an_invitation_is_accepted_once", "This invitation has been used; sign in instead.")
+        raise _refused("an_invitation_is_accepted_once", _("This invitation has been used; sign in instead."))
     if at > invitation.expires_at:
-        raise _refused("an_invitation_is_accepted_in_time", "This invitation has run out; ask for a new one.")
+        raise _refused("an_invitation_is_accepted_in_time", _("This invitation has run out; ask for a new one."))
     return invitation
 
 
@@ -127,15 +128,15 @@ def _inviter_problems(
     if invited_by is None:
         return []
     if invited_by.kind != "employer":
-        return [Problem("", "only_dispatchers_invite", "Only an employer's dispatcher invites.")]
+        return [Problem("", "only_dispatchers_invite", _("Only an employer's dispatcher invites."))]
     if kind == "employer":
         if employer is None or employer.pk != invited_by.employer_id:
-            return [Problem("employer", "dispatchers_invite_their_own", "Invite dispatchers of your own employer.")]
+            return [Problem("employer", "dispatchers_invite_their_own", _("Invite dispatchers of your own employer."))]
         return []
     if kind != "worker":
-        return [Problem("kind", "dispatchers_invite_their_own", "Invite dispatchers and workers, nobody else.")]
+        return [Problem("kind", "dispatchers_invite_their_own", _("Invite dispatchers and workers, nobody else."))]
     if worker is None or not _employs(invited_by.employer_id, worker, at):
-        return [Problem("worker", "dispatchers_invite_their_own", "Invite workers whom your employer employs.")]
+        return [Problem("worker", "dispatchers_invite_their_own", _("Invite workers whom your employer employs."))]
     return []
 
 
@@ -150,5 +151,5 @@ def _employs(employer_id: int | None, worker: Worker, at: datetime) -> bool:
 
 def _worker_problems(worker: Worker | None) -> list[Problem]:
     if worker is not None and Account.objects.filter(worker=worker).exists():
-        return [Problem("worker", "a_worker_has_one_account", "This worker has an account already.")]
+        return [Problem("worker", "a_worker_has_one_account", _("This worker has an account already."))]
     return []

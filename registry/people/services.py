@@ -11,6 +11,7 @@ from collections.abc import Collection
 from datetime import date, datetime
 
 from django.db import connection, transaction
+from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
@@ -53,12 +54,12 @@ def register_worker(
     """
     given_name, family_name = given_name.strip(), family_name.strip()
     problems = [
-        Problem(field, "worker_has_a_name", "Give the person's whole name.")
+        Problem(field, "worker_has_a_name", _("Give the person's whole name."))
         for field, value in (("given_name", given_name), ("family_name", family_name))
         if not value
     ]
     if date_of_birth is not None and date_of_birth >= recorded_at.date():
-        problems.append(Problem("date_of_birth", "date_of_birth_is_past", "The date of birth lies in the future."))
+        problems.append(Problem("date_of_birth", "date_of_birth_is_past", _("The date of birth lies in the future.")))
     if problems:
         raise RecordRefused(problems)
     key = name_key(given_name, family_name)
@@ -89,9 +90,11 @@ def _same_person_problems(key: str, date_of_birth: date | None, distinct_from: C
         if date_of_birth is None or other.date_of_birth is None:
             if other.pk in distinct_from:
                 continue
-            sentence = f"{named} has the same name and a date of birth is missing: say whether they are two people."
+            sentence = _(
+                "%(person)s has the same name and a date of birth is missing: say whether they are two people."
+            ) % {"person": named}
         elif date_of_birth == other.date_of_birth:
-            sentence = f"{named} has the same name and date of birth."
+            sentence = _("%(person)s has the same name and date of birth.") % {"person": named}
         else:
             continue
         problems.append(Problem("family_name", "worker_is_registered_once", sentence))
