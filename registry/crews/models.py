@@ -14,11 +14,13 @@ from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext as _
 
 from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.language.words import choices_of, in_words
 
-OPERATION_CHOICES = [(each, each) for each in OPERATIONS]
-ROLE_CHOICES = [(each, each.replace("_", " ")) for each in ROLES]
+OPERATION_CHOICES = choices_of(OPERATIONS)
+ROLE_CHOICES = choices_of(ROLES)
 
 
 class Job(models.Model):
@@ -58,7 +60,11 @@ class Job(models.Model):
         indexes = [models.Index(fields=["employer", "start"])]
 
     def __str__(self) -> str:
-        return f"{self.operation} of {self.crane} at {self.site}"
+        return _("%(operation)s of %(crane)s at %(site)s") % {
+            "operation": in_words(self.operation),
+            "crane": self.crane,
+            "site": self.site,
+        }
 
 
 class Slot(models.Model):
@@ -111,7 +117,11 @@ class Decision(models.Model):
         indexes = [models.Index(fields=["worker", "decided_at"])]
 
     def __str__(self) -> str:
-        return f"{self.outcome}: {self.role} in {self.operation}"
+        return _("%(outcome)s: %(role)s in %(operation)s") % {
+            "outcome": in_words(self.outcome),
+            "role": in_words(self.role),
+            "operation": in_words(self.operation),
+        }
 
     @property
     def permitted(self) -> bool:
@@ -151,7 +161,7 @@ class Refusal(models.Model):
     refused_to = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
     def __str__(self) -> str:
-        return f"refused: {self.slot}"
+        return _("refused: %(role)s") % {"role": self.slot}
 
 
 class Assignment(models.Model):
@@ -170,7 +180,7 @@ class Assignment(models.Model):
         constraints = [models.CheckConstraint(condition=Q(end__gt=F("start")), name="assignment_end_is_after_start")]
 
     def __str__(self) -> str:
-        return f"{self.worker} as {self.slot}"
+        return _("%(name)s as %(role)s") % {"name": self.worker, "role": self.slot}
 
 
 class AssignmentEvent(models.Model):
@@ -179,7 +189,7 @@ class AssignmentEvent(models.Model):
     KINDS = ("held", "confirmed", "ended")
 
     assignment = models.ForeignKey(Assignment, models.PROTECT, related_name="events")
-    kind = models.CharField(max_length=10, choices=[(each, each) for each in KINDS])
+    kind = models.CharField(max_length=10, choices=choices_of(KINDS))
     decision = models.OneToOneField(Decision, models.PROTECT, null=True, related_name="assignment_event")
     happened_at = models.DateTimeField()
     reason = models.TextField(blank=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext as _
 
 from registry.database.records import Record
 
@@ -87,7 +88,7 @@ class Crane(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.model} no. {self.serial_number}"
+        return _("%(model)s no. %(number)s") % {"model": self.model, "number": self.serial_number}
 
 
 class CranePlacement(Record):
@@ -107,4 +108,4 @@ class CranePlacement(Record):
         ]
 
     def __str__(self) -> str:
-        return f"{self.crane} at {self.site}"
+        return _("%(crane)s at %(site)s") % {"crane": self.crane, "site": self.site}

@@ -12,12 +12,15 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Length
+from django.utils.translation import gettext as _
 
 from registry.database.records import Record
 from registry.eligibility.evidence import OPERATIONS, ORIGINS, ROLES
+from registry.language.amounts import day
+from registry.language.words import choices_of, in_words
 
-OPERATION_CHOICES = [(each, each) for each in OPERATIONS]
-ROLE_CHOICES = [(each, each.replace("_", " ")) for each in ROLES]
+OPERATION_CHOICES = choices_of(OPERATIONS)
+ROLE_CHOICES = choices_of(ROLES)
 
 
 class Document(models.Model):
@@ -66,7 +69,7 @@ class HoursEntry(WorkerRecord):
     employer = models.ForeignKey("people.Employer", models.PROTECT, related_name="+")
     site = models.ForeignKey("equipment.Site", models.PROTECT, related_name="+")
     crane = models.ForeignKey("equipment.Crane", models.PROTECT, null=True, blank=True, related_name="+")
-    origin = models.CharField(max_length=10, choices=[(each, each) for each in ORIGINS], default="register")
+    origin = models.CharField(max_length=10, choices=choices_of(ORIGINS), default="register")
     document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
     issuer = models.CharField(max_length=200, blank=True)
     imported_line = models.CharField(max_length=64, blank=True)
@@ -99,7 +102,7 @@ class HoursEntry(WorkerRecord):
         ]
 
     def __str__(self) -> str:
-        return f"{self.operation} on {self.start:%Y-%m-%d}"
+        return _("%(operation)s on %(day)s") % {"operation": in_words(self.operation), "day": day(self.start)}
 
 
 class Countersignature(models.Model):
@@ -118,7 +121,7 @@ class Countersignature(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.by} on {self.at:%Y-%m-%d}"
+        return _("%(name)s on %(day)s") % {"name": self.by, "day": day(self.at)}
 
 
 class Assessment(WorkerRecord):
@@ -132,7 +135,7 @@ class Assessment(WorkerRecord):
     configuration = models.CharField(max_length=100, blank=True)
     operations = ArrayField(models.CharField(max_length=20))
     assessed_at = models.DateTimeField()
-    outcome = models.CharField(max_length=20, choices=[(each, each.replace("_", " ")) for each in OUTCOMES])
+    outcome = models.CharField(max_length=20, choices=choices_of(OUTCOMES))
     tasks = models.JSONField(default=list, blank=True)
     assessor = models.ForeignKey("people.Worker", models.PROTECT, related_name="assessments_given")
     third_party = models.CharField(max_length=200, blank=True)
@@ -164,7 +167,7 @@ class Assessment(WorkerRecord):
         indexes = [models.Index(fields=["worker", "assessed_at"], name="assessments_of_a_worker")]
 
     def __str__(self) -> str:
-        return f"{self.get_outcome_display()} as {self.role}"
+        return _("%(outcome)s as %(role)s") % {"outcome": in_words(self.outcome), "role": in_words(self.role)}
 
 
 class Certification(WorkerRecord):
@@ -196,7 +199,7 @@ class Certification(WorkerRecord):
         ]
 
     def __str__(self) -> str:
-        return f"{self.scheme} no. {self.number}"
+        return _("%(scheme)s no. %(number)s") % {"scheme": self.scheme, "number": self.number}
 
 
 class CertificationStatus(WorkerRecord):
@@ -205,7 +208,7 @@ class CertificationStatus(WorkerRecord):
     STATUSES = ("suspended", "revoked", "reinstated")
 
     certification = models.ForeignKey(Certification, models.PROTECT, related_name="statuses")
-    status = models.CharField(max_length=12, choices=[(each, each) for each in STATUSES])
+    status = models.CharField(max_length=12, choices=choices_of(STATUSES))
     effective_at = models.DateTimeField()
     reason = models.TextField(blank=True)
 
@@ -220,7 +223,7 @@ class CertificationStatus(WorkerRecord):
         ]
 
     def __str__(self) -> str:
-        return self.status
+        return in_words(self.status)
 
 
 class StandDown(WorkerRecord):
@@ -240,7 +243,7 @@ class StandDown(WorkerRecord):
         ]
 
     def __str__(self) -> str:
-        return f"stand-down from {self.start:%Y-%m-%d}"
+        return _("stand-down from %(day)s") % {"day": day(self.start)}
 
 
 class Instruction(WorkerRecord):
@@ -249,7 +252,7 @@ class Instruction(WorkerRecord):
     PROVIDERS = ("maker", "employer", "third_party")
 
     topic = models.CharField(max_length=200)
-    provider = models.CharField(max_length=12, choices=[(each, each.replace("_", " ")) for each in PROVIDERS])
+    provider = models.CharField(max_length=12, choices=choices_of(PROVIDERS))
     provider_name = models.CharField(max_length=200, blank=True)
     model = models.ForeignKey("equipment.CraneModel", models.PROTECT, null=True, blank=True, related_name="+")
     completed_at = models.DateTimeField()
@@ -270,7 +273,7 @@ class Instruction(WorkerRecord):
         ]
 
     def __str__(self) -> str:
-        return self.topic
+        return in_words(self.topic)
 
 
 class Appointment(WorkerRecord):
@@ -278,7 +281,7 @@ class Appointment(WorkerRecord):
 
     KINDS = ("duty", "founding", "maker_instructor")
 
-    kind = models.CharField(max_length=20, choices=[(each, each.replace("_", " ")) for each in KINDS], default="duty")
+    kind = models.CharField(max_length=20, choices=choices_of(KINDS), default="duty")
     duty = models.CharField(max_length=100)
     employer = models.ForeignKey("people.Employer", models.PROTECT, null=True, blank=True, related_name="+")
     maker = models.ForeignKey("equipment.Maker", models.PROTECT, null=True, blank=True, related_name="+")
@@ -312,7 +315,7 @@ class Appointment(WorkerRecord):
         ]
 
     def __str__(self) -> str:
-        return f"{self.duty} from {self.start:%Y-%m-%d}"
+        return _("%(duty)s from %(day)s") % {"duty": in_words(self.duty), "day": day(self.start)}
 
 
 class Remark(models.Model):
@@ -332,7 +335,7 @@ class AssessmentSignature(Remark):
     image = models.ForeignKey(Document, models.PROTECT, related_name="+")
 
     def __str__(self) -> str:
-        return f"signature on {self.assessment}"
+        return _("signature on: %(assessment)s") % {"assessment": self.assessment}
 
 
 class CountersignatureRequest(Remark):
@@ -348,7 +351,7 @@ class CountersignatureRequest(Remark):
         ]
 
     def __str__(self) -> str:
-        return f"{self.entry}, asked of {self.of}"
+        return _("%(entry)s, asked of %(name)s") % {"entry": self.entry, "name": self.of}
 
 
 class EntryObjection(Remark):
@@ -364,7 +367,7 @@ class EntryObjection(Remark):
         indexes = [models.Index(fields=["entry", "by"], name="objections_to_an_entry")]
 
     def __str__(self) -> str:
-        return f"{self.entry}, declined by {self.by}"
+        return _("%(entry)s, declined by %(name)s") % {"entry": self.entry, "name": self.by}
 
 
 class ObjectionAnswer(Remark):
@@ -378,7 +381,7 @@ class ObjectionAnswer(Remark):
         constraints = [models.CheckConstraint(condition=~Q(reply=""), name="objection_answer_says_something")]
 
     def __str__(self) -> str:
-        return f"answer to {self.objection}"
+        return _("answer to: %(objection)s") % {"objection": self.objection}
 
 
 class CorrectionRequest(Remark):
@@ -439,7 +442,7 @@ class CorrectionAnswer(Remark):
     OUTCOMES = ("corrected", "withdrawn", "declined")
 
     request = models.OneToOneField(CorrectionRequest, models.PROTECT, related_name="answer")
-    outcome = models.CharField(max_length=10, choices=[(each, each) for each in OUTCOMES])
+    outcome = models.CharField(max_length=10, choices=choices_of(OUTCOMES))
     reason = models.TextField(blank=True)
     new_record_id = models.BigIntegerField(null=True, blank=True)
 
@@ -457,7 +460,7 @@ class CorrectionAnswer(Remark):
         ]
 
     def __str__(self) -> str:
-        return f"{self.outcome}: {self.request}"
+        return f"{in_words(self.outcome)}: {self.request}"
 
 
 class EvidenceVersion(models.Model):

@@ -7,8 +7,11 @@ from datetime import timedelta
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F, Func, Q
+from django.utils.translation import gettext as _
 
 from registry.database.records import Record
+from registry.language.amounts import day
+from registry.language.words import choices_of, in_words
 
 
 class Employer(models.Model):
@@ -54,7 +57,7 @@ class Account(AbstractUser):
 
     KINDS = ("employer", "inspector", "worker", "registrar")
 
-    kind = models.CharField(max_length=10, choices=[(each, each) for each in KINDS], default="registrar")
+    kind = models.CharField(max_length=10, choices=choices_of(KINDS), default="registrar")
     employer = models.ForeignKey(Employer, models.PROTECT, null=True, blank=True, related_name="accounts")
     worker = models.OneToOneField(Worker, models.PROTECT, null=True, blank=True, related_name="account")
 
@@ -88,7 +91,7 @@ class Employment(Record):
         indexes = [models.Index(fields=["employer", "worker"], name="employment_by_employer")]
 
     def __str__(self) -> str:
-        return f"{self.worker} at {self.employer}"
+        return _("%(name)s at %(employer)s") % {"name": self.worker, "employer": self.employer}
 
 
 class LanguageSkill(Record):
@@ -117,7 +120,7 @@ class Invitation(models.Model):
     """
 
     token_hash = models.CharField(max_length=64, unique=True, editable=False)
-    kind = models.CharField(max_length=10, choices=[(each, each) for each in Account.KINDS])
+    kind = models.CharField(max_length=10, choices=choices_of(Account.KINDS))
     employer = models.ForeignKey(Employer, models.PROTECT, null=True, blank=True, related_name="+")
     worker = models.ForeignKey(Worker, models.PROTECT, null=True, blank=True, related_name="+")
     invited_by = models.ForeignKey(Account, models.PROTECT, null=True, blank=True, related_name="+")
@@ -154,4 +157,4 @@ class Invitation(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kind} invitation of {self.invited_at:%Y-%m-%d}"
+        return _("%(kind)s invitation of %(day)s") % {"kind": in_words(self.kind), "day": day(self.invited_at)}

@@ -7,6 +7,9 @@ from typing import Any, ClassVar
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext as _
+
+from registry.language.said import authored
 
 
 class StandardVersion(models.Model):
@@ -41,7 +44,7 @@ class StandardVersion(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.title}, version {self.version}"
+        return _("%(title)s, version %(version)s") % {"title": authored(self.title), "version": self.version}
 
 
 class EmployerFigure(models.Model):

@@ -242,7 +242,7 @@ class Migration(migrations.Migration):
                             ("rigger", "rigger"),
                             ("signal_person", "signal person"),
                             ("crane_operator", "crane operator"),
-                            ("assist_crane_operator", "assist crane operator"),
+                            ("assist_crane_operator", "assist-crane operator"),
                             ("assessor", "assessor"),
                         ],
                         max_length=30,
