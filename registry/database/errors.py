@@ -156,6 +156,12 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "the_supervisor_fills_no_other_role": ("worker", _("The erection supervisor fills no other role on the job.")),
     "an_ended_assignment_stays_ended": ("assignment", _("The assignment has already ended.")),
     "a_confirmation_needs_a_decision": ("decision", _("A confirmation needs a decision.")),
+    # Shared links
+    "shared_link_lasts_at_most_30_days": ("days", _("A link lasts from 1 to 30 days.")),
+    "a_link_is_made_and_ended_by_its_worker": ("", _("Only the worker shares their own record, and ends a link to it.")),
+    "a_link_ends_after_it_was_made": ("", _("A link ends after it was made.")),
+    "transcripts_endedlink_link_id_key": ("", _("This link has been ended already.")),
+    "only_an_open_link_is_looked_through": ("", _("This link is no longer open.")),
     # Erasure
     "an_erasure_states_its_ground": ("ground", _("State the ground of the erasure.")),
     "nothing_is_recorded_about_an_erased_worker": ("worker", _("This person's data have been erased.")),

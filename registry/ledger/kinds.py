@@ -94,6 +94,9 @@ KINDS: tuple[Kind, ...] = (
     Kind("notices_attachedprocedure", _("work procedure"), ("title", "recorded_by_id")),
     Kind("notices_sentnotice", _("notice sent"), ("content", "sha256", "sent_to", "recorded_by_id")),
     Kind("notices_namedsupervisor", _("supervisor named in a notice"), ("worker_id", "content")),
+    Kind("transcripts_sharedlink", _("shared link"), (*WORKER, "token_hash", "note")),
+    Kind("transcripts_endedlink", _("end of a shared link"), ("recorded_by_id",)),
+    Kind("transcripts_linkopening", _("look through a shared link"), ("recorded_by_id",)),
 )
 
 BY_TABLE = {each.table: each for each in KINDS}

@@ -32,10 +32,17 @@ HANGS_ON: tuple[tuple[str, str, str], ...] = (
     ("crews_decisiondependency", "decision_id", "crews_decision"),
     ("crews_refusal", "decision_id", "crews_decision"),
     ("crews_assignmentevent", "assignment_id", "crews_assignment"),
+    ("transcripts_endedlink", "link_id", "transcripts_sharedlink"),
+    ("transcripts_linkopening", "link_id", "transcripts_sharedlink"),
 )
 """Tables whose rows hang on a record of the worker: table, column, table of the record; parents first."""
 
-SECRETS = {"people_account": ("password",), "mfa_authenticator": ("data",), "people_invitation": ("token_hash",)}
+SECRETS = {
+    "people_account": ("password",),
+    "mfa_authenticator": ("data",),
+    "people_invitation": ("token_hash",),
+    "transcripts_sharedlink": ("token_hash",),
+}
 """What only proves who somebody is; said to be there, never handed out."""
 
 IN_FILES = {"evidence_document": ("content",)}

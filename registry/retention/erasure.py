@@ -40,6 +40,7 @@ ERASED = "Erased"
 """What stands where a name or a reason stood."""
 
 OWN_HOURS = "SELECT id FROM evidence_hoursentry WHERE worker_id = %(worker)s"
+OWN_LINKS = "SELECT id FROM transcripts_sharedlink WHERE worker_id = %(worker)s"
 OBJECTIONS = f"by_id = %(worker)s OR entry_id IN ({OWN_HOURS})"
 
 ABOUT: dict[str, str] = {
@@ -53,6 +54,8 @@ ABOUT: dict[str, str] = {
         "request_id IN (SELECT id FROM evidence_correctionrequest WHERE worker_id = %(worker)s)"
     ),
     "crews_assignmentevent": "assignment_id IN (SELECT id FROM crews_assignment WHERE worker_id = %(worker)s)",
+    "transcripts_endedlink": f"link_id IN ({OWN_LINKS})",
+    "transcripts_linkopening": f"link_id IN ({OWN_LINKS})",
     "notices_sentnotice": "id IN (SELECT notice_id FROM notices_namedsupervisor WHERE worker_id = %(worker)s)",
 }
 """Which rows of which table an erasure concerns; their log entries lose their salts."""
@@ -101,6 +104,7 @@ BLANKED: dict[str, dict[str, str]] = {
         "seal": "''",
     },
     "crews_assignmentevent": {"reason": REASON},
+    "transcripts_sharedlink": {"note": f"CASE WHEN note = '' THEN '' ELSE '{ERASED}' END"},
     # What the notice says about everybody else stays.
     "notices_sentnotice": {"content": WITHOUT_THE_SUPERVISOR},
     "notices_namedsupervisor": {"content": "''"},
@@ -128,6 +132,7 @@ FREE_TEXT: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("evidence_correctionanswer", ("reason",)),
     ("crews_job", ("description",)),
     ("crews_assignmentevent", ("reason",)),
+    ("transcripts_sharedlink", ("note",)),
     ("notices_jobparty", ("name", "contact_person", "address")),
     ("notices_noticeparticulars", ("site_address", "scope")),
     ("notices_attachedprocedure", ("title",)),

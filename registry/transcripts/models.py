@@ -1,11 +1,13 @@
-"""Which documents were given out, so that anybody can ask whether one is genuine."""
+"""Which documents were given out, so that anybody can ask whether one is genuine, and links by which workers share."""
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import ClassVar
 
 from django.conf import settings
 from django.db import models
+from django.db.models import F, Q
 
 
 class IssuedTranscript(models.Model):
@@ -28,3 +30,62 @@ class IssuedTranscript(models.Model):
 
     def __str__(self) -> str:
         return f"transcript {self.code}"
+
+
+class SharedLink(models.Model):
+    """A link by which a worker shows their own record to somebody for some days; of its token the SHA-256 alone."""
+
+    token_hash = models.CharField(max_length=64, unique=True, editable=False)
+    worker = models.ForeignKey("people.Worker", models.PROTECT, related_name="shared_links")
+    note = models.CharField(max_length=200, blank=True)
+    expires_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        indexes: ClassVar = [models.Index(fields=["worker", "recorded_at"], name="shared_links_of_a_worker")]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(expires_at__gt=F("recorded_at"))
+                & Q(expires_at__lte=F("recorded_at") + timedelta(days=30)),
+                name="shared_link_lasts_at_most_30_days",
+            ),
+            models.CheckConstraint(
+                condition=Q(token_hash__regex=r"^[0-9a-f]{64}$"),  # noqa: S106
+                name="shared_link_keeps_only_the_tokens_sha256",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"link of {self.recorded_at:%Y-%m-%d}"
+
+
+class EndedLink(models.Model):
+    """The worker ended a link before its time."""
+
+    link = models.OneToOneField(SharedLink, models.PROTECT, related_name="ended")
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    def __str__(self) -> str:
+        return f"end of the {self.link}"
+
+
+class LinkOpening(models.Model):
+    """Somebody looked through a shared link; ``recorded_by`` ``None`` is somebody who was not signed in."""
+
+    WHAT = ("record", "transcript")
+
+    link = models.ForeignKey(SharedLink, models.PROTECT, related_name="openings")
+    what = models.CharField(max_length=10, choices=[(each, each) for each in WHAT])
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        indexes: ClassVar = [models.Index(fields=["link", "recorded_at"], name="openings_of_a_shared_link")]
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=Q(what__in=["record", "transcript"]), name="link_opening_says_what")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.what} through the {self.link}"
