@@ -44,6 +44,12 @@ LOOKS: dict[str, Promise] = {
     "log_record": _("a record's place in the log"),
     "crew_sheet": _("crew sheet downloaded"),
     "refusal_notice": _("refusal notice downloaded"),
+    "notice": _("notice of a job"),
+    "notice_pdf": _("notice downloaded"),
+    "notice_json": _("notice downloaded"),
+    "procedure_file": _("work procedure downloaded"),
+    "sent_notice_pdf": _("notice as sent downloaded"),
+    "sent_notice_json": _("notice as sent downloaded"),
     "api": _("record through the programming interface"),
 }
 """What a look is called, by the name of the page (or ``api``)."""

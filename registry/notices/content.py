@@ -113,7 +113,7 @@ def _party(party: JobParty) -> dict[str, str]:
 
 
 def _supervisors(job: Job, at: datetime) -> list[dict[str, Any]]:
-    """Everybody who is, or is held, in a supervisor's place of the job, with what the register knows to their credit."""
+    """Everybody who is, or is held, in a supervisor's place of the job, with their qualifications."""
     states = list(
         AssignmentState.objects.filter(job=job, slot__role=ROLE)
         .exclude(standing="ended")

@@ -77,6 +77,12 @@ def rule_for(*, jurisdiction: str, operation: str, start: datetime, zone: ZoneIn
     return next((each for each in rules if each.holds_for(jurisdiction, operation, day)), None)
 
 
+def rule_by_version(key: str, version: int | None) -> NoticeRule | None:
+    """The rule that a notice was sent under; ``None`` where there was none, or it is shipped no more."""
+    rules = shipped_rules(settings.NOTICES)
+    return next((each for each in rules if (each.key, each.version) == (key, version)), None)
+
+
 def check_files(app_configs: Any, **options: Any) -> list[CheckMessage]:
     """Django's check on start-up: a bad file is told before anybody relies on it."""
     try:

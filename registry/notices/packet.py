@@ -18,7 +18,7 @@ from registry.notices.rules import Deadline, Missing, NoticeRule, deadline_of, m
 
 @dataclass(frozen=True)
 class Packet:
-    """A job's notice at an instant. Without a rule nothing is asked for, so nothing is missing and there is no deadline."""
+    """A job's notice at an instant. Without a rule nothing is missing, and there is no deadline."""
 
     job: Job
     rule: NoticeRule | None

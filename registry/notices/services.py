@@ -44,7 +44,7 @@ def record_party(
     address: str = "",
     supersedes: JobParty | None = None,
 ) -> JobParty:
-    """Record a party to the job, who can be reached by ``phone`` or ``email``; ``role`` is one of ``JobParty.ROLES``."""
+    """Record a party, who can be reached by ``phone`` or ``email``; ``role`` is one of ``JobParty.ROLES``."""
     with refusals(), transaction.atomic():
         return JobParty.objects.create(
             job=job,
