@@ -168,6 +168,19 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     # Inspection
     "inspection_reference_is_used_once": ("reference", _("There is a file under this reference already.")),
     "inspection_file_says_why": ("purpose", _("Give a reference and say why the file is opened.")),
+    # Notices
+    "party_role_is_known": ("role", _("The part in the job is not one the registry knows.")),
+    "party_has_a_name": ("name", _("Give the party's name.")),
+    "party_can_be_reached": ("phone", _("Give a telephone number or an e-mail address.")),
+    "procedure_has_a_title": ("title", _("Say what the procedure is for.")),
+    "way_of_sending_is_known": ("how", _("The way of sending is not one the registry knows.")),
+    "notice_says_to_whom_it_was_sent": ("sent_to", _("Say to whom the notice was sent.")),
+    "notice_is_not_sent_in_the_future": ("sent_at", _("A notice cannot be recorded before it is sent.")),
+    "notice_names_the_version_of_its_rule": ("", _("The notice must name the version of its rule.")),
+    "notice_follows_the_one_before": ("", _("Another notice of this job was recorded meanwhile; look again.")),
+    "notice_matches_its_sha256": ("", _("The notice differs from its SHA-256.")),
+    "notice_record_stays_with_its_job": ("", _("This record belongs to another job.")),
+    "notice_names_a_supervisor_once": ("", _("The notice names this supervisor already.")),
     # Standards
     "an_employers_figure_asks_for_something": ("minutes", _("The figure must be at least one minute.")),
 }
