@@ -12,7 +12,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.transcripts import wording
+from registry.language import amounts, words
 from registry.transcripts.check import Check
 from registry.transcripts.hours_chart import hours_chart
 from registry.transcripts.long_table import Column, Group, LongTable, Row
@@ -92,8 +92,8 @@ def _entries_table(transcript: Transcript) -> LongTable | None:
 def _year_in_words(entries: list[Hours]) -> str:
     standing = [each for each in entries if each.current]
     counted = ngettext("%(entries)s entry, %(time)s", "%(entries)s entries, %(time)s", len(standing)) % {
-        "entries": wording.amount(len(standing)),
-        "time": wording.hours_and_minutes(sum(each.minutes for each in standing)),
+        "entries": amounts.amount(len(standing)),
+        "time": amounts.hours_and_minutes(sum(each.minutes for each in standing)),
     }
     gone = len(entries) - len(standing)
     if not gone:
@@ -104,16 +104,16 @@ def _year_in_words(entries: list[Hours]) -> str:
 
 def _row(entry: Hours) -> Row:
     zone = ZoneInfo(entry.time_zone)
-    begins, ends = wording.clock(entry.start, zone), wording.clock(entry.end, zone)
+    begins, ends = amounts.clock(entry.start, zone), amounts.clock(entry.end, zone)
     crane = _("no. %(number)s") % {"number": entry.crane} if entry.crane else _("crane not stated")
-    as_what = _("as %(capacity)s") % {"capacity": wording.in_words(entry.capacity)}
+    as_what = _("as %(capacity)s") % {"capacity": words.in_words(entry.capacity)}
     return Row(
         (
             (entry.number,),
-            (wording.day_of_year(entry.start, zone), f"{begins}\N{EN DASH}{ends}"),
-            (wording.hours_colon_minutes(entry.minutes),),
+            (amounts.day_of_year(entry.start, zone), f"{begins}\N{EN DASH}{ends}"),
+            (amounts.hours_colon_minutes(entry.minutes),),
             (entry.crane_model, entry.configuration, crane),
-            (wording.in_words(entry.operation), as_what),
+            (words.in_words(entry.operation), as_what),
             (entry.site, entry.employer),
             (*_fate(entry), *_how_recorded(entry)),
         ),
@@ -122,7 +122,7 @@ def _row(entry: Hours) -> Row:
 
 
 def _how_recorded(entry: Hours) -> Iterable[str]:
-    yield wording.in_words(entry.provenance)
+    yield words.in_words(entry.provenance)
     if entry.provenance == IMPORTED:
         yield _("from %(issuer)s") % {"issuer": entry.issuer}
     if entry.provenance != CLAIMED:
@@ -136,10 +136,10 @@ def _fate(record: Kept) -> Iterable[str]:
     if record.superseded_by is not None and record.superseded_at is not None:
         yield _("SUPERSEDED by no. %(number)s, %(day)s") % {
             "number": number_of(record.superseded_by),
-            "day": wording.day(record.superseded_at, ZoneInfo("UTC")),
+            "day": amounts.day(record.superseded_at, ZoneInfo("UTC")),
         }
     if record.withdrawn_at is not None:
-        yield _("WITHDRAWN %(day)s") % {"day": wording.day(record.withdrawn_at, ZoneInfo("UTC"))}
+        yield _("WITHDRAWN %(day)s") % {"day": amounts.day(record.withdrawn_at, ZoneInfo("UTC"))}
 
 
 def fate_in_words(record: Kept) -> str:

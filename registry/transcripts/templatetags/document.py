@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from registry.transcripts import wording
+from registry.language import amounts, words
 from registry.transcripts.transcript import Kept
 from registry.transcripts.transcript_document import fate_in_words
 
@@ -38,7 +38,7 @@ def state(name: str) -> SafeString:
 @register.filter
 def day(value: date | datetime | None, zone: str = "UTC") -> str:
     """A day, or the day of an instant in ``zone``."""
-    return "" if value is None else wording.day(value, ZoneInfo(str(zone)))
+    return "" if value is None else amounts.day(value, ZoneInfo(str(zone)))
 
 
 @register.filter
@@ -47,31 +47,34 @@ def at(value: datetime | str | None, zone: str) -> str:
     if not value:
         return ""
     found = datetime.fromisoformat(value) if isinstance(value, str) else value
-    return wording.instant(found, ZoneInfo(str(zone)))
+    return amounts.instant(found, ZoneInfo(str(zone)))
 
 
 @register.filter
 def worked(minutes: int) -> str:
     """Minutes as hours and minutes."""
-    return wording.hours_and_minutes(minutes)
+    return amounts.hours_and_minutes(minutes)
 
 
 @register.filter
 def amount(number: int) -> str:
     """A number with its thousands set apart."""
-    return wording.amount(number)
+    return amounts.amount(number)
 
 
 @register.filter
-def spaced(name: str) -> str:
+def in_words(name: str) -> str:
     """A stored name in words."""
-    return wording.in_words(str(name))
+    return words.in_words(str(name))
+
+
+register.filter("spaced", in_words)
 
 
 @register.filter
 def listed(names: Iterable[str]) -> str:
     """Stored names in words, with commas."""
-    return wording.listed(names)
+    return words.listed(names)
 
 
 @register.filter

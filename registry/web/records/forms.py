@@ -38,6 +38,7 @@ from registry.evidence.models import (
 )
 from registry.evidence.services import NewHours
 from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload
+from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker
 from registry.web.forms import SiteInstant, at_site
 from registry.web.records.fields import ClockForm, PersonField, ScanField, ScanForm, find_people
@@ -50,8 +51,8 @@ LARGEST_DRAWING = 300_000
 DRAWING = re.compile(r"data:image/png;base64,([A-Za-z0-9+/=]+)")
 ROW = re.compile(r"rows\[(\d+)\]\.(\w*)")
 
-OPERATION_CHOICES = [(each, each) for each in OPERATIONS]
-ROLE_CHOICES = [(each, each.replace("_", " ")) for each in ROLES]
+OPERATION_CHOICES = choices_of(OPERATIONS)
+ROLE_CHOICES = choices_of(ROLES)
 
 
 def _day(**options: Any) -> forms.DateField:
@@ -373,7 +374,7 @@ class CertificateStatusForm(RecordForm):
     """A certificate is suspended, revoked or reinstated."""
 
     certification = forms.ModelChoiceField(Certification.objects.none(), label=_("Certificate"))
-    status = forms.ChoiceField(label=_("It is"), choices=[(each, _(each)) for each in CertificationStatus.STATUSES])
+    status = forms.ChoiceField(label=_("It is"), choices=choices_of(CertificationStatus.STATUSES))
     effective_at = SiteInstant(label=_("From"))
     reason = forms.CharField(label=_("Reason"), required=False, max_length=2000, widget=_long_text())
 
@@ -387,9 +388,7 @@ class InstructionForm(ScannedRecordForm):
     """Completed instruction."""
 
     topic = forms.CharField(label=_("Topic"), max_length=200)
-    provider = forms.ChoiceField(
-        label=_("Given by"), choices=[(each, each.replace("_", " ")) for each in Instruction.PROVIDERS]
-    )
+    provider = forms.ChoiceField(label=_("Given by"), choices=choices_of(Instruction.PROVIDERS))
     provider_name = forms.CharField(label=_("Name of the provider"), required=False, max_length=200)
     model = forms.ModelChoiceField(CraneModel.objects.none(), label=_("Crane model"), required=False)
     completed_at = SiteInstant(label=_("Completed"))
@@ -411,7 +410,7 @@ class AppointmentForm(ScannedRecordForm):
 
     kind = forms.ChoiceField(
         label=_("Kind of appointment"),
-        choices=[(each, each.replace("_", " ")) for each in Appointment.KINDS],
+        choices=choices_of(Appointment.KINDS),
         help_text=_("Founding: the act by which an employer names its first assessors; it needs an outside document."),
     )
     duty = forms.CharField(label=_("Duty"), max_length=100, help_text=_("For instance: erection supervisor."))
@@ -497,9 +496,7 @@ class AssessmentForm(ScannedRecordForm):
         label=_("Operations"), choices=OPERATION_CHOICES, widget=forms.CheckboxSelectMultiple
     )
     assessed_at = SiteInstant(label=_("Assessed"))
-    outcome = forms.ChoiceField(
-        label=_("Outcome"), choices=[(each, each.replace("_", " ")) for each in Assessment.OUTCOMES]
-    )
+    outcome = forms.ChoiceField(label=_("Outcome"), choices=choices_of(Assessment.OUTCOMES))
 
     def __init__(self, *args: Any, task_lines: int = TASK_LINES, **options: Any) -> None:
         super().__init__(*args, **options)

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from registry.evidence.corrections import only_the_assessor_corrects, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import AssessmentSignature, CorrectionRequest, Document
-from registry.language import amounts
+from registry.language import amounts, words
 from registry.people.models import Account, Worker
 from registry.web.templatetags.words import at, on_day
 
@@ -153,8 +153,8 @@ def _hours(record: Any) -> tuple[str, str]:
     signed = _("countersigned by %(names)s") % {"names": signers} if signers else _("not countersigned")
     return (
         _("%(operation)s, %(start)s to %(end)s")
-        % {"operation": record.operation, "start": at(record.start, zone), "end": at(record.end, zone)},
-        _joined([record.model, record.site, record.get_capacity_display(), signed]),
+        % {"operation": words.in_words(record.operation), "start": at(record.start, zone), "end": at(record.end, zone)},
+        _joined([record.model, record.site, words.in_words(record.capacity), signed]),
     )
 
 
@@ -163,8 +163,10 @@ def _assessment(record: Any) -> tuple[str, str]:
     tasks = _("%(met)s of %(all)s tasks met") % {"met": met, "all": len(record.tasks)} if record.tasks else ""
     by = _("by %(name)s") % {"name": record.assessor}
     return (
-        _("%(outcome)s as %(role)s") % {"outcome": record.get_outcome_display(), "role": record.get_role_display()},
-        _joined([record.model, ", ".join(record.operations), _utc(record.assessed_at), by, record.third_party, tasks]),
+        _("%(outcome)s as %(role)s") % {"outcome": words.in_words(record.outcome), "role": words.in_words(record.role)},
+        _joined(
+            [record.model, words.listed(record.operations), _utc(record.assessed_at), by, record.third_party, tasks]
+        ),
     )
 
 
@@ -176,13 +178,13 @@ def _certification(record: Any) -> tuple[str, str]:
 
 def _certification_status(record: Any) -> tuple[str, str]:
     from_then = _("from %(start)s") % {"start": _utc(record.effective_at)}
-    return f"{record.certification}: {_(record.status)}", _joined([from_then, record.reason])
+    return f"{record.certification}: {words.in_words(record.status)}", _joined([from_then, record.reason])
 
 
 def _instruction(record: Any) -> tuple[str, str]:
     minutes = _("%(minutes)s minutes") % {"minutes": record.minutes} if record.minutes else ""
-    topic = record.topic.replace("_", " ")
-    provider = record.provider_name or record.get_provider_display()
+    topic = words.in_words(record.topic)
+    provider = record.provider_name or words.in_words(record.provider)
     return topic, _joined([on_day(record.completed_at, "UTC"), provider, record.model, minutes])
 
 
@@ -190,13 +192,13 @@ def _appointment(record: Any) -> tuple[str, str]:
     period = _until(on_day(record.start, "UTC"), on_day(record.end, "UTC"))
     authority = _("with authority to stop work") if record.stop_work_authority else ""
     who = record.employer or record.maker
-    return record.duty.replace("_", " "), _joined(
-        [record.get_kind_display(), period, who, record.appointed_by, authority]
+    return words.in_words(record.duty), _joined(
+        [words.in_words(record.kind), period, who, record.appointed_by, authority]
     )
 
 
 def _stand_down(record: Any) -> tuple[str, str]:
-    role = record.get_role_display() if record.role else _("every role")
+    role = words.in_words(record.role) if record.role else _("every role")
     model = record.model or _("every model")
     return f"{role}, {model}", _joined([_("from %(start)s") % {"start": _utc(record.start)}, record.reason])
 

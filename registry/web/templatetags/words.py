@@ -11,7 +11,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from registry.language import amounts
+from registry.language import amounts, words
 
 register = template.Library()
 
@@ -48,9 +48,12 @@ def day(value: date | None) -> str:
 
 
 @register.filter
-def spaced(name: str) -> str:
+def in_words(name: str) -> str:
     """A stored name in words: ``signal_person`` → ``signal person``."""
-    return str(name).replace("_", " ")
+    return words.in_words(str(name))
+
+
+register.filter("spaced", in_words)
 
 
 @register.simple_tag
