@@ -51,9 +51,7 @@ def workers_of(decisions: Iterable[int]) -> set[int]:
     about = set(Decision.objects.filter(pk__in=decisions).values_list("worker_id", flat=True))
     looked_at = DecisionDependency.objects.filter(decision__in=decisions, subject__startswith="worker:")
     workers = about | {int(each.partition(":")[2]) for each in looked_at.values_list("subject", flat=True)}
-    for each in about:
-        workers |= signer_closure(each)
-    return workers
+    return workers | signer_closure(*about)
 
 
 def records_of(file: InspectionFile) -> dict[str, list[int]]:

@@ -1,0 +1,154 @@
+"""Every page and who opens it. Whatever is checked on all pages is checked on these."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from django.urls import reverse
+
+from registry.web import demo
+
+EMPLOYER = demo.DISPATCHER.username
+INSPECTOR = demo.INSPECTOR.username
+WORKER = demo.WORKER.username
+SIGNER = "signer"
+ASSESSOR = "assessor"
+NOBODY = ""
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page: its address's name, who opens it, and which of the scene's numbers the address names."""
+
+    name: str
+    by: str
+    numbers: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
+    query: str = ""
+
+    def path(self, numbers: dict[str, object]) -> str:
+        """The address in a scene."""
+        given = {argument: numbers[which] for argument, which in self.numbers.items()}
+        return reverse(self.name, kwargs=given | self.words) + self.query.format(**numbers)
+
+    def __str__(self) -> str:
+        return " ".join(filter(None, [self.name, *self.words.values(), self.by]))
+
+
+JOB = {"job_id": "job"}
+PLACE = {"slot_id": "place"}
+ASSIGNMENT = {"assignment_id": "assignment"}
+PERSON = {"worker_id": "worker"}
+ENTRY = {"record_id": "entry"}
+
+PAGES = [
+    Page("sign_in", NOBODY),
+    Page("check", NOBODY),
+    Page("check", NOBODY, query="?number=TE-20811"),
+    *(Page("home", by) for by in (EMPLOYER, INSPECTOR, WORKER)),
+    *(Page("job", by, JOB) for by in (EMPLOYER, INSPECTOR)),
+    Page("plan_job", EMPLOYER),
+    Page("fill_slot", EMPLOYER, PLACE),
+    Page("substitute", EMPLOYER, ASSIGNMENT),
+    Page("end_assignment", EMPLOYER, ASSIGNMENT),
+    *(Page("decision", by, {"decision_id": "decision"}) for by in (EMPLOYER, INSPECTOR, WORKER)),
+    *(Page("workers", by) for by in (EMPLOYER, INSPECTOR)),
+    *(Page("worker", by, PERSON) for by in (EMPLOYER, INSPECTOR, WORKER)),
+    *(Page("transcript", by, PERSON) for by in (EMPLOYER, INSPECTOR, WORKER)),
+    *(Page("looks", by) for by in (EMPLOYER, INSPECTOR, WORKER)),
+    Page("founding", INSPECTOR),
+    # Records
+    Page("records", EMPLOYER),
+    Page("hours_sheet", EMPLOYER),
+    Page("hours_sheet", EMPLOYER, query="?job={job}"),
+    Page("countersigning", EMPLOYER),
+    Page("answer_objection", EMPLOYER, {"objection_id": "objection"}),
+    Page("to_countersign", SIGNER),
+    Page("assessments", ASSESSOR),
+    Page("assess", ASSESSOR, PERSON),
+    Page("new_person", EMPLOYER),
+    *(Page("person_records", by, PERSON) for by in (EMPLOYER, INSPECTOR, WORKER)),
+    *(
+        Page("add_record", EMPLOYER, PERSON, {"what": what})
+        for what in (
+            "certificate",
+            "instruction",
+            "appointment",
+            "third-party-assessment",
+            "stand-down",
+            "employment",
+            "language",
+        )
+    ),
+    Page("add_record", EMPLOYER, {"worker_id": "leader"}, {"what": "certificate-status"}),
+    Page("correct_record", EMPLOYER, ENTRY, {"kind": "hoursentry"}),
+    Page("withdraw_record", EMPLOYER, ENTRY, {"kind": "hoursentry"}),
+    Page("ask_for_correction", WORKER, ENTRY, {"kind": "hoursentry"}),
+    Page("correction_requests", EMPLOYER),
+    Page("answer_request", EMPLOYER, {"request_id": "request"}),
+    Page("import_upload", EMPLOYER),
+    Page("import_table", EMPLOYER, {"document_id": "table"}, {"kind": "hours"}),
+    # Inspection and the log
+    Page("inspection", INSPECTOR),
+    Page("inspection", INSPECTOR, query="?q=lindqvar"),
+    Page("second_look", INSPECTOR),
+    Page("second_look_at", INSPECTOR, PERSON),
+    Page("crane", INSPECTOR, {"crane_id": "crane"}),
+    *(Page("job_as_known", by, JOB) for by in (EMPLOYER, INSPECTOR)),
+    *(Page("slot_as_known", by, {"slot_id": "led"}, query="?worker={leader}") for by in (EMPLOYER, INSPECTOR)),
+    Page("open_file", INSPECTOR, JOB),
+    Page("file", INSPECTOR, {"file_id": "file"}),
+    *(Page("log", by) for by in (EMPLOYER, INSPECTOR, WORKER)),
+    Page("log_verification", INSPECTOR),
+    Page("log_record", WORKER, {"record": "entry"}, {"kind": "evidence_hoursentry"}),
+    # The account
+    Page("account", WORKER),
+    Page("account_change_password", WORKER),
+    Page("mfa_list_webauthn", EMPLOYER),
+    Page("usersessions_list", EMPLOYER),
+    Page("invite", EMPLOYER),
+]
+
+NO_PAGES = {
+    "bundle": "a file",
+    "check_code": "the page of check, with the code in its address",
+    "checkpoint_text": "a file",
+    "consistency_json": "a file",
+    "crew_sheet": "a file",
+    "decide_again": "a POST",
+    "document": "a file",
+    "make_checkpoint": "a POST",
+    "own_data": "a POST",
+    "refusal_notice": "a file",
+    "set_language": "a POST",
+    "sign_out": "a POST",
+    "account_logout": "another name of sign_out",
+    "account_login": "another name of sign_in",
+    "mfa_index": "another name of account",
+    "verifier": "a file",
+}
+"""Addresses that answer with no page of their own."""
+
+STEPS = {
+    "accept_invitation",
+    "account_inactive",
+    "account_reauthenticate",
+    "account_reset_password",
+    "account_reset_password_done",
+    "account_reset_password_from_key",
+    "account_reset_password_from_key_done",
+    "account_set_password",
+    "mfa_activate_totp",
+    "mfa_add_webauthn",
+    "mfa_authenticate",
+    "mfa_deactivate_totp",
+    "mfa_download_recovery_codes",
+    "mfa_edit_webauthn",
+    "mfa_generate_recovery_codes",
+    "mfa_login_webauthn",
+    "mfa_reauthenticate",
+    "mfa_reauthenticate_webauthn",
+    "mfa_remove_webauthn",
+    "mfa_view_recovery_codes",
+}
+"""Steps of signing in, which open only in their order: ``tests/browser/test_sign_in.py`` goes through them."""

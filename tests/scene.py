@@ -1,0 +1,187 @@
+"""The demonstration with something on every page: for tests and benchmarks that go through all of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.utils import timezone
+
+from registry.crews import services as crews
+from registry.crews.models import Job, Slot
+from registry.evidence import corrections, countersigning
+from registry.evidence import services as evidence
+from registry.evidence.models import HoursEntry
+from registry.inspection import services as inspection
+from registry.people import services as people
+from registry.people.models import Account, Employer, Worker
+from registry.web import demo
+
+TABLE = "Who,Crane model,Site,Date,Start,End,Operation\n,Ulvarra UV 210,,,,,climbing\n"
+
+
+@dataclass
+class Scene:
+    """Everything of the demonstration, loaded at ``now``, and what its people did since."""
+
+    now: datetime
+
+    def __post_init__(self) -> None:
+        demo.load(now=self.now)
+        self.job = Job.objects.get(site__name__startswith="Marrow Quay", employer=self.employer)
+        # Signs what others worked; in the demonstration he has no account.
+        signer = self.job.assignment_states.get(worker__family_name="Lindqvar").worker
+        people.open_account(username="signer", password=None, kind="worker", worker=signer)
+        assessor = Worker.objects.get(family_name="Brandvoll")
+        people.open_account(username="assessor", password=None, kind="worker", worker=assessor)
+        for days_ago in (3, 2):
+            self.entry = self._hours(days_ago)
+        (self.objection,) = countersigning.decline_entries(
+            entry_ids=[self.entry.pk],
+            signer=signer,
+            reason="He came at nine.",
+            at=self.now,
+            recorded_by=self.account("signer"),
+        )
+        self.request = corrections.request_correction(
+            record=self.entry,
+            what_is_wrong="It was the other crane.",
+            what_it_should_be="",
+            recorded_at=self.now,
+            recorded_by=self.account(demo.WORKER.username),
+        )
+        self.table = evidence.attach_document(
+            name="hours.csv",
+            media_type="text/csv",
+            content=TABLE.encode(),
+            recorded_at=self.now,
+            recorded_by=self.account(demo.DISPATCHER.username),
+        )
+        self.file = inspection.open_file(
+            job=self.job,
+            reference="PT/2026/31",
+            purpose="routine",
+            opened_at=self.now,
+            opened_by=self.account(demo.INSPECTOR.username),
+        )
+
+    @property
+    def employer(self) -> Employer:
+        """The demonstration's employer."""
+        return Employer.objects.get(name=demo.EMPLOYER)
+
+    @property
+    def worker(self) -> Worker:
+        """The newcomer, who has an account."""
+        return Worker.objects.get(family_name="Pennavale")
+
+    @property
+    def open_place(self) -> Slot:
+        """The erector's place that nobody fills."""
+        return self.job.slots.get(role="erector", position=2)
+
+    def account(self, username: str) -> Account:
+        """The account of one of the scene's people."""
+        return Account.objects.get(username=username)
+
+    def _hours(self, days_ago: int) -> HoursEntry:
+        day = self.now - timedelta(days=days_ago)
+        start = day.replace(hour=16, minute=0, second=0, microsecond=0)
+        model = self.job.crane.model
+        (entry,) = countersigning.record_shift(
+            rows=[
+                evidence.NewHours(
+                    worker=self.worker,
+                    model=model,
+                    operation="climbing",
+                    capacity="trainee",
+                    start=start,
+                    end=start + timedelta(hours=4),
+                    employer=self.employer,
+                    site=self.job.site,
+                    crane=self.job.crane,
+                )
+            ],
+            signer=Account.objects.get(username="signer").worker,
+            recorded_at=self.now,
+            recorded_by=self.account(demo.DISPATCHER.username),
+        )
+        return entry
+
+    def numbers(self) -> dict[str, object]:
+        """What the addresses of pages name."""
+        director = self.job.assignment_states.get(slot__role="erection_supervisor")
+        refused = self.open_place.refusals.latest("refused_at")
+        return {
+            "assignment": director.assignment_id,
+            "crane": self.job.crane_id,
+            "decision": refused.decision_id,
+            "entry": self.entry.pk,
+            "file": self.file.pk,
+            "job": self.job.pk,
+            "leader": director.worker_id,
+            "led": director.slot_id,
+            "objection": self.objection.pk,
+            "request": self.request.pk,
+            "place": self.open_place.pk,
+            "table": self.table.pk,
+            "worker": self.worker.pk,
+        }
+
+    def grow(self, people_more: int) -> None:
+        """More of everything that pages list: people, jobs, records, looks, refusals."""
+        for number in range(people_more):
+            past = self.now - timedelta(days=200)
+            newcomer = people.register_worker(
+                given_name="Wim", family_name=f"Orsk {number}", date_of_birth=None, recorded_at=past, recorded_by=None
+            )
+            people.employ(
+                worker=newcomer, employer=self.employer, start=past.date(), recorded_at=past, recorded_by=None
+            )
+            evidence.record_certification(
+                worker=self.worker if number % 2 else newcomer,
+                scheme="first aid",
+                number=f"FA-{number}",
+                issuer="Orrin Bureau of Trade Certificates",
+                issued=past.date(),
+                expires=(self.now + timedelta(days=10 + number)).date(),
+                recorded_at=past,
+                recorded_by=None,
+            )
+            self._hours(4 + number)
+            plan = crews.plan_job(
+                employer=self.employer,
+                site=self.job.site,
+                crane=self.job.crane,
+                operation="climbing",
+                standard_key=demo.STANDARD,
+                start=self.job.start + timedelta(days=7 + number),
+                end=self.job.end + timedelta(days=7 + number),
+                roles=["erector", "signal_person"],
+                recorded_at=self.now,
+                recorded_by=None,
+            )
+            self._try(plan.slots.get(role="signal_person"), Worker.objects.get(family_name="Whitcomb-Sael"))
+            self._try(self.open_place, newcomer)
+            inspection.open_file(
+                job=self.job,
+                reference=f"PT/2026/{40 + number}",
+                purpose="routine",
+                opened_at=self.now,
+                opened_by=self.account(demo.INSPECTOR.username),
+            )
+
+    def _try(self, slot: Slot, worker: Worker) -> None:
+        crews.assign(
+            slot_id=slot.pk,
+            worker_id=worker.pk,
+            start=slot.job.start,
+            end=min(slot.job.end, slot.job.start + timedelta(hours=9)),
+            assigned_at=self.now,
+            assigned_by=None,
+        )
+
+
+def scene() -> Scene:
+    """The scene as of now."""
+    return Scene(timezone.now())
