@@ -23,6 +23,7 @@ from registry.crews.models import Assignment, Job, Slot
 from registry.database.errors import RecordRefused
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
+from registry.language.words import choices_of, in_words
 from registry.people.finding import named
 from registry.people.models import Worker
 from registry.standards.models import StandardVersion
@@ -50,9 +51,14 @@ class People:
     chosen: str
 
 
+def searched(request: HttpRequest) -> str:
+    """What was typed into a page's search, ``?q=``."""
+    return (request.POST.get("q") or request.GET.get("q") or "").strip()[:100].replace("\0", "")
+
+
 def people_named(request: HttpRequest, people: QuerySet[Worker], *, most: int = MOST_SHOWN) -> People:
     """The people whose names contain every word of ``?q=``."""
-    query = (request.POST.get("q") or request.GET.get("q") or "").strip()[:100].replace("\0", "")
+    query = searched(request)
     for word in query.split():
         people = people.filter(named(word))
     found = list(people[: most + 1])
@@ -102,6 +108,21 @@ class SiteForm(forms.Form):
             except ValidationError as error:
                 self.add_error(name, error)
         return given
+
+
+class WindowForm(SiteForm):
+    """For which part of a job somebody is looked for; blank times mean the job's whole window."""
+
+    start = SiteInstant(label=_("From"), required=False)
+    end = SiteInstant(label=_("Until"), required=False)
+
+    def window(self) -> tuple[datetime, datetime]:
+        """What was asked for, as ``[start, end)``; the whole job where that is no part of it."""
+        job = self.job
+        if not self.is_valid():
+            return job.start, job.end
+        start, end = self.cleaned_data["start"] or job.start, self.cleaned_data["end"] or job.end
+        return (start, end) if job.start <= start < end <= job.end else (job.start, job.end)
 
 
 class FillForm(SiteForm):
@@ -154,18 +175,48 @@ class EndForm(SiteForm):
     reason = forms.CharField(label=_("Reason"), max_length=500)
 
 
+class FromForm(SiteForm):
+    """From when on somebody else is looked for."""
+
+    from_instant = SiteInstant(label=_("From"), required=False)
+
+    def from_when(self, otherwise: datetime) -> datetime:
+        """What was asked for, else ``otherwise``."""
+        return (self.is_valid() and self.cleaned_data["from_instant"]) or otherwise
+
+
 class SubstituteForm(SiteForm):
     """Who takes over, from when on, and why."""
+
+    OWN_WORDS = "own_words"
+    REASONS = (
+        ("did_not_come", _("Did not come")),
+        ("taken_ill", _("Taken ill")),
+        ("other_work", _("Needed for other work")),
+        (OWN_WORDS, _("Another reason, in your own words")),
+    )
 
     worker = forms.ModelChoiceField(
         Worker.objects.none(), label=_("Person"), error_messages={"required": _("Choose a person.")}
     )
+    reason = forms.ChoiceField(label=_("Reason"), choices=REASONS, initial="did_not_come", widget=forms.RadioSelect)
+    own_words = forms.CharField(label=_("The reason in your own words"), max_length=500, required=False)
     from_instant = SiteInstant(label=_("From"), required=False, help_text=_("Blank: now, or when the job starts."))
-    reason = forms.CharField(label=_("Reason"), max_length=500)
 
     def __init__(self, *args: Any, job: Job, **options: Any) -> None:
         super().__init__(*args, job=job, **options)
         self.fields["worker"].queryset = queries.candidates(job)  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean()
+        if given.get("reason") == self.OWN_WORDS and not given.get("own_words"):
+            self.add_error("own_words", _("Say the reason."))
+        return given
+
+    def reason_in_words(self) -> str:
+        """The reason as it is recorded, in the language of whoever gives it."""
+        given = self.cleaned_data
+        return given["own_words"] if given["reason"] == self.OWN_WORDS else str(dict(self.REASONS)[given["reason"]])
 
 
 class PlanForm(forms.Form):
@@ -175,7 +226,7 @@ class PlanForm(forms.Form):
     crane = forms.ModelChoiceField(
         Crane.objects.select_related("model__maker").order_by("model__designation", "serial_number"), label=_("Crane")
     )
-    operation = forms.ChoiceField(label=_("Operation"), choices=[(each, each) for each in OPERATIONS])
+    operation = forms.ChoiceField(label=_("Operation"), choices=choices_of(OPERATIONS))
     configuration = forms.CharField(label=_("Configuration"), required=False, max_length=100)
     standard_key = forms.ChoiceField(label=_("Role standard"))
     start = SiteInstant(label=_("Starts"), help_text=_("By a clock on the site."))
@@ -192,7 +243,7 @@ class PlanForm(forms.Form):
         for role in ROLES:
             if role != "assessor":
                 self.fields[f"places_{role}"] = forms.IntegerField(
-                    label=role.replace("_", " "), required=False, min_value=0, max_value=20
+                    label=in_words(role), required=False, min_value=0, max_value=20
                 )
 
     def clean(self) -> dict[str, Any]:

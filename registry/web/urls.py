@@ -9,6 +9,8 @@ urlpatterns = [
     path("", include("registry.web.inspection.urls")),
     path("", include("registry.web.papers.urls")),
     path("", include("registry.web.log.urls")),
+    path("", include("registry.web.notices.urls")),
+    path("jobs/", views.jobs, name="jobs"),
     path("jobs/plan/", views.plan_job, name="plan_job"),
     path("jobs/<int:job_id>/", views.job, name="job"),
     path("slots/<int:slot_id>/fill/", views.fill_slot, name="fill_slot"),
@@ -17,6 +19,7 @@ urlpatterns = [
     path("assignments/<int:assignment_id>/decide-again/", views.decide_again, name="decide_again"),
     path("decisions/<int:decision_id>/", views.decision, name="decision"),
     path("workers/", views.workers, name="workers"),
+    path("outlook/", views.outlook, name="outlook"),
     path("founding/", views.founding, name="founding"),
     path("workers/<int:worker_id>/", views.worker, name="worker"),
 ]

@@ -14,16 +14,32 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from registry.crews import access, queries, services
+from registry.crews import access, services
+from registry.crews.board import Week, board_of, today_for, week_of_next_job
+from registry.crews.candidates import candidates_for
 from registry.crews.described import DescribedDecision
 from registry.crews.models import Assignment
+from registry.crews.outlook import coverage_of_roles, people_employed
 from registry.database.errors import RecordRefused
 from registry.eligibility.render import CAUTION
 from registry.eligibility.standard import BadInput
+from registry.evidence.running_out import running_out_by_month
 from registry.people.models import Account
-from registry.web.forms import EndForm, FillForm, PlanForm, SubstituteForm, people_named, refused_beside_fields
+from registry.web.forms import (
+    EndForm,
+    FillForm,
+    FromForm,
+    PlanForm,
+    SubstituteForm,
+    WindowForm,
+    people_named,
+    refused_beside_fields,
+    searched,
+)
 from registry.web.job_page import crew_for, readiness_of
+from registry.web.people_page import month_bars, people_list
 from registry.web.worker_page import record_of
+from registry.web.year_strip import coming_year
 
 View = Callable[..., HttpResponse]
 
@@ -36,20 +52,79 @@ def page(view: View) -> View:
         try:
             return view(request, account=cast(Account, request.user), **given)
         except access.NotAllowed as error:
-            return render(request, "registry/problem.html", {"message": str(error)}, status=403)
+            return _problem(request, str(error), status=403)
         except BadInput as error:
-            return render(request, "registry/problem.html", {"message": error.message}, status=400)
+            return _problem(request, error.message, status=400)
         except RecordRefused as error:
-            return render(request, "registry/problem.html", {"message": str(error)}, status=409)
+            return _problem(request, str(error), status=409)
 
-    return cast(View, never_cache(login_required(guarded)))
+    signed_in = login_required(guarded)
+
+    @wraps(view)
+    def in_session(request: HttpRequest, **given: Any) -> HttpResponse:
+        if in_place(request) and not request.user.is_authenticated:
+            # Loaded anew, the page itself leads to the sign-in page and back.
+            return HttpResponse(status=204, headers={"HX-Refresh": "true"})
+        return signed_in(request, **given)
+
+    return cast(View, never_cache(in_session))
+
+
+def in_place(request: HttpRequest) -> bool:
+    """Whether a part of a page is asked for, to be put into the page that is open."""
+    return request.headers.get("HX-Request") == "true"
+
+
+def _problem(request: HttpRequest, message: str, *, status: int) -> HttpResponse:
+    shown = {"message": message}
+    if not in_place(request):
+        return render(request, "registry/problem.html", shown, status=status)
+    response = render(request, "registry/problem_in_place.html", shown, status=status)
+    return _instead_of_target(response, target="#said", swap="innerHTML", select=".error")
+
+
+def _instead_of_target(response: HttpResponse, *, target: str, swap: str, select: str) -> HttpResponse:
+    """Put the answer somewhere else in the open page than where it was asked for."""
+    response.headers.update({"HX-Retarget": target, "HX-Reswap": swap, "HX-Reselect": select})
+    return response
 
 
 @page
 @require_GET
 def home(request: HttpRequest, *, account: Account) -> HttpResponse:
-    jobs = Paginator(access.visible_jobs(account), 20).get_page(request.GET.get("page"))
-    return render(request, "registry/home.html", {"page": jobs, "jobs": readiness_of(list(jobs))})
+    if account.kind == "employer":
+        return _board(request, account)
+    return jobs(request)
+
+
+@page
+@require_GET
+def jobs(request: HttpRequest, *, account: Account) -> HttpResponse:
+    shown = Paginator(access.visible_jobs(account), 20).get_page(request.GET.get("page"))
+    return render(request, "registry/home.html", {"page": shown, "jobs": readiness_of(list(shown))})
+
+
+def _board(request: HttpRequest, account: Account) -> HttpResponse:
+    now = timezone.now()
+    own_jobs = access.visible_jobs(account)
+    today = today_for(own_jobs, at=now)
+    written = request.GET.get("week", "").strip()
+    this_week = Week.of(today)
+    week = Week.read(written) or this_week
+    board = board_of(own_jobs, week=week, at=now)
+    next_week = None if board.lines else week_of_next_job(own_jobs, after=week)
+    if next_week and not written:
+        # Nothing is on this week: the page opens where the work is.
+        board, next_week = board_of(own_jobs, week=next_week, at=now), None
+    shown = {
+        "board": board,
+        "this_week": this_week,
+        "next_week": next_week,
+        "today": today,
+        "not_a_week": written if written and Week.read(written) is None else "",
+        "caution": CAUTION,
+    }
+    return render(request, "registry/board.html", shown)
 
 
 @page
@@ -77,21 +152,48 @@ def founding(request: HttpRequest, *, account: Account) -> HttpResponse:
 @require_GET
 def job(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
     found = get_object_or_404(access.visible_jobs(account), pk=job_id)
-    return render(request, "registry/job.html", {"crew": crew_for(account, found), "caution": CAUTION})
+    shown = {"crew": crew_for(account, found), "caution": CAUTION}
+    return render(request, "registry/crew.html" if in_place(request) else "registry/job.html", shown)
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def fill_slot(request: HttpRequest, *, account: Account, slot_id: int) -> HttpResponse:
-    slot = get_object_or_404(access.visible_slots(account), pk=slot_id)
+    slots = access.visible_slots(account).select_related("job__site", "job__crane__model__maker")
+    slot = get_object_or_404(slots, pk=slot_id)
     access.require_may_assign(account, slot.job)
-    form = FillForm(posted(request), slot=slot)
-    if form.is_valid():
+    form = FillForm(posted(request), slot=slot, initial=request.GET.dict(), auto_id=f"place-{slot.pk}-%s")
+    if form.is_valid() and not _only_looking(request, form):
         with refused_beside_fields(form):
             outcome = services.assign(slot_id=slot.pk, assigned_at=timezone.now(), assigned_by=account, **form.asked())
             return redirect("decision", decision_id=outcome.decision.pk)
-    shown = {"slot": slot, "form": form, "people": people_named(request, queries.candidates(slot.job))}
-    return render(request, "registry/fill_slot.html", shown, status=status_of(form))
+    start, end = WindowForm(request.POST or request.GET, job=slot.job).window()
+    query = searched(request)
+    shown = {
+        "slot": slot,
+        "form": form,
+        "query": query,
+        "start": start,
+        "end": end,
+        "candidates": candidates_for(slot, start=start, end=end, query=query),
+        "in_place": in_place(request),
+        "caution": CAUTION,
+    }
+    if not in_place(request):
+        return render(request, "registry/fill_slot.html", shown, status=status_of(form))
+    response = render(request, "registry/filling.html", shown, status=status_of(form))
+    if request.method == "POST":
+        filling = f"#filling-{slot.pk}"
+        return _instead_of_target(response, target=filling, swap="outerHTML", select=filling)
+    return response
+
+
+def _only_looking(request: HttpRequest, form: Any) -> bool:
+    """Whether people are to be listed for the time that was typed, and nobody is to be put into the place yet."""
+    if "look" in request.POST:
+        form.errors.pop("worker", None)
+        return True
+    return False
 
 
 @page
@@ -117,21 +219,36 @@ def end_assignment(request: HttpRequest, *, account: Account, assignment_id: int
 @require_http_methods(["GET", "POST"])
 def substitute(request: HttpRequest, *, account: Account, assignment_id: int) -> HttpResponse:
     leaving = _own_assignment(account, assignment_id)
-    job = leaving.slot.job
-    form = SubstituteForm(posted(request), job=job)
-    if form.is_valid():
+    job, now = leaving.slot.job, timezone.now()
+    if leaving.state.standing == "ended":
+        return redirect("job", job_id=job.pk)
+    form = SubstituteForm(posted(request), job=job, initial=request.GET.dict())
+    if form.is_valid() and not _only_looking(request, form):
         with refused_beside_fields(form):
-            now = timezone.now()
             outcome = services.substitute(
                 leaving=leaving,
                 worker_id=form.cleaned_data["worker"].pk,
                 from_instant=form.cleaned_data["from_instant"] or now,
-                reason=form.cleaned_data["reason"],
+                reason=form.reason_in_words(),
                 assigned_at=now,
                 assigned_by=account,
             )
             return redirect("decision", decision_id=outcome.decision.pk)
-    shown = {"assignment": leaving, "form": form, "people": people_named(request, queries.candidates(job))}
+    during = leaving.state.during
+    asked = FromForm(request.POST or request.GET, job=job).from_when(now)
+    start = asked if during.lower < asked < during.upper else during.lower
+    query = searched(request)
+    shown = {
+        "assignment": leaving,
+        "slot": leaving.slot,
+        "form": form,
+        "query": query,
+        "start": start,
+        "end": during.upper,
+        "begun": during.lower < now,
+        "candidates": candidates_for(leaving.slot, start=start, end=during.upper, query=query),
+        "caution": CAUTION,
+    }
     return render(request, "registry/substitute.html", shown, status=status_of(form))
 
 
@@ -147,15 +264,41 @@ def decide_again(request: HttpRequest, *, account: Account, assignment_id: int) 
 @require_GET
 def decision(request: HttpRequest, *, account: Account, decision_id: int) -> HttpResponse:
     decisions = access.visible_decisions(account).select_related("worker", "model__maker", "employer", "decided_by")
-    found = get_object_or_404(decisions, pk=decision_id)
-    return render(request, "registry/decision.html", {"page": DescribedDecision(found), "caution": CAUTION})
+    described = DescribedDecision(get_object_or_404(decisions, pk=decision_id))
+    shown = {"page": described, "caution": CAUTION}
+    if in_place(request) and described.slot is not None:
+        # Asked on the page of a job: the answer appears at its place, in the crew as it is now.
+        job = get_object_or_404(access.visible_jobs(account), pk=described.slot.job_id)
+        return render(request, "registry/crew.html", {**shown, "crew": crew_for(account, job)})
+    return render(request, "registry/decision.html", shown)
 
 
 @page
 @require_GET
 def workers(request: HttpRequest, *, account: Account) -> HttpResponse:
     visible = access.visible_workers(account).order_by("family_name", "given_name", "id")
-    return render(request, "registry/workers.html", {"people": people_named(request, visible, most=100)})
+    if account.kind != "employer":
+        return render(request, "registry/workers.html", {"people": people_named(request, visible, most=100)})
+    query, today = searched(request), today_for(access.visible_jobs(account), at=timezone.now())
+    employed = people_employed(access.employer_of(account), day=today)
+    found = people_list(visible, employed=employed, query=query, today=today, page=request.GET.get("page"))
+    return render(request, "registry/employed.html", {"people": found, "page": found.page, "query": query})
+
+
+@page
+@require_GET
+def outlook(request: HttpRequest, *, account: Account) -> HttpResponse:
+    employer, now = access.employer_of(account), timezone.now()
+    today = today_for(access.visible_jobs(account), at=now)
+    since, until = coming_year(today)
+    people = people_employed(employer, day=today)
+    shown = {
+        "months": month_bars(running_out_by_month(people, since=since, until=until)),
+        "roles": coverage_of_roles(employer, day=today, at=now),
+        "people": people.count(),
+        "caution": CAUTION,
+    }
+    return render(request, "registry/outlook.html", shown)
 
 
 @page

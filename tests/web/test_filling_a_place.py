@@ -162,7 +162,7 @@ def test_a_refused_substitute_leaves_the_crew_as_it_was(
     job = world.job(["erector"])
     assignment = world.assign(job.slots.get(), erector).assignment
     assert assignment is not None
-    given = {"worker": newcomer.pk, "reason": "Ill"}
+    given = {"worker": newcomer.pk, "reason": "taken_ill"}
     assert "REFUSED" in dispatcher.post(f"/assignments/{assignment.pk}/substitute/", given, follow=True).text
     assert "Mira Sandoval" in dispatcher.get(f"/jobs/{job.pk}/").text
 
@@ -173,7 +173,7 @@ def test_a_permitted_substitute_takes_over(world: World, dispatcher: Client, ere
     assert assignment is not None
     other = world.worker("Aurel", "Voskuijlen")
     world.make_erector(other)
-    given = {"worker": other.pk, "reason": "Ill"}
+    given = {"worker": other.pk, "reason": "taken_ill"}
     assert "PERMITTED" in dispatcher.post(f"/assignments/{assignment.pk}/substitute/", given, follow=True).text
     shown = dispatcher.get(f"/jobs/{job.pk}/").text
     assert "Aurel Voskuijlen" in shown

@@ -63,7 +63,7 @@ def test_passwords_are_shown_only_while_the_demonstration_runs(
 def test_an_employer_sees_its_jobs_with_readiness_in_words(world: World, dispatcher: Client) -> None:
     job = world.job(["erector", "erector"])
     erector_on(world, job)
-    shown = dispatcher.get("/").text
+    shown = dispatcher.get("/jobs/").text
     assert "1 of 2 places filled" in shown
     assert "1 open" in shown
     assert "America/<wbr>Vancouver" in shown
@@ -93,12 +93,14 @@ def test_a_held_place_says_why_and_may_be_decided_again(world: World, dispatcher
 def test_an_inspector_reads_everything_and_changes_nothing(world: World, inspector: Client) -> None:
     job = world.job(["erector", "erector"])
     assignment = erector_on(world, job)
-    for path in ("/", f"/jobs/{job.pk}/", f"/decisions/{assignment.decision_id}/", f"/workers/{assignment.worker_id}/"):
+    read = ("/", "/jobs/", f"/jobs/{job.pk}/", f"/decisions/{assignment.decision_id}/")
+    for path in (*read, f"/workers/{assignment.worker_id}/"):
         assert inspector.get(path).status_code == 200
     assert "Fill this place" not in inspector.get(f"/jobs/{job.pk}/").text
     slot = job.slots.get(position=2)
     for refused in (
         inspector.get("/jobs/plan/"),
+        inspector.get("/outlook/"),
         inspector.get(f"/slots/{slot.pk}/fill/"),
         inspector.post(f"/slots/{slot.pk}/fill/", {"worker": assignment.worker_id}),
         inspector.post(f"/assignments/{assignment.pk}/end/", {"reason": "no"}),
@@ -124,7 +126,8 @@ def test_another_employer_finds_nothing(world: World, another_employer: Client) 
     ):
         assert another_employer.get(path).status_code == 404
     assert another_employer.post(f"/assignments/{assignment.pk}/decide-again/").status_code == 404
-    assert "There are no jobs yet" in another_employer.get("/").text
+    assert "There are no jobs in this week" in another_employer.get("/").text
+    assert "There are no jobs yet" in another_employer.get("/jobs/").text
     assert "Sandoval" not in another_employer.get("/workers/").text
 
 
@@ -183,7 +186,7 @@ def test_the_job_page_takes_as_many_statements_for_a_large_crew(world: World, di
 def test_the_list_of_jobs_takes_as_many_statements_for_many(world: World, dispatcher: Client) -> None:
     def statements() -> int:
         with CaptureQueriesContext(connection) as captured:
-            dispatcher.get("/")
+            dispatcher.get("/jobs/")
         return len(captured)
 
     world.job(["erector"])
