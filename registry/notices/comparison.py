@@ -17,6 +17,9 @@ Values are texts, stored names, ISO days and instants; a blank one is not given.
 NAMED = "named"
 """The aspect of an item that is only in one of the two."""
 
+ERASED = "erased"
+"""The aspect of a supervisor whose data were lawfully erased: nothing is left to compare."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
@@ -67,6 +70,8 @@ def _changes(
                 after="" if gone else name,
                 duty=duty,
             )
+            continue
+        if ERASED in was[item] or ERASED in now[item]:
             continue
         for aspect in [*was[item], *(each for each in now[item] if each not in was[item])]:
             old, new = was[item].get(aspect, ""), now[item].get(aspect, "")
@@ -131,14 +136,14 @@ def _free(found: Facts, key: str) -> str:
 
 
 def _supervisor(said: Mapping[str, Any]) -> dict[str, str]:
+    if said.get("erased"):
+        return {NAMED: said["worker"]["name"], ERASED: "erased"}
     facts = {
         NAMED: said["worker"]["name"],
         "standing": said["standing"],
         "from": said["from"],
         "until": said["until"],
     }
-    if said.get("erased"):
-        return facts
     facts["minutes_on_model"] = str(said["hours"]["minutes_on_model"])
     facts["appointment"] = said["appointment"]["from"] if said["appointment"] else ""
     facts["assessment"] = said["assessment"]["assessed_at"] if said["assessment"] else ""
