@@ -73,7 +73,7 @@ def test_crew_sheet_gives_the_crew_rules_with_their_sources(world: World, job: J
 
 def test_crew_sheet_of_nobody_prints_in_french_on_letter(world: World, job: Job) -> None:
     made = print_crew_sheet(job, printed_at=world.now, language="fr", paper="Letter")
-    assert "open nobody" in " ".join(text_of(made))
+    assert "personne" in " ".join(text_of(made))
     assert outside_margins(made, 47.2) == []
 
 
