@@ -23,6 +23,7 @@ from registry.evidence.models import (
 from registry.evidence.queries import signer_closure
 from registry.inspection.models import InspectionFile, Look
 from registry.ledger.models import SigningKey
+from registry.notices.models import AttachedProcedure, JobParty, NamedSupervisor, NoticeParticulars, SentNotice
 from registry.people.models import Employer, Employment, Worker
 from registry.standards.models import EmployerFigure, StandardVersion
 
@@ -81,6 +82,9 @@ def records_of(file: InspectionFile) -> dict[str, list[int]]:
     } - {None}
     drawn = AssessmentSignature.objects.filter(assessment__worker__in=workers)
     documents |= set(drawn.values_list("image_id", flat=True))
+    procedures = AttachedProcedure.objects.filter(job__in=plans)
+    documents |= set(procedures.values_list("document_id", flat=True))
+    notices = SentNotice.objects.filter(job__in=plans)
     objections = EntryObjection.objects.filter(entry__worker__in=workers)
     requests = CorrectionRequest.objects.filter(worker__in=workers)
     standards = set(jobs.values_list("standard_key", flat=True))
@@ -110,6 +114,11 @@ def records_of(file: InspectionFile) -> dict[str, list[int]]:
         Refusal.objects.filter(slot__job__in=plans),
         assignments,
         AssignmentEvent.objects.filter(assignment__in=assignments),
+        JobParty.objects.filter(job__in=plans),
+        NoticeParticulars.objects.filter(job__in=plans),
+        procedures,
+        notices,
+        NamedSupervisor.objects.filter(notice__in=notices),
         InspectionFile.objects.filter(job__in=plans),
         Look.objects.filter(job__in=plans),
         SigningKey.objects.all(),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import zipfile
@@ -24,6 +25,7 @@ from registry.evidence.models import (
     HoursEntry,
     StandDown,
 )
+from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import services as people
 from registry.people.models import Invitation, Worker
 from registry.retention.data_request import data_request_zip, held_about, references_to
@@ -87,6 +89,17 @@ def everywhere(world: World) -> Worker:
     look = apps.get_model("inspection", "Look")
     inspector = people.open_account(username="inspector", password="a-long-demo-word", kind="inspector")
     look.objects.create(what="worker", worker=worker, recorded_by=inspector, recorded_at=world.now)
+    said = "{}"
+    notice = SentNotice.objects.create(
+        job=job,
+        content=said,
+        sha256=hashlib.sha256(said.encode()).hexdigest(),
+        sent_at=world.now,
+        how="post",
+        sent_to="the authority",
+        recorded_at=world.now,
+    )
+    NamedSupervisor.objects.create(notice=notice, content=said, **common)
     IssuedTranscript.objects.create(
         code="AAAA-BBBB-CCCC-DDDD",
         sha256="0" * 64,
