@@ -72,13 +72,10 @@ def demonstration(address: str) -> str:
 
 @pytest.fixture
 def opened(browser: sync_api.Browser, address: str) -> Iterator[Opened]:
-    """Opens pages for somebody signed in, by the session's cookie."""
+    """Opens pages for somebody signed in, by the session's cookie, or for the public."""
     contexts = []
 
-    def open_as(account: Account, path: str, *, scripts: bool = True, **look: object) -> sync_api.Page:
-        client = Client()
-        sign_in(client, account)
-        name = django_settings.SESSION_COOKIE_NAME
+    def open_as(account: Account | None, path: str, *, scripts: bool = True, **look: object) -> sync_api.Page:
         # axe-core is put into the page as an inline script, which the pages themselves refuse.
         context = browser.new_context(
             java_script_enabled=scripts,
@@ -87,7 +84,11 @@ def opened(browser: sync_api.Browser, address: str) -> Iterator[Opened]:
             **look,  # type: ignore[arg-type]
         )
         contexts.append(context)
-        context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": address}])
+        if account is not None:
+            client = Client()
+            sign_in(client, account)
+            name = django_settings.SESSION_COOKIE_NAME
+            context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": address}])
         page = context.new_page()
         page.goto(path)
         return page
