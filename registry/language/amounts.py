@@ -11,8 +11,11 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 LEAP_YEAR = 2000
-FORMATS = {"en": ("j M Y", "j M"), "fr": ("j F Y", "j N")}
-"""A day, and a day whose year stands above, by language: cut short, June and July are one in French."""
+FORMATS = {"en": ("j M Y", "j M", "D j M", "M"), "fr": ("j F Y", "j N", "D j N", "N")}
+"""By language: a day; the same without its year; without its year and with its weekday; a month in short.
+
+Cut to three letters, June and July would be one in French.
+"""
 
 
 def day(value: date | datetime, zone: ZoneInfo | None = None) -> str:
@@ -25,6 +28,21 @@ def day_of_year(value: datetime, zone: ZoneInfo) -> str:
     return _written(_local(value, zone).replace(year=LEAP_YEAR), _formats()[1])
 
 
+def short_day(value: date) -> str:
+    """``28 Nov``, where the year is near by."""
+    return _written(value, _formats()[1])
+
+
+def weekday(value: date | datetime, zone: ZoneInfo | None = None) -> str:
+    """``Sat 28 Nov``; of an instant, its day in ``zone``."""
+    return _written(_local(value, zone), _formats()[2])
+
+
+def short_month(value: date) -> str:
+    """``Nov``."""
+    return _written(value, _formats()[3])
+
+
 def instant(value: datetime, zone: ZoneInfo) -> str:
     """``28 Nov 2026, 07:00``."""
     return f"{day(value, zone)}, {clock(value, zone)}"
@@ -35,7 +53,7 @@ def clock(value: datetime, zone: ZoneInfo) -> str:
     return value.astimezone(zone).strftime("%H:%M")
 
 
-def _formats() -> tuple[str, str]:
+def _formats() -> tuple[str, str, str, str]:
     return FORMATS[(get_language() or "en").partition("-")[0]]
 
 

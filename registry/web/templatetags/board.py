@@ -6,8 +6,8 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django import template
-from django.utils.formats import date_format
 
+from registry.language import amounts
 from registry.transcripts import wording
 
 register = template.Library()
@@ -16,7 +16,8 @@ register = template.Library()
 @register.filter
 def moment(instant: datetime, zone: str) -> str:
     """An instant by a clock in ``zone``, where the year is plain: ``Sat 28 Nov, 07:00``."""
-    return date_format(instant.astimezone(ZoneInfo(zone)).replace(tzinfo=None), "D j M, H:i")
+    there = ZoneInfo(zone)
+    return f"{amounts.weekday(instant, there)}, {amounts.clock(instant, there)}"
 
 
 @register.filter

@@ -48,6 +48,18 @@ def day(value: date | None) -> str:
 
 
 @register.filter
+def short_day(value: date) -> str:
+    """A day where its year is near by: ``28 Nov``."""
+    return amounts.short_day(value)
+
+
+@register.filter
+def short_month(value: date) -> str:
+    """A day's month, for narrow places: ``Nov``."""
+    return amounts.short_month(value)
+
+
+@register.filter
 def in_words(name: str) -> str:
     """A stored name in words: ``signal_person`` → ``signal person``."""
     return words.in_words(str(name))
