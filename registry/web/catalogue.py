@@ -1,7 +1,7 @@
 """The catalogue of messages: found in the sources, kept in ``locale``, compiled for the running registry.
 
 Babel does the work, so that no machine needs GNU gettext. Messages come from three places: Python
-code, templates, and the texts of the role standards. The catalogue carries no line numbers and no
+code, templates, and the texts of role standards and notice rules. The catalogue carries no line numbers and no
 dates, and it is sorted, so that it changes only where a message does.
 """
 
@@ -35,9 +35,9 @@ MARKERS = {
 }
 """Functions whose first arguments are messages, and how many of them: singular and plural make two."""
 
-SOURCES = ("api", "fixtures/standards", "registry", "templates")
+SOURCES = ("api", "fixtures/notices", "fixtures/standards", "registry", "templates")
 TEXTS = ("title", "note", "sentence")
-"""The keys of a role standard under which people read a text."""
+"""The keys of a role standard, or of a rule on notices, under which people read a text."""
 
 Message = str | tuple[str, ...]
 """A message: its text, or singular and plural."""
