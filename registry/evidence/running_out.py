@@ -90,6 +90,12 @@ def first_to_run_out(workers: QuerySet[Worker], *, since: date, until: date) -> 
     return first
 
 
+def zone_of(worker: Worker) -> str:
+    """The clock that a worker's days go by where a record belongs to no site: that of the site last worked at."""
+    last = HoursEntry.objects.filter(worker=worker).order_by("-end").values_list("site__time_zone", flat=True)
+    return last.first() or OTHERWISE
+
+
 def running_out_by_month(workers: QuerySet[Worker], *, since: date, until: date) -> dict[date, dict[str, int]]:
     """How many papers of the workers run out, by the first day of the month and by kind, in three statements.
 

@@ -1,17 +1,19 @@
 """Every look leaves a trace: which pages and downloads show whose records, and who has looked.
 
 An inspector's every look is recorded, and an employer's look at a person's
-record. Nobody's look at themself is.
+record. Nobody's look at themself is. A look through a link that the worker
+shared is recorded beside the others, also where nobody is signed in
+(:mod:`registry.transcripts.sharing`); :func:`seen_by` tells of both.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, overload
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet, Value
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -21,6 +23,8 @@ from registry.inspection.models import InspectionFile, Look
 from registry.ledger.kinds import BY_TABLE
 from registry.ledger.queries import stored_rows
 from registry.people.models import Account, Employment
+from registry.transcripts.models import LinkOpening
+from registry.transcripts.sharing import RECORD, TRANSCRIPT
 
 LOOKS: dict[str, Promise] = {
     "home": _("list of jobs"),
@@ -50,6 +54,7 @@ LOOKS: dict[str, Promise] = {
     "procedure_file": _("work procedure downloaded"),
     "sent_notice_pdf": _("notice as sent downloaded"),
     "sent_notice_json": _("notice as sent downloaded"),
+    "wanted_role": _("what a person lacks for a role"),
     "api": _("record through the programming interface"),
 }
 """What a look is called, by the name of the page (or ``api``)."""
@@ -131,13 +136,61 @@ def record_look(*, account: Account, what: str, subject: Subject, at: datetime) 
     )
 
 
+LOOKS_THROUGH_LINKS: dict[str, Promise] = {
+    RECORD: _("a person's record, through the link shared"),
+    TRANSCRIPT: _("training transcript, through the link shared"),
+}
+"""What a look through a shared link is called, by what was looked at."""
+
+
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A look as its subject sees it."""
+    """A look as its subject sees it: the record of it, what was looked at, and by whom."""
 
-    look: Look
+    look: Look | LinkOpening
     what: str
     by: str
+
+
+class SeenBy(Sequence[Seen]):
+    """Who has looked, as one account may know it, latest first; a page of it takes three statements."""
+
+    def __init__(self, account: Account) -> None:
+        self.account = account
+        own = looks_visible_to(account).order_by().values_list("recorded_at", "pk", Value(True))
+        through_links = openings_visible_to(account).order_by().values_list("recorded_at", "pk", Value(False))
+        self.all = own.union(through_links, all=True).order_by("-recorded_at", "-pk")
+
+    def __len__(self) -> int:
+        return self.all.count()
+
+    @overload
+    def __getitem__(self, which: int) -> Seen: ...
+    @overload
+    def __getitem__(self, which: slice) -> list[Seen]: ...
+    def __getitem__(self, which: int | slice) -> Seen | list[Seen]:
+        if isinstance(which, int):
+            return self[which : which + 1][0]
+        rows = list(self.all[which])
+        looks = looks_visible_to(self.account).in_bulk([number for _at, number, own in rows if own])
+        openings = openings_visible_to(self.account).in_bulk([number for _at, number, own in rows if not own])
+        return [
+            told(looks[number], to=self.account) if own else _told_opening(openings[number], to=self.account)
+            for _at, number, own in rows
+        ]
+
+
+def seen_by(account: Account) -> SeenBy:
+    """Everybody's looks that the account may know of, through shared links too, latest first."""
+    return SeenBy(account)
+
+
+def openings_visible_to(account: Account) -> QuerySet[LinkOpening]:
+    """Looks through shared links: a worker sees those through their own, everybody else those they took."""
+    openings = LinkOpening.objects.select_related("recorded_by__employer", "link__worker")
+    if account.kind == "worker":
+        return openings.filter(link__worker=account.worker_id)
+    return openings.filter(recorded_by=account)
 
 
 def looks_visible_to(account: Account) -> QuerySet[Look]:
@@ -160,11 +213,19 @@ def looks_visible_to(account: Account) -> QuerySet[Look]:
 
 def told(look: Look, *, to: Account | None) -> Seen:
     """The look in words, for an account or (``None``) on paper: inspectors are not named, employers by the firm."""
-    by = look.recorded_by
+    return Seen(look, str(LOOKS[look.what]), _named(look.recorded_by, to))
+
+
+def _told_opening(opening: LinkOpening, *, to: Account) -> Seen:
+    what = str(LOOKS_THROUGH_LINKS[opening.what])
+    if opening.recorded_by is None:
+        return Seen(opening, what, str(_("somebody who was not signed in")))
+    return Seen(opening, what, _named(opening.recorded_by, to))
+
+
+def _named(by: Account, to: Account | None) -> str:
     if to is not None and by.pk == to.pk:
-        who = str(_("you"))
-    elif by.kind == "inspector":
-        who = str(_("an inspector of the public authority"))
-    else:
-        who = str(by.employer or by.get_username())
-    return Seen(look, str(LOOKS[look.what]), who)
+        return str(_("you"))
+    if by.kind == "inspector":
+        return str(_("an inspector of the public authority"))
+    return str(by.employer or by.get_username())

@@ -94,6 +94,8 @@ def _instead_of_target(response: HttpResponse, *, target: str, swap: str, select
 def home(request: HttpRequest, *, account: Account) -> HttpResponse:
     if account.kind == "employer":
         return _board(request, account)
+    if account.kind == "worker":
+        return redirect("own")
     return jobs(request)
 
 

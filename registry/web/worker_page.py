@@ -137,6 +137,9 @@ def year_of(worker: Worker, *, today: date) -> ComingYear:
 def _all(model: Any, worker: Worker, order: str, *related: str) -> list[Any]:
     """All records of a kind, withdrawals themselves left out (what they withdraw is marked)."""
     records: QuerySet[Any] = model.objects.filter(worker=worker, withdrawn=False)
+    if "document" in related:
+        # A scan may be large, and the page names it only.
+        records = records.defer("document__content")
     return list(records.select_related("superseded_by", *related).order_by(order, "id"))
 
 
@@ -178,9 +181,7 @@ def _summed_hours(worker: Worker) -> list[_Summed]:
         .annotate(signed=Exists(signed), day=day, year=ExtractYear(day), month=ExtractMonth(day))
         .annotate(last_day=LocalDay(F("end") - timedelta(microseconds=1), F("site__time_zone")))
         .values(*kinds)
-        .annotate(
-            worked=Sum(F("end") - F("start")), number=Count("pk"), first=Min("day"), last=Max("last_day")
-        )
+        .annotate(worked=Sum(F("end") - F("start")), number=Count("pk"), first=Min("day"), last=Max("last_day"))
         .order_by(*kinds)
     )
     return [

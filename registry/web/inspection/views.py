@@ -175,8 +175,8 @@ def bundle(request: HttpRequest, *, account: Account, file_id: int) -> HttpRespo
 @page
 @require_GET
 def looks(request: HttpRequest, *, account: Account) -> HttpResponse:
-    found = Paginator(trace.looks_visible_to(account), 50).get_page(request.GET.get("page"))
-    shown = {"page": found, "looks": [trace.told(each, to=account) for each in found]}
+    found = Paginator(trace.seen_by(account), 50).get_page(request.GET.get("page"))
+    shown = {"page": found, "looks": list(found)}
     return render(request, "inspection/looks.html", shown)
 
 
