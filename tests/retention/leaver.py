@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
-from registry.crews.models import AssignmentEvent
+from registry.crews.models import AssignmentEvent, Job
 from registry.evidence import services as evidence
 from registry.evidence.models import (
     CertificationStatus,
@@ -15,6 +15,8 @@ from registry.evidence.models import (
     EntryObjection,
     StandDown,
 )
+from registry.notices.content import canonical_text, sha256_of
+from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import services as people
 from registry.people.models import Account, Employment, Worker
 from tests.world import World
@@ -89,6 +91,7 @@ def leaver_of(world: World) -> Leaver:
         recorded_at=world.now,
     )
     StandDown.objects.create(role="rigger", start=world.now, reason="Oberthur dropped a load", **common)
+    _named_in_a_notice(world, worker, job)
     account = people.open_account(
         username="w.oberthur", password="a-long-demo-word", kind="worker", worker=worker, email="w@oberthur.example"
     )
@@ -107,3 +110,32 @@ def leaves_the_employer(world: World, worker: Worker) -> None:
         supersedes=employment,
         recorded_at=world.now,
     )
+
+
+def _named_in_a_notice(world: World, worker: Worker, job: Job) -> None:
+    """A sent notice names the worker and somebody else as supervisors."""
+    said = [
+        {
+            "worker": {"record": f"worker:{each.pk}", "name": str(each), "number": each.number},
+            "title": "supervisor",
+            "standing": "stands",
+            "from": "2026-01-01T00:00:00Z",
+            "until": "2026-01-02T00:00:00Z",
+            "certificates": [{"number": NUMBER if each == worker else "S-1"}],
+        }
+        for each in (worker, world.assessor)
+    ]
+    text = canonical_text({"parties": [{"name": "Somebody"}], "supervisors": said})
+    notice = SentNotice.objects.create(
+        job=job,
+        content=text,
+        sha256=sha256_of(text),
+        sent_at=world.now,
+        how="post",
+        sent_to="the authority",
+        recorded_at=world.now,
+    )
+    for each, part in zip((worker, world.assessor), said, strict=True):
+        NamedSupervisor.objects.create(
+            notice=notice, worker=each, content=canonical_text({"supervisor": [part]}), recorded_at=world.now
+        )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime
 from typing import Any
 
@@ -30,6 +31,7 @@ from registry.ledger.queries import inclusion_proof, openings
 from registry.ledger.services import make_checkpoint
 from registry.ledger.tree import leaf_hash, verify_inclusion
 from registry.ledger.verification import verify
+from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import services as people
 from registry.people.invitations import invite
 from registry.people.models import Account, Employment, Worker
@@ -49,8 +51,6 @@ EMPTY_HERE = {
     "evidence_instruction",
     "evidence_appointment",
     "crews_decision",
-    "notices_sentnotice",
-    "notices_namedsupervisor",
 }
 """Tables in which none of these texts is recorded here, though they may hold personal data."""
 
@@ -92,6 +92,18 @@ def test_after_an_erasure_the_person_is_nowhere(leaver: Leaver, later: datetime)
     assert str(leaver.worker) == "Erased person"
     assert leaver.worker.number.startswith("W-")
     assert leaver.worker.date_of_birth is None
+
+
+def test_a_sent_notice_keeps_everybody_but_the_erased_supervisor(leaver: Leaver, later: datetime, world: World) -> None:
+    erase(leaver, later)
+    notice = SentNotice.objects.get()
+    erased, other = json.loads(notice.content)["supervisors"]
+    assert erased["worker"] == {"record": f"worker:{leaver.worker.pk}", "name": "Erased person", "number": ""}
+    assert erased["erased"]
+    assert "certificates" not in erased
+    assert other["worker"]["name"] == str(world.assessor)
+    assert json.loads(notice.content)["parties"] == [{"name": "Somebody"}]
+    assert [each.content == "" for each in NamedSupervisor.objects.order_by("id")] == [True, False]
 
 
 def test_the_log_is_in_order_and_old_proofs_still_verify(
