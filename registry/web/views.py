@@ -85,7 +85,8 @@ def _problem(request: HttpRequest, message: str, *, status: int) -> HttpResponse
 
 def _instead_of_target(response: HttpResponse, *, target: str, swap: str, select: str) -> HttpResponse:
     """Put the answer somewhere else in the open page than where it was asked for."""
-    response.headers.update({"HX-Retarget": target, "HX-Reswap": swap, "HX-Reselect": select})
+    for name, value in (("HX-Retarget", target), ("HX-Reswap", swap), ("HX-Reselect", select)):
+        response.headers[name] = value
     return response
 
 
@@ -165,7 +166,7 @@ def fill_slot(request: HttpRequest, *, account: Account, slot_id: int) -> HttpRe
     slot = get_object_or_404(slots, pk=slot_id)
     access.require_may_assign(account, slot.job)
     form = FillForm(posted(request), slot=slot, initial=request.GET.dict(), auto_id=f"place-{slot.pk}-%s")
-    if form.is_valid() and not _only_looking(request, form):
+    if not _only_looking(request, form) and form.is_valid():
         with refused_beside_fields(form):
             outcome = services.assign(slot_id=slot.pk, assigned_at=timezone.now(), assigned_by=account, **form.asked())
             return redirect("decision", decision_id=outcome.decision.pk)
@@ -225,7 +226,7 @@ def substitute(request: HttpRequest, *, account: Account, assignment_id: int) ->
     if leaving.state.standing == "ended":
         return redirect("job", job_id=job.pk)
     form = SubstituteForm(posted(request), job=job, initial=request.GET.dict())
-    if form.is_valid() and not _only_looking(request, form):
+    if not _only_looking(request, form) and form.is_valid():
         with refused_beside_fields(form):
             outcome = services.substitute(
                 leaving=leaving,

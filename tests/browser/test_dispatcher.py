@@ -1,0 +1,69 @@
+"""The dispatcher's pages in a real browser: the week, a place filled in place, people, the outlook."""
+
+from __future__ import annotations
+
+import pytest
+
+from registry.people.models import Account
+from registry.web import demo
+
+pytest.importorskip("playwright", reason="Playwright is not installed")
+
+from tests.browser.conftest import Opened
+from tests.browser.looking import DESK, PHONE, finds_nothing_wrong, fits, keep
+
+pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+
+HAS_FOCUS = "each => each === document.activeElement"
+
+
+def test_a_dispatcher_reads_the_week_and_is_answered_in_place(demonstration: str, opened: Opened) -> None:
+    page = opened(Account.objects.get(username=demo.DISPATCHER.username), "/", viewport=DESK)
+    finds_nothing_wrong(page, "board")
+    page.get_by_role("link", name="Dismantling, Marrow Quay", exact=False).last.click()
+
+    page.get_by_role("link", name="Fill this place : erector 2").click()
+    people = page.get_by_role("group", name="Person")
+    people.wait_for()
+    assert people.evaluate(HAS_FOCUS)
+    finds_nothing_wrong(page, "job-with-candidates")
+    asked = []
+    page.on("request", lambda request: asked.append(request.url) if "q=" in request.url else None)
+    page.get_by_label("Search by name or number").press_sequentially("pennavale", delay=20)
+    page.get_by_role("status").filter(has_text="0 permitted, 1 refused").wait_for(state="attached")
+    assert len(asked) == 1, "what is typed is sent once it pauses"
+    page.get_by_label("Jory Pennavale").check()
+    page.get_by_role("button", name="Decide, and fill the place if permitted").click()
+    verdict = page.get_by_role("heading", name="REFUSED Jory Pennavale")
+    verdict.wait_for()
+    assert verdict.evaluate(HAS_FOCUS)
+    assert "119 h missing" in page.get_by_role("article", name="The answer").inner_text()
+    assert page.get_by_role("region", name="Refused attempts").get_by_text("Jory Pennavale").first.is_visible()
+    finds_nothing_wrong(page, "answer-refused")
+    page.get_by_role("link", name="Close").click()
+    page.get_by_role("article", name="The answer").wait_for(state="detached")
+    page.get_by_role("link", name="Fill this place : erector 2").click()
+    page.get_by_label("Ines Halvarro").check()
+    page.get_by_role("button", name="Decide, and fill the place if permitted").click()
+    page.get_by_role("heading", name="PERMITTED Ines Halvarro").wait_for()
+    assert page.get_by_role("link", name="Ines Halvarro", exact=True).is_visible()
+    keep(page, "answer-permitted")
+    assert "/jobs/" in page.url, "all of it happened on the page of the job"
+
+    for path, name in (("/workers/", "people"), ("/outlook/", "outlook")):
+        page.goto(path)
+        finds_nothing_wrong(page, name)
+    page.goto("/workers/")
+    page.get_by_label("Search by name or number").press_sequentially("halvarro", delay=20)
+    page.get_by_role("status").filter(has_text="1 person found").wait_for(state="attached")
+    assert page.get_by_role("link", name="Jory Pennavale").count() == 0
+
+    page.set_viewport_size(PHONE)
+    page.emulate_media(color_scheme="dark")
+    for path, name in (("/", "board"), ("/workers/", "people"), ("/outlook/", "outlook")):
+        page.goto(path)
+        finds_nothing_wrong(page, f"{name}-dark")
+    page.goto("/")
+    page.get_by_role("link", name="Substitute", exact=False).first.click()
+    finds_nothing_wrong(page, "substitute-dark")
+    fits(page)
