@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+
 from registry.equipment.models import CraneModel
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.kind import (
@@ -54,7 +56,7 @@ class Certifications(OneByOne):
             row.refuse(
                 "number",
                 "certificate_is_brought_in_once",
-                "This certificate is recorded already with other values; correct that record instead.",
+                _("This certificate is recorded already with other values; correct that record instead."),
             )
             return False
         record_certification(

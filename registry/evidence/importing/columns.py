@@ -6,8 +6,9 @@ import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, reduce
 
+from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
 from registry.evidence.importing.reading import FileRefused, Row, Unreadable
@@ -73,7 +74,8 @@ def map_columns(
     known = spellings_of(fields)
     wanted = {folded(written): field for written, field in mapping.items()}
     troubles = [
-        f"{field!r} is no field; there are {', '.join(each.name for each in fields)}"
+        _("%(field)s is no field; there are %(fields)s")
+        % {"field": repr(field), "fields": ", ".join(each.name for each in fields)}
         for field in mapping.values()
         if field and field not in names
     ]
@@ -97,19 +99,38 @@ def map_columns(
             field = known.get(folded(written))
         if field is None:
             if not ignore_unknown:
-                troubles.append(f"column {column.letter} {written!r} is unknown")
+                troubles.append(
+                    _("column %(letter)s %(header)s is unknown") % {"letter": column.letter, "header": repr(written)}
+                )
         elif field in index:
             first = all_columns[index[field]]
-            troubles.append(f"columns {first.letter} {first.header!r} and {column.letter} {written!r} are both {field}")
+            troubles.append(
+                _("columns %(one)s and %(other)s are both %(field)s")
+                % {
+                    "one": f"{first.letter} {first.header!r}",
+                    "other": f"{column.letter} {written!r}",
+                    "field": field,
+                }
+            )
             rule = "columns_are_unique"
         else:
             index[field] = position
-    troubles += [f"the file has no column {written!r}" for written in mapping if folded(written) in wanted]
+    troubles += [
+        _("the file has no column %(header)s") % {"header": repr(written)}
+        for written in mapping
+        if folded(written) in wanted
+    ]
     missing = [each.name for each in fields if each.compulsory and each.name not in index]
-    missing += [" or ".join(group) for group in one_of if not any(each in index for each in group)]
+    missing += [reduce(_either, group) for group in one_of if not any(each in index for each in group)]
     if missing:
         rule = "columns_are_complete"
-        troubles.append(f"there is no column for {', '.join(missing)}")
+        troubles.append(_("there is no column for %(fields)s") % {"fields": ", ".join(missing)})
     if troubles:
-        raise FileRefused(rule, f"Row {header.number}, the header: {'; '.join(troubles)}.")
+        raise FileRefused(
+            rule, _("Row %(row)s, the header: %(troubles)s.") % {"row": header.number, "troubles": "; ".join(troubles)}
+        )
     return Columns(index, all_columns)
+
+
+def _either(one: str, other: str) -> str:
+    return _("%(one)s or %(other)s") % {"one": one, "other": other}

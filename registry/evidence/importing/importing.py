@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from django.db import connection, transaction
+from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
 from registry.evidence.importing.columns import Column, Columns, folded, map_columns, spellings_of
@@ -113,12 +114,13 @@ def _check_shape(mapped: MappedRow, row: Row, table: Table, columns: Columns, op
     if len(row.values) > width or (table.even and len(row.values) < width):
         mapped.refuse_row(
             "row_is_as_wide_as_the_header",
-            f"The row has {len(row.values)} cells, the header has {width}.",
+            _("The row has %(number)s cells, the header has %(expected)s.")
+            % {"number": len(row.values), "expected": width},
         )
     elif not options.ignore_unknown_columns:
         for position in _filled_without_header(row, columns):
             mapped.refuse_column(
-                position, "filled_cell_has_a_header", "The cell is filled, but its column has no name."
+                position, "filled_cell_has_a_header", _("The cell is filled, but its column has no name.")
             )
 
 

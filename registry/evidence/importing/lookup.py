@@ -10,9 +10,12 @@ from difflib import get_close_matches
 from functools import cached_property
 from typing import Generic, TypeVar
 
+from django.utils.translation import gettext as _
+
 from registry.equipment.models import Crane, CraneModel, Site
 from registry.evidence.importing.columns import folded
 from registry.evidence.importing.values import ValueRefused
+from registry.language.amounts import day
 from registry.people.models import Worker
 from registry.people.names import name_key
 
@@ -58,25 +61,34 @@ class Lookup:
         if WORKER_NUMBER.fullmatch(named):
             numbered = Worker.objects.filter(number=named.upper()).first()
             if numbered is None:
-                raise ValueRefused("worker_is_registered", f"There is no worker {named.upper()}.")
+                raise ValueRefused("worker_is_registered", _("There is no worker %(name)s.") % {"name": named.upper()})
             if date_of_birth is not None and numbered.date_of_birth not in (None, date_of_birth):
                 raise ValueRefused(
-                    "worker_has_this_date_of_birth", f"{numbered.number} was not born on {date_of_birth}."
+                    "worker_has_this_date_of_birth",
+                    _("%(number)s was not born on %(day)s.") % {"number": numbered.number, "day": day(date_of_birth)},
                 )
             return numbered
         if date_of_birth is None:
             raise ValueRefused(
                 "worker_is_named_by_number_or_birth",
-                f"A name alone does not tell who {named!r} is; give the number (W-000123) or the date of birth too.",
+                _("A name alone does not tell who %(name)s is; give the number (W-000123) or the date of birth too.")
+                % {"name": repr(named)},
             )
         wanted = name_key(named, "")
         born_then = Worker.objects.filter(date_of_birth=date_of_birth)
         same = [each for each in born_then if name_key(each.given_name, each.family_name) == wanted]
         if not same:
-            raise ValueRefused("worker_is_registered", f"There is no worker {named!r} born on {date_of_birth}.")
+            raise ValueRefused(
+                "worker_is_registered",
+                _("There is no worker %(name)s born on %(day)s.") % {"name": repr(named), "day": day(date_of_birth)},
+            )
         if len(same) > 1:
             numbers = ", ".join(sorted(each.number for each in same))
-            raise ValueRefused("worker_is_unambiguous", f"{named!r} may be any of {numbers}; give the worker's number.")
+            raise ValueRefused(
+                "worker_is_unambiguous",
+                _("%(name)s may be any of %(numbers)s; give the worker's number.")
+                % {"name": repr(named), "numbers": numbers},
+            )
         return same[0]
 
     @cached_property
@@ -92,11 +104,14 @@ class Lookup:
         if len(found) == 1:
             return found[0]
         if found:
-            raise ValueRefused("model_is_unambiguous", f"{named!r} is the name of several crane models.")
+            raise ValueRefused(
+                "model_is_unambiguous", _("%(name)s is the name of several crane models.") % {"name": repr(named)}
+            )
         near = get_close_matches(folded(named), self._models, n=1, cutoff=0.7)
-        hint = f" Is it {str(self._models[near[0]][0])!r}?" if near else ""
+        hint = " " + _("Is it %(model)s?") % {"model": repr(str(self._models[near[0]][0]))} if near else ""
         raise ValueRefused(
-            "model_is_registered", f"There is no crane model {named!r}; give maker and designation.{hint}"
+            "model_is_registered",
+            _("There is no crane model %(name)s; give maker and designation.") % {"name": repr(named)} + hint,
         )
 
     def configuration(self, model: CraneModel, named: str) -> str:
@@ -108,7 +123,8 @@ class Lookup:
                 return str(each)
         raise ValueRefused(
             "configuration_is_the_models",
-            f"{model} has no configuration {named!r}; it has {', '.join(map(repr, model.configurations))}.",
+            _("%(model)s has no configuration %(name)s; it has %(configurations)s.")
+            % {"model": model, "name": repr(named), "configurations": ", ".join(map(repr, model.configurations))},
         )
 
     @cached_property
@@ -124,8 +140,11 @@ class Lookup:
         if len(found) == 1:
             return found[0]
         if found:
-            raise ValueRefused("site_is_unambiguous", f"There are {len(found)} sites called {named!r}.")
-        raise ValueRefused("site_is_registered", f"There is no site {named!r}.")
+            raise ValueRefused(
+                "site_is_unambiguous",
+                _("There are %(number)s sites called %(name)s.") % {"number": len(found), "name": repr(named)},
+            )
+        raise ValueRefused("site_is_registered", _("There is no site %(name)s.") % {"name": repr(named)})
 
     def crane(self, model: CraneModel, serial_number: str) -> Crane:
         """A crane by its serial number: the model's own, else another model's, which the services then refuse."""
@@ -137,7 +156,10 @@ class Lookup:
             if of_the_model or cranes:
                 found = (of_the_model or cranes)[0]
             else:
-                found = ValueRefused("crane_is_registered", f"There is no crane with serial number {serial_number!r}.")
+                found = ValueRefused(
+                    "crane_is_registered",
+                    _("There is no crane with serial number %(number)s.") % {"number": repr(serial_number)},
+                )
             self._cranes.keep(key, found)
         if isinstance(found, ValueRefused):
             raise ValueRefused(found.rule, found.message)

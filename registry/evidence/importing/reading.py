@@ -19,6 +19,7 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from django.utils.translation import gettext as _
 from openpyxl import load_workbook
 from openpyxl.utils import get_column_letter
 
@@ -87,8 +88,10 @@ def open_table(file: Path | BinaryIO, *, sheet: str | None = None, encoding: str
         try:
             stream: BinaryIO = file.open("rb")
         except OSError as error:
-            reason = error.strerror or "it cannot be opened"
-            raise FileRefused("file_can_be_read", f"The file cannot be read: {reason}.") from error
+            reason = error.strerror or _("it cannot be opened")
+            raise FileRefused(
+                "file_can_be_read", _("The file cannot be read: %(reason)s.") % {"reason": reason}
+            ) from error
         with stream:
             yield from _table(stream, sheet, encoding)
     else:
@@ -105,11 +108,11 @@ def _table(stream: BinaryIO, sheet: str | None, encoding: str | None) -> Iterato
         yield from _xlsx_table(stream, sheet)
         return
     if sheet is not None:
-        raise FileRefused("only_a_workbook_has_sheets", "A sheet is named, but the file is no XLSX workbook.")
+        raise FileRefused("only_a_workbook_has_sheets", _("A sheet is named, but the file is no XLSX workbook."))
     rows = _csv_rows(stream, encoding)
     header = next(rows, None)
     if header is None:
-        raise FileRefused("file_has_a_header", "The file is empty; its first row must name the columns.")
+        raise FileRefused("file_has_a_header", _("The file is empty; its first row must name the columns."))
     yield Table(header, rows, even=True)
 
 
@@ -138,8 +141,11 @@ def _csv_rows(stream: BinaryIO, encoding: str | None) -> Iterator[Row]:
         except csv.Error as error:
             raise FileRefused(
                 "csv_follows_rfc_4180",
-                f"The record that begins on line {line} is not well-formed CSV ({error}): "
-                "a quotation mark is probably missing.",
+                _(
+                    "The record that begins on line %(line)s is not well-formed CSV (%(error)s): "
+                    "a quotation mark is probably missing."
+                )
+                % {"line": line, "error": error},
             ) from error
         if any(cell.strip() for cell in cells):
             yield Row(number, list(cells))
@@ -170,7 +176,9 @@ def _lines(chunks: Iterator[str]) -> Iterator[str]:
         yield from pieces[:-1]
         rest = pieces[-1] + held
         if len(rest) > LONGEST_LINE:
-            raise FileRefused("csv_follows_rfc_4180", "A line is longer than a million characters: this is no table.")
+            raise FileRefused(
+                "csv_follows_rfc_4180", _("A line is longer than a million characters: this is no table.")
+            )
     if rest:
         yield rest
 
@@ -185,7 +193,9 @@ def _text(stream: BinaryIO, encoding: str | None) -> Iterator[str]:
     except LookupError:
         decoder = None
     if decoder is None or not getattr(codec, "_is_text_encoding", True):
-        raise FileRefused("encoding_is_known", f"There is no text encoding {encoding!r}.")
+        raise FileRefused(
+            "encoding_is_known", _("There is no text encoding %(encoding)s.") % {"encoding": repr(encoding)}
+        )
     if mark and (not encoding or codec.name.replace("_", "-").startswith(found)):
         stream.seek(len(mark))
     position = stream.tell()
@@ -196,13 +206,15 @@ def _text(stream: BinaryIO, encoding: str | None) -> Iterator[str]:
             text = decoder.decode(chunk, final=not chunk)
         except UnicodeDecodeError as error:
             byte = position - len(pending) + error.start
-            hint = "" if encoding else " Save it as UTF-8, or say its encoding, for instance cp1252."
+            hint = "" if encoding else " " + _("Save it as UTF-8, or say its encoding, for instance cp1252.")
             raise FileRefused(
                 "text_is_in_a_known_encoding",
-                f"The file is not {encoding or found.upper()}: byte {byte} (counted from 0) does not fit.{hint}",
+                _("The file is not %(encoding)s: byte %(byte)s (counted from 0) does not fit.")
+                % {"encoding": encoding or found.upper(), "byte": byte}
+                + hint,
             ) from error
         if "\0" in text:
-            raise FileRefused("file_is_text_or_xlsx", "The file holds zero bytes: it is neither CSV nor XLSX.")
+            raise FileRefused("file_is_text_or_xlsx", _("The file holds zero bytes: it is neither CSV nor XLSX."))
         position += len(chunk)
         if text:
             yield text
@@ -219,10 +231,12 @@ def _old_or_locked(stream: BinaryIO) -> FileRefused:
     while chunk := stream.read(CHUNK):
         if name in before + chunk:
             return FileRefused(
-                "workbook_is_not_locked", "The workbook is protected by a password; save it without one."
+                "workbook_is_not_locked", _("The workbook is protected by a password; save it without one.")
             )
         before = chunk[-len(name) :]
-    return FileRefused("workbook_is_xlsx", "This is an old workbook (.xls) or another program's file; save it as XLSX.")
+    return FileRefused(
+        "workbook_is_xlsx", _("This is an old workbook (.xls) or another program's file; save it as XLSX.")
+    )
 
 
 def _xlsx_table(stream: BinaryIO, sheet: str | None) -> Iterator[Table]:
@@ -240,7 +254,9 @@ def _xlsx_table(stream: BinaryIO, sheet: str | None) -> Iterator[Table]:
         header = next(rows, None)
         if header is None:
             raise FileRefused(
-                "file_has_a_header", f"The sheet {worksheet.title!r} is empty; its first row must name the columns."
+                "file_has_a_header",
+                _("The sheet %(title)s is empty; its first row must name the columns.")
+                % {"title": repr(worksheet.title)},
             )
         yield Table(header, rows, even=False)
     finally:
@@ -255,7 +271,7 @@ def _damage_refused() -> Iterator[None]:
         raise
     except Exception as error:  # what openpyxl raises for a damaged part is of any kind
         raise FileRefused(
-            "workbook_is_whole", "The workbook is damaged: it cannot be read to its end. Save it again."
+            "workbook_is_whole", _("The workbook is damaged: it cannot be read to its end. Save it again.")
         ) from error
 
 
@@ -263,24 +279,33 @@ def _refuse_bombs(archive: zipfile.ZipFile) -> None:
     parts = archive.infolist()
     names = {part.filename for part in parts}
     if "xl/workbook.xml" not in names and "[Content_Types].xml" not in names:
-        raise FileRefused("workbook_is_xlsx", "The file is a zip archive but no XLSX workbook; save it as XLSX or CSV.")
+        raise FileRefused(
+            "workbook_is_xlsx", _("The file is a zip archive but no XLSX workbook; save it as XLSX or CSV.")
+        )
     if len(parts) > MOST_PARTS:
-        raise FileRefused("workbook_is_not_too_large", f"The workbook has {len(parts)} parts; {MOST_PARTS} may be.")
+        raise FileRefused(
+            "workbook_is_not_too_large",
+            _("The workbook has %(number)s parts; %(most)s may be.") % {"number": len(parts), "most": MOST_PARTS},
+        )
     for part in parts:
         largest = LARGEST_SHEET if part.filename.startswith("xl/worksheets/") else LARGEST_OTHER_PART
         times = part.file_size / max(part.compress_size, 1)
         if part.file_size > largest or (part.file_size > SMALL_PART and times > MOST_TIMES_LARGER):
             raise FileRefused(
                 "workbook_is_not_too_large",
-                f"{part.filename} would unpack to {part.file_size} bytes, {times:.0f} times its packed size; "
-                "this is more than is read here.",
+                _(
+                    "%(file)s would unpack to %(bytes)s bytes, %(times)s times its packed size; "
+                    "this is more than is read here."
+                )
+                % {"file": part.filename, "bytes": part.file_size, "times": f"{times:.0f}"},
             )
         if part.filename.endswith((".xml", ".rels")):
             with archive.open(part) as content:
                 start = content.read(1024)
             if b"<!DOCTYPE" in start or start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
                 raise FileRefused(
-                    "workbook_is_xlsx", f"{part.filename} is not written as a workbook's parts are; save it again."
+                    "workbook_is_xlsx",
+                    _("%(file)s is not written as a workbook's parts are; save it again.") % {"file": part.filename},
                 )
 
 
@@ -290,19 +315,22 @@ def _worksheet(book: Any, name: str | None) -> Any:
         if name not in sheets:
             raise FileRefused(
                 "sheet_is_in_the_workbook",
-                f"There is no sheet {name!r}; the workbook has {', '.join(map(repr, sheets)) or 'none'}.",
+                _("There is no sheet %(name)s; the workbook has %(sheets)s.")
+                % {"name": repr(name), "sheets": ", ".join(map(repr, sheets)) or _("none")},
             )
         return sheets[name]
     visible = [each for each in sheets.values() if each.sheet_state == "visible"]
     if len(visible) == 1 and len(sheets) == 1:
         return visible[0]
     if not sheets:
-        raise FileRefused("workbook_has_a_sheet", "The workbook has no sheet with cells.")
+        raise FileRefused("workbook_has_a_sheet", _("The workbook has no sheet with cells."))
     hidden = [repr(each.title) for each in sheets.values() if each.sheet_state != "visible"]
-    named = ", ".join(repr(each.title) for each in visible) or "none"
-    also = f" and hidden {', '.join(hidden)}" if hidden else ""
+    named = ", ".join(repr(each.title) for each in visible) or _("none")
+    if hidden:
+        named = _("%(visible)s and hidden %(hidden)s") % {"visible": named, "hidden": ", ".join(hidden)}
     raise FileRefused(
-        "sheet_is_unambiguous", f"The workbook has more than one sheet: {named}{also}. Say which one to read."
+        "sheet_is_unambiguous",
+        _("The workbook has more than one sheet: %(sheets)s. Say which one to read.") % {"sheets": named},
     )
 
 
@@ -322,8 +350,8 @@ def _last_filled_row(archive: zipfile.ZipFile, path: str, title: str) -> int | N
                 if merged:
                     raise FileRefused(
                         "cells_are_not_merged",
-                        f"In the sheet {title!r} the cells {merged.decode('ascii', 'replace')} are merged; "
-                        "unmerge them and fill each cell.",
+                        _("In the sheet %(title)s the cells %(cells)s are merged; unmerge them and fill each cell.")
+                        % {"title": repr(title), "cells": merged.decode("ascii", "replace")},
                     )
                 if value:
                     last = row
@@ -340,7 +368,10 @@ def _xlsx_rows(worksheet: Any, last: int | None) -> Iterator[Row]:
     with _damage_refused():
         for number, cells in enumerate(worksheet.iter_rows(max_row=last), start=1):
             if number > MOST_ROWS:
-                raise FileRefused("workbook_is_not_too_large", f"A workbook has at most {MOST_ROWS} rows.")
+                raise FileRefused(
+                    "workbook_is_not_too_large",
+                    _("A workbook has at most %(most)s rows.") % {"most": MOST_ROWS},
+                )
             if not cells:
                 continue
             values = [_value(cell, column, number) for column, cell in enumerate(cells, start=1)]
@@ -348,7 +379,9 @@ def _xlsx_rows(worksheet: Any, last: int | None) -> Iterator[Row]:
                 values.pop()
             if len(values) > MOST_COLUMNS:
                 raise FileRefused(
-                    "table_is_not_too_wide", f"Row {number} has {len(values)} columns; {MOST_COLUMNS} may be."
+                    "table_is_not_too_wide",
+                    _("Row %(row)s has %(number)s columns; %(most)s may be.")
+                    % {"row": number, "number": len(values), "most": MOST_COLUMNS},
                 )
             if values:
                 yield Row(number, values)
@@ -361,10 +394,15 @@ def _value(cell: Any, column: int, row: int) -> Value:
     if cell.data_type == "f":
         return Unreadable(
             "cell_holds_no_formula",
-            f"Cell {get_column_letter(column)}{row} holds a formula; paste its value instead.",
+            _("Cell %(cell)s holds a formula; paste its value instead.")
+            % {"cell": f"{get_column_letter(column)}{row}"},
         )
     if cell.data_type == "e":
-        return Unreadable("cell_holds_no_error", f"Cell {get_column_letter(column)}{row} holds the error {value}.")
+        return Unreadable(
+            "cell_holds_no_error",
+            _("Cell %(cell)s holds the error %(error)s.")
+            % {"cell": f"{get_column_letter(column)}{row}", "error": value},
+        )
     if isinstance(value, str):
         return value if value.strip() else None
     return value

@@ -6,6 +6,8 @@ import csv
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, TextIO
 
+from django.utils.translation import gettext as _
+
 if TYPE_CHECKING:
     from registry.evidence.importing.preview import PreviewRow
 
@@ -65,17 +67,30 @@ class ImportReport:
 
     def summary(self) -> str:
         """What happened, in a sentence or two."""
-        counts = f"{self.rows} rows: {self.new} new, {self.already_there} already there"
-        if self.repeated:
-            counts += f" ({self.repeated} of them repeated within the file)"
-        counts += f", {self.refused} refused."
+        pattern = (
+            _(
+                "%(rows)s rows: %(new)s new, %(there)s already there (%(repeated)s of them repeated within the file), "
+                "%(refused)s refused."
+            )
+            if self.repeated
+            else _("%(rows)s rows: %(new)s new, %(there)s already there, %(refused)s refused.")
+        )
+        counts = pattern % {
+            "rows": self.rows,
+            "new": self.new,
+            "there": self.already_there,
+            "repeated": self.repeated,
+            "refused": self.refused,
+        }
         if self.dry_run:
-            return f"{counts} This was a dry run: nothing was written."
-        if self.written:
-            return f"{counts} The new rows are in the register."
-        if self.refused:
-            return f"{counts} Nothing was written."
-        return f"{counts} There was nothing to write."
+            outcome = _("This was a dry run: nothing was written.")
+        elif self.written:
+            outcome = _("The new rows are in the register.")
+        elif self.refused:
+            outcome = _("Nothing was written.")
+        else:
+            outcome = _("There was nothing to write.")
+        return f"{counts} {outcome}"
 
     def write_csv(self, file: TextIO) -> None:
         """The problems as CSV (RFC 4180), with a last line that says how many were left out."""
@@ -84,7 +99,7 @@ class ImportReport:
         for each in self.problems:
             table.writerow([each.row, each.column, _inert(each.header), each.field, each.rule, _inert(each.message)])
         if left_out := self.problem_count - len(self.problems):
-            table.writerow(["", "", "", "", "", f"{left_out} more problems are not listed."])
+            table.writerow(["", "", "", "", "", _("%(number)s more problems are not listed.") % {"number": left_out}])
 
 
 def _inert(written: str) -> str:

@@ -7,6 +7,8 @@ from datetime import date, datetime, time, timedelta
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from registry.database.errors import Problem
 from registry.evidence.importing import values
 from registry.evidence.importing.columns import Columns, Field, folded
@@ -87,7 +89,9 @@ class MappedRow:
         """Whether the cell is filled; an empty one is a problem."""
         if self.has(field):
             return True
-        self.refuse(field, "cell_is_filled", f"{field.replace('_', ' ').capitalize()} must be given.")
+        self.refuse(
+            field, "cell_is_filled", _("%(value)s must be given.") % {"value": field.replace("_", " ").capitalize()}
+        )
         return False
 
     def text(self, field: str) -> str:
@@ -97,7 +101,11 @@ class MappedRow:
             written = values.text(self.value(field))
             longest = self._fields[field].longest
             if len(written) > longest:
-                raise ValueRefused("text_is_not_too_long", f"The text has {len(written)} characters of {longest}.")
+                raise ValueRefused(
+                    "text_is_not_too_long",
+                    _("The text has %(number)s characters of %(longest)s.")
+                    % {"number": len(written), "longest": longest},
+                )
             return written
 
         return self.take(field, read) or ""
@@ -137,7 +145,12 @@ class MappedRow:
         found = [part.strip() for part in plain.split(",") if part.strip()]
         for each in found:
             if len(each) > longest:
-                self.refuse(field, "text_is_not_too_long", f"{each!r} has {len(each)} characters of {longest}.")
+                self.refuse(
+                    field,
+                    "text_is_not_too_long",
+                    _("%(text)s has %(number)s characters of %(longest)s.")
+                    % {"text": repr(each), "number": len(each), "longest": longest},
+                )
         return found
 
     def choices(self, field: str, choices: Mapping[str, str]) -> Sequence[str]:
@@ -150,5 +163,9 @@ class MappedRow:
         found = choices.get(folded(written))
         if found is None:
             known = ", ".join(sorted(set(choices.values())))
-            self.refuse(field, f"{field}_is_known", f"{written!r} is none of {known}.")
+            self.refuse(
+                field,
+                f"{field}_is_known",
+                _("%(text)s is none of %(known)s.") % {"text": repr(written), "known": known},
+            )
         return found

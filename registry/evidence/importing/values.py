@@ -8,6 +8,8 @@ from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from registry.evidence.importing.columns import folded
 from registry.evidence.importing.reading import Unreadable, Value
 
@@ -71,12 +73,17 @@ def read_date(value: Value, order: str | None = None) -> date:
     """A calendar day. ``order`` (``day-first`` or ``month-first``) settles what ``03/04/2026`` means."""
     if isinstance(value, datetime):
         if value.time() != time.min:
-            raise ValueRefused("date_has_no_time", f"{value:%Y-%m-%d %H:%M} holds a time; give the date alone.")
+            raise ValueRefused(
+                "date_has_no_time",
+                _("%(value)s holds a time; give the date alone.") % {"value": f"{value:%Y-%m-%d %H:%M}"},
+            )
         return _plausible(value.date(), str(value.date()))
     if isinstance(value, date):
         return _plausible(value, str(value))
     if isinstance(value, int | float | time | timedelta):
-        raise ValueRefused("date_is_written_as_a_date", f"{text(value)} is no date; write it as 2026-03-04.")
+        raise ValueRefused(
+            "date_is_written_as_a_date", _("%(value)s is no date; write it as 2026-03-04.") % {"value": text(value)}
+        )
     written = text(value)
     plain = MIDNIGHT.sub("", written)
     if found := YEAR_FIRST.fullmatch(plain):
@@ -90,7 +97,9 @@ def read_date(value: Value, order: str | None = None) -> date:
         return _day(_year(found[3], written), MONTHS[found[2]], int(found[1]), written)
     if (found := MONTH_DAY.fullmatch(words)) and found[1] in MONTHS:
         return _day(_year(found[3], written), MONTHS[found[1]], int(found[2]), written)
-    raise ValueRefused("date_is_written_as_a_date", f"{written!r} is no date; write it as 2026-03-04.")
+    raise ValueRefused(
+        "date_is_written_as_a_date", _("%(text)s is no date; write it as 2026-03-04.") % {"text": repr(written)}
+    )
 
 
 def _slashed(first: int, second: int, year: int, written: str, order: str | None) -> date:
@@ -101,14 +110,17 @@ def _slashed(first: int, second: int, year: int, written: str, order: str | None
     if first <= 12 and second <= 12 and first != second:
         raise ValueRefused(
             "date_is_unambiguous",
-            f"{written!r} may be day/month or month/day; write 2026-03-04, or say which comes first.",
+            _("%(text)s may be day/month or month/day; write 2026-03-04, or say which comes first.")
+            % {"text": repr(written)},
         )
     return _day(year, first, second, written) if second > 12 else _day(year, second, first, written)
 
 
 def _year(digits: str, written: str) -> int:
     if len(digits) != 4:
-        raise ValueRefused("year_has_four_digits", f"{written!r} must give the year with four digits.")
+        raise ValueRefused(
+            "year_has_four_digits", _("%(text)s must give the year with four digits.") % {"text": repr(written)}
+        )
     return int(digits)
 
 
@@ -116,12 +128,16 @@ def _day(year: int, month: int, day: int, written: str) -> date:
     try:
         return _plausible(date(year, month, day), written)
     except ValueError:
-        raise ValueRefused("date_is_in_the_calendar", f"{written!r} is not a day of the calendar.") from None
+        raise ValueRefused(
+            "date_is_in_the_calendar", _("%(text)s is not a day of the calendar.") % {"text": repr(written)}
+        ) from None
 
 
 def _plausible(day: date, written: str) -> date:
     if not 1900 <= day.year <= 2200:
-        raise ValueRefused("date_is_in_the_calendar", f"{written!r} is not in the years 1900 to 2200.")
+        raise ValueRefused(
+            "date_is_in_the_calendar", _("%(text)s is not in the years 1900 to 2200.") % {"text": repr(written)}
+        )
     return day
 
 
@@ -135,16 +151,20 @@ def read_time(value: Value) -> time:
     written = text(value)
     found = CLOCK.fullmatch(written.casefold())
     if found is None or written.isdecimal():
-        raise ValueRefused("time_is_written_as_a_time", f"{written!r} is no time; write it as 07:00.")
+        raise ValueRefused(
+            "time_is_written_as_a_time", _("%(text)s is no time; write it as 07:00.") % {"text": repr(written)}
+        )
     hour, minute, second = int(found[1]), int(found[2] or 0), int(found[3] or 0)
     if found[4]:
         if not 1 <= hour <= 12:
-            raise ValueRefused("time_is_on_the_clock", f"{written!r} is not a time of day.")
+            raise ValueRefused("time_is_on_the_clock", _("%(text)s is not a time of day.") % {"text": repr(written)})
         hour = hour % 12 + (12 if found[4] == "p" else 0)
     try:
         return time(hour, minute, second)
     except ValueError:
-        raise ValueRefused("time_is_on_the_clock", f"{written!r} is not a time of day.") from None
+        raise ValueRefused(
+            "time_is_on_the_clock", _("%(text)s is not a time of day.") % {"text": repr(written)}
+        ) from None
 
 
 def _to_the_second(value: time) -> time:
@@ -165,7 +185,10 @@ def read_duration(value: Value) -> timedelta:
     plain = written.casefold()
     if found := HOURS_MINUTES.fullmatch(plain):
         if int(found[2]) > 59:
-            raise ValueRefused("duration_is_in_hours", f"{written!r} has more than 59 minutes in an hour.")
+            raise ValueRefused(
+                "duration_is_in_hours",
+                _("%(text)s has more than 59 minutes in an hour.") % {"text": repr(written)},
+            )
         return timedelta(hours=int(found[1]), minutes=int(found[2]))
     plain = re.sub(r"\s*(h|hours?|heures?)$", "", plain).replace(",", ".")
     try:
@@ -173,10 +196,15 @@ def read_duration(value: Value) -> timedelta:
             raise InvalidOperation
         minutes = Decimal(plain) * 60
     except InvalidOperation:
-        raise ValueRefused("duration_is_in_hours", f"{written!r} is no length of time; write 8.5 or 8:30.") from None
+        raise ValueRefused(
+            "duration_is_in_hours",
+            _("%(text)s is no length of time; write 8.5 or 8:30.") % {"text": repr(written)},
+        ) from None
     if minutes != minutes.to_integral_value():
         raise ValueRefused(
-            "hours_are_in_whole_minutes", f"{written!r} hours are {minutes.normalize():f} minutes; write 8:20."
+            "hours_are_in_whole_minutes",
+            _("%(text)s hours are %(minutes)s minutes; write 8:20.")
+            % {"text": repr(written), "minutes": f"{minutes.normalize():f}"},
         )
     return timedelta(minutes=int(minutes))
 
@@ -190,10 +218,12 @@ def instant(day: date, clock: time, zone: ZoneInfo) -> datetime:
         if first.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != local:
             raise ValueRefused(
                 "time_exists_at_the_site",
-                f"{local:%Y-%m-%d %H:%M} does not exist in {zone.key}: the clocks were put forward.",
+                _("%(instant)s does not exist in %(zone)s: the clocks were put forward.")
+                % {"instant": f"{local:%Y-%m-%d %H:%M}", "zone": zone.key},
             )
         raise ValueRefused(
             "time_is_unambiguous_at_the_site",
-            f"{local:%Y-%m-%d %H:%M} came twice in {zone.key}: the clocks were put back.",
+            _("%(instant)s came twice in %(zone)s: the clocks were put back.")
+            % {"instant": f"{local:%Y-%m-%d %H:%M}", "zone": zone.key},
         )
     return first.astimezone(UTC)
