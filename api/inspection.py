@@ -75,7 +75,7 @@ class DifferenceOutput(serializers.Serializer[Any]):
 
 
 class AnswerThenOrNow(serializers.Serializer[Any]):
-    """The engine's whole answer, or null with the sentence that says why there is none."""
+    """The engine's whole answer in English, or null with the sentence that says why there is none."""
 
     outcome = serializers.ChoiceField(["permitted", "refused", "none"])
     sentence = serializers.CharField()

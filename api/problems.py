@@ -1,9 +1,10 @@
-"""Errors as problem details (RFC 9457), whatever part of the registry raised them."""
+"""Errors as problem details (RFC 9457), whatever part of the registry raised them, in the language asked for."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext as _
 from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
@@ -26,19 +27,19 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
     if isinstance(error, RecordRefused):
         return problem(
             400,
-            "The record was refused",
+            _("The record was refused"),
             str(error),
             problems=[{"field": each.field, "rule": each.rule, "message": each.message} for each in error.problems],
         )
     if isinstance(error, BadInput):
         return problem(
             400,
-            "The question cannot be answered",
+            _("The question cannot be answered"),
             error.message,
             problems=[{"field": error.path, "rule": "bad_input", "message": error.message}],
         )
     if isinstance(error, NotAllowed):
-        return problem(403, "Not allowed", str(error))
+        return problem(403, _("Not allowed"), str(error))
     response = exception_handler(error, context)
     if response is None:
         return None
@@ -49,7 +50,7 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
             for field, messages in detail.items()
             for message in (messages if isinstance(messages, list) else [messages])
         ]
-        body = problem(response.status_code, "Bad request", "Some fields are wrong.", problems=problems)
+        body = problem(response.status_code, _("Bad request"), _("Some fields are wrong."), problems=problems)
     else:
         body = problem(response.status_code, response.reason_phrase, str(detail))
     for name, value in response.headers.items():

@@ -53,7 +53,11 @@ class SubstituteInput(serializers.Serializer[Any]):
 
 
 class DecisionOutput(serializers.ModelSerializer[Decision]):
-    """A decision with the engine's whole answer."""
+    """A decision with the engine's whole answer.
+
+    The texts of the answer are English, as they are stored and sealed, whatever language is asked for. ``said``
+    beside them holds how each was made (the pattern, and what fills its placeholders), to be said in another one.
+    """
 
     answer = serializers.JSONField()
 
@@ -144,7 +148,7 @@ class CrewSlotOutput(serializers.Serializer[SlotView]):
 
 
 class FindingOutput(serializers.Serializer[Any]):
-    """One crew rule."""
+    """One crew rule, in the language that ``Accept-Language`` asks for, or else in English."""
 
     rule = serializers.CharField()
     met = serializers.BooleanField()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.db import connection
@@ -22,6 +22,7 @@ from registry.eligibility.intervals import Timeline
 from registry.eligibility.question import Question
 from registry.eligibility.standard import BadInput, Standard
 from registry.evidence.queries import direct_signers, evidence_for, signer_closure
+from registry.language.amounts import day as written_day
 from registry.language.said import authored, finding_in_language
 from registry.people.models import Employment, LanguageSkill, Worker
 from registry.standards.models import StandardVersion
@@ -152,7 +153,7 @@ def standard_for(asking: Asking) -> tuple[StandardVersion, Standard]:
     day = local_date(asking.start, ZoneInfo(asking.time_zone))
     version = standard_in_force(key=asking.standard_key, day=day, known_at=asking.known_at)
     if version is None:
-        raise BadInput("$.standard", f"no version of {asking.standard_key!r} is in force on {day}")
+        raise none_in_force(asking.standard_key, day)
     figures = figures_of(asking.employer, asking.standard_key, asking.known_at)
     return version, parsed(version, figures, asking.known_at)
 
@@ -242,12 +243,18 @@ class CrewView:
         return all(each.met for each in self.findings)
 
 
+def none_in_force(standard_key: str, day: date) -> BadInput:
+    """No version of a role standard is in force on a day, in the language in force."""
+    sentence = _("No version of the role standard %(key)s is in force on %(day)s.")
+    return BadInput("$.standard", sentence % {"key": standard_key, "day": written_day(day)})
+
+
 def standard_of(job: Job, known_at: datetime | None = None) -> Standard:
     """The role standard in force when the job starts, with its employer's figures. Raises :class:`BadInput`."""
     day = local_date(job.start, ZoneInfo(job.site.time_zone))
     version = standard_in_force(key=job.standard_key, day=day, known_at=known_at)
     if version is None:
-        raise BadInput("$.standard", f"no version of {job.standard_key!r} is in force on {day}")
+        raise none_in_force(job.standard_key, day)
     return parsed(version, figures_of(job.employer_id, job.standard_key, known_at), known_at)
 
 

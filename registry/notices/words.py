@@ -10,10 +10,11 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from registry.language import amounts
+from registry.language.words import in_words
 from registry.notices.comparison import NAMED, Change
 from registry.notices.models import SentNotice
 from registry.notices.rules import Deadline, Missing
-from registry.transcripts import wording
 
 PARTS: dict[str, Promise] = {
     "parties": gettext_lazy("responsible parties"),
@@ -119,7 +120,7 @@ def missing_in_words(missing: Missing) -> tuple[str, str]:
 
 def deadline_in_words(deadline: Deadline) -> str:
     """``9 days left: the notice must reach the authority by 5 Dec 2026.``"""
-    days, day = abs(deadline.days_left), wording.day(deadline.last_day)
+    days, day = abs(deadline.days_left), amounts.day(deadline.last_day)
     if deadline.over:
         return ngettext(
             "%(days)d day too late: the notice had to reach the authority by %(day)s.",
@@ -192,15 +193,15 @@ def _value(aspect: str, value: str, zone: ZoneInfo) -> str:
     if aspect.startswith("certificate "):
         status, _space, expires = value.partition(" ")
         if not expires:
-            return wording.in_words(status)
-        return _("%(status)s, expires %(day)s") % {"status": wording.in_words(status), "day": expires}
+            return in_words(status)
+        return _("%(status)s, expires %(day)s") % {"status": in_words(status), "day": expires}
     if aspect == "standing":
         return str(STANDING[value])
     if aspect == "operation":
-        return wording.in_words(value)
+        return in_words(value)
     if aspect == "minutes_on_model":
-        return wording.hours_and_minutes(int(value))
+        return amounts.hours_and_minutes(int(value))
     if aspect in ("start", "end", "from", "until", "appointment", "assessment"):
         instant = parse_datetime(value)
-        return value if instant is None else wording.instant(instant, zone)
+        return value if instant is None else amounts.instant(instant, zone)
     return value

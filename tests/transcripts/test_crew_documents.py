@@ -9,8 +9,8 @@ import pytest
 from registry.crews.models import Decision, Job
 from registry.evidence import services as evidence
 from registry.evidence.models import Certification
+from registry.language import amounts
 from registry.people.models import Worker
-from registry.transcripts import wording
 from registry.transcripts.check import Check
 from registry.transcripts.crew_sheet import print_crew_sheet
 from registry.transcripts.refusal_notice import NotARefusal, print_refusal_notice
@@ -60,7 +60,7 @@ def test_crew_sheet_says_who_stands_until_when_and_what_is_held_or_open(
     assert "A/D director 1 open nobody" in text
     standing = Decision.objects.get(worker=erectors[0])
     assert standing.holds_until is not None
-    assert wording.instant(standing.holds_until, ZoneInfo("America/Vancouver")) in text
+    assert amounts.instant(standing.holds_until, ZoneInfo("America/Vancouver")) in text
 
 
 def test_crew_sheet_gives_the_crew_rules_with_their_sources(world: World, job: Job, erectors: list[Worker]) -> None:

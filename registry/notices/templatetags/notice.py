@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 
 from django import template
 
+from registry.language import amounts
 from registry.notices.words import PARTY_ROLES, WAYS
-from registry.transcripts import wording
 from registry.transcripts.transcript import number_of
 
 register = template.Library()
@@ -20,7 +20,7 @@ def day_in(instant: str | datetime | None, zone: str) -> str:
     if not instant:
         return ""
     found = datetime.fromisoformat(instant) if isinstance(instant, str) else instant
-    return wording.day(found, ZoneInfo(str(zone)))
+    return amounts.day(found, ZoneInfo(str(zone)))
 
 
 @register.filter

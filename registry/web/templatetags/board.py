@@ -7,8 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django import template
 
-from registry.language import amounts
-from registry.transcripts import wording
+from registry.language import amounts, words
 
 register = template.Library()
 
@@ -41,4 +40,4 @@ def add_up(length: str, more: int) -> str:
 @register.filter
 def in_words(name: str) -> str:
     """A stored name as people say it: ``signal_person`` → ``signal person``."""
-    return wording.in_words(name)
+    return words.in_words(name)
