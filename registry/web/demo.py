@@ -20,6 +20,8 @@ from registry.crews.models import Assignment, Job, Slot
 from registry.equipment import services as equipment
 from registry.equipment.models import Crane, CraneModel, Site
 from registry.evidence import services as evidence
+from registry.notices import services as notices
+from registry.notices.packet import packet_of
 from registry.people import services as people
 from registry.people.models import Account, Employer, Worker
 from registry.people.second_factor import enrol_authenticator_app
@@ -96,6 +98,7 @@ class _Scenario:
         self._accounts()
         job = self._job()
         self._other_jobs()
+        self._job_with_a_notice()
         return job
 
     # The frame: firms, models, sites
@@ -135,9 +138,9 @@ class _Scenario:
         self.namesake_crane = self._crane(self.namesake, "210S-0021", self.old_site, 1000)
         self.other_crane = self._crane(self.mast, "210-0502", self.other_site, 900)
 
-    def _site(self, name: str, recorded_at: datetime) -> Site:
+    def _site(self, name: str, recorded_at: datetime, *, jurisdiction: str = "US", zone: str = ZONE.key) -> Site:
         return equipment.register_site(
-            name=name, time_zone=ZONE.key, jurisdiction="US", working_language="en", recorded_at=recorded_at
+            name=name, time_zone=zone, jurisdiction=jurisdiction, working_language="en", recorded_at=recorded_at
         )
 
     def _crane(self, model: CraneModel, serial_number: str, site: Site, days_ago: int) -> Crane:
@@ -469,6 +472,58 @@ class _Scenario:
             crane=self.other_crane,
         )
 
+    def _job_with_a_notice(self) -> None:
+        """In British Columbia: told of in time, eight days ago; since then the mast is to stand higher."""
+        past = self._ago(9)
+        site = self._site("Lantern Slip, Quay Maronne", past, jurisdiction="CA-BC", zone="America/Vancouver")
+        job = self._planned(
+            "erection",
+            in_days=9,
+            lasting=4,
+            roles=["erection_supervisor", "erector", "erector"],
+            description="Erect the UV 210 beside the slip, free standing.",
+            site=site,
+            crane=self._crane(self.mast, "210-0611", site, 9),
+            standard_key="ca-bc-tower-crane",
+            recorded_at=past,
+        )
+        self._assigned(job.slots.get(role="erection_supervisor"), self.director)
+        by = {"recorded_at": self._ago(8), "recorded_by": self.dispatcher}
+        for role, name, person, phone in (
+            ("employer", EMPLOYER, "Hedda Skarnholt", "555 0141"),
+            ("prime_contractor", "Maronne Quayside Builders", "Florian Astrup-Dey", "555 0177"),
+            ("engineer", "Thandeka Rosierre", "", "555 0163"),
+        ):
+            notices.record_party(job=job, role=role, name=name, contact_person=person, phone=phone, **by)
+        notices.record_particulars(
+            job=job,
+            site_address="12 Lantern Slip, Quay Maronne",
+            configuration="Mast 42 m free standing, jib 50 m, base on cross frame",
+            **by,
+        )
+        sequence = evidence.attach_document(
+            name="erection sequence, Lantern Slip.txt",
+            media_type="text/plain",
+            content=b"1 Base and first mast section. 2 Climbing frame. 3 Slewing unit. 4 Counter-jib, jib, ballast.",
+            **by,
+        )
+        notices.attach_procedure(job=job, title="Erection sequence for the slip", document=sequence, **by)
+        notices.record_sent(
+            job=job,
+            seen=packet_of(job, at=by["recorded_at"]).fingerprint,
+            how="courier",
+            sent_to="The authority's office for the region, notices of work",
+            sent_at=by["recorded_at"],
+            **by,
+        )
+        notices.record_particulars(
+            job=job,
+            site_address="12 Lantern Slip, Quay Maronne",
+            configuration="Mast 48 m free standing, jib 50 m, base on cross frame",
+            recorded_at=self._ago(1),
+            recorded_by=self.dispatcher,
+        )
+
     def _planned(
         self,
         operation: str,
@@ -481,6 +536,8 @@ class _Scenario:
         account: Account | None = None,
         site: Site | None = None,
         crane: Crane | None = None,
+        standard_key: str = STANDARD,
+        recorded_at: datetime | None = None,
     ) -> Job:
         first = (self.now.astimezone(ZONE) + in_days * DAY).date()
         return crews.plan_job(
@@ -488,13 +545,13 @@ class _Scenario:
             site=site or self.site,
             crane=crane or self.crane,
             operation=operation,
-            standard_key=STANDARD,
+            standard_key=standard_key,
             start=datetime.combine(first, time(7), ZONE),
             end=datetime.combine(first + (lasting - 1) * DAY, time(17), ZONE),
             minutes_per_day=540,
             roles=roles,
             description=description,
-            recorded_at=self.now,
+            recorded_at=recorded_at or self.now,
             recorded_by=account or self.dispatcher,
         )
 

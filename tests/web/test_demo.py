@@ -24,7 +24,7 @@ def test_loading_the_demonstration_twice_changes_nothing() -> None:
     refused = {str(each.decision.worker) for each in Refusal.objects.select_related("decision__worker")}
     assert refused == {"Jory Pennavale"}
     standing = sorted(AssignmentState.objects.values_list("standing", flat=True))
-    assert standing == ["held", *["standing"] * 6]
+    assert standing == ["held", *["standing"] * 7]
 
 
 def test_the_register_records_the_present_again_afterwards() -> None:
