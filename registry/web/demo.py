@@ -14,6 +14,9 @@ from zoneinfo import ZoneInfo
 from allauth.mfa.models import Authenticator
 from allauth.mfa.totp.internal import auth as totp
 from django.core.cache import cache
+from django.utils.functional import Promise
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
 
 from registry.crews import services as crews
 from registry.crews.models import Assignment, Job, Slot
@@ -41,16 +44,20 @@ class DemoAccount:
 
     username: str
     password: str
-    what: str
+    what: Promise | str
     app_secret: str
 
 
-DISPATCHER = DemoAccount("dispatcher", "level-the-mast-41", f"plans crews for {EMPLOYER}", "MASTSECTIONDEMOA")
-INSPECTOR = DemoAccount("inspector", "look-and-leave-a-trace-7", "sees everything, changes nothing", "MASTSECTIONDEMOB")
-WORKER = DemoAccount("jory", "first-season-on-the-mast-3", "Jory Pennavale, sees his own record", "MASTSECTIONDEMOC")
-OTHER_DISPATCHER = DemoAccount(
-    "pellavine", "another-yard-entirely-9", f"plans crews for {OTHER_EMPLOYER}", "MASTSECTIONDEMOD"
+def _plans_for(employer: str) -> Promise | str:
+    return format_lazy(_("plans crews for {employer}"), employer=employer)
+
+
+DISPATCHER = DemoAccount("dispatcher", "level-the-mast-41", _plans_for(EMPLOYER), "MASTSECTIONDEMOA")
+INSPECTOR = DemoAccount(
+    "inspector", "look-and-leave-a-trace-7", _("sees everything, changes nothing"), "MASTSECTIONDEMOB"
 )
+WORKER = DemoAccount("jory", "first-season-on-the-mast-3", _("Jory Pennavale, sees his own record"), "MASTSECTIONDEMOC")
+OTHER_DISPATCHER = DemoAccount("pellavine", "another-yard-entirely-9", _plans_for(OTHER_EMPLOYER), "MASTSECTIONDEMOD")
 ACCOUNTS = (DISPATCHER, INSPECTOR, WORKER, OTHER_DISPATCHER)
 
 
