@@ -36,7 +36,7 @@ MARKERS = {
 """Functions whose first arguments are messages, and how many of them: singular and plural make two."""
 
 SOURCES = ("api", "fixtures/notices", "fixtures/standards", "registry", "templates")
-TEXTS = ("title", "note", "sentence")
+TEXTS = ("title", "note", "sentence", "status")
 """The keys of a role standard, or of a rule on notices, under which people read a text."""
 
 Message = str | tuple[str, ...]

@@ -23,6 +23,7 @@ from registry.crews.models import Assignment, Job, Slot
 from registry.database.errors import RecordRefused
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
+from registry.language.said import authored
 from registry.language.words import choices_of, in_words
 from registry.people.finding import named
 from registry.people.models import Worker
@@ -239,7 +240,7 @@ class PlanForm(forms.Form):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         versions = StandardVersion.objects.order_by("key", "-version").distinct("key")
-        self.fields["standard_key"].choices = [(each.key, each.title) for each in versions]  # type: ignore[attr-defined]
+        self.fields["standard_key"].choices = [(each.key, authored(each.title)) for each in versions]  # type: ignore[attr-defined]
         for role in ROLES:
             if role != "assessor":
                 self.fields[f"places_{role}"] = forms.IntegerField(

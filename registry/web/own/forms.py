@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from registry.crews.wanted import askable_employers, askable_standards, last_model_of
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import CraneModel
+from registry.language.said import authored
 from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker
 from registry.transcripts.sharing import FEWEST_DAYS, MOST_DAYS
@@ -43,7 +44,7 @@ class WantedRoleForm(forms.Form):
         standards = askable_standards(employers, day=today)
         self.possible = bool(standards)
         self.fields["employer"].queryset = employers  # type: ignore[attr-defined]
-        self.fields["standard"].choices = [(each.key, each.title) for each in standards]  # type: ignore[attr-defined]
+        self.fields["standard"].choices = [(each.key, authored(each.title)) for each in standards]  # type: ignore[attr-defined]
         self.fixed: dict[str, Any] = {}
         self._fix("employer", list(employers[:2]))
         self._fix("standard", [each.key for each in standards])
