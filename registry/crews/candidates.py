@@ -52,6 +52,14 @@ class Candidates:
     undecided: list[Candidate]
     more: int
 
+    def without(self, worker_id: int) -> Candidates:
+        """The others: whoever leaves a place is no candidate for it."""
+        permitted, refused, undecided = (
+            [each for each in part if each.worker.pk != worker_id]
+            for part in (self.permitted, self.refused, self.undecided)
+        )
+        return Candidates(permitted, refused, undecided, self.more)
+
 
 def candidates_for(slot: Slot, *, start: datetime, end: datetime, query: str = "", most: int = 12) -> Candidates:
     """Who of the employer's people may fill ``slot`` over ``[start, end)``, as the engine would decide.

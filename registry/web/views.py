@@ -241,6 +241,7 @@ def substitute(request: HttpRequest, *, account: Account, assignment_id: int) ->
     asked = FromForm(request.POST or request.GET, job=job).from_when(now)
     start = asked if during.lower < asked < during.upper else during.lower
     query = searched(request)
+    found = candidates_for(leaving.slot, start=start, end=during.upper, query=query)
     shown = {
         "assignment": leaving,
         "slot": leaving.slot,
@@ -249,7 +250,7 @@ def substitute(request: HttpRequest, *, account: Account, assignment_id: int) ->
         "start": start,
         "end": during.upper,
         "begun": during.lower < now,
-        "candidates": candidates_for(leaving.slot, start=start, end=during.upper, query=query),
+        "candidates": found.without(leaving.worker_id),
         "caution": CAUTION,
     }
     return render(request, "registry/substitute.html", shown, status=status_of(form))

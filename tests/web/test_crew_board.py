@@ -169,6 +169,7 @@ def test_a_substitute_is_in_place_after_three_clicks(
     (path,) = re.findall(r'href="(/assignments/\d+/substitute/)"', board(dispatcher, job))
     page = dispatcher.get(path).text
     # Two: a candidate. Everything else that is sent is filled in already.
+    assert f'name="worker" value="{erector.pk}"' not in page, "whoever leaves is no candidate"
     assert page.index("Aurel Voskuijlen") < page.index("refused</span>")
     ready = re.findall(r'<input type="radio" name="reason" value="(\w+)"[^>]* checked', page)
     # Three: "Put in place".

@@ -7,6 +7,7 @@ from typing import Any
 
 from django import forms
 from django.db.models import QuerySet
+from django.urls import reverse_lazy
 from django.utils.translation import gettext_lazy as _
 
 from registry.crews.models import Job
@@ -19,7 +20,26 @@ DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 class SearchForm(forms.Form):
     """Words to find a person, a job or a crane by, and a day to see its crews."""
 
-    q = forms.CharField(label=_("Person, job or crane"), max_length=100, required=False, strip=True)
+    q = forms.CharField(
+        label=_("Person, job or crane"),
+        max_length=100,
+        required=False,
+        strip=True,
+        widget=forms.TextInput(
+            attrs={
+                "type": "search",
+                "autocomplete": "off",
+                "hx-get": reverse_lazy("inspection"),
+                "hx-include": "closest form",
+                "hx-trigger": "input changed delay:300ms, search",
+                "hx-sync": "this:replace",
+                "hx-target": "#found",
+                "hx-select": "#found",
+                "hx-swap": "outerHTML",
+                "hx-select-oob": "#counted:innerHTML",
+            }
+        ),
+    )
     day = forms.DateField(label=_("Crews on the day"), required=False, widget=DAY)
 
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django import template
 
-from registry.language import amounts, words
+from registry.language import amounts
 
 register = template.Library()
 
@@ -35,9 +35,3 @@ def times(share: float, length: int) -> str:
 def add_up(length: str, more: int) -> str:
     """A length of a drawing with so much added to it."""
     return f"{float(length) + more:.1f}"
-
-
-@register.filter
-def in_words(name: str) -> str:
-    """A stored name as people say it: ``signal_person`` → ``signal person``."""
-    return words.in_words(name)
