@@ -19,6 +19,7 @@ from registry.notices.content import canonical_text, sha256_of
 from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import services as people
 from registry.people.models import Account, Employment, Worker
+from registry.transcripts.sharing import share
 from tests.world import World
 
 SCAN = b"%PDF-1.7 a scan about one person alone 5d1f"
@@ -95,6 +96,7 @@ def leaver_of(world: World) -> Leaver:
     account = people.open_account(
         username="w.oberthur", password="a-long-demo-word", kind="worker", worker=worker, email="w@oberthur.example"
     )
+    share(worker=worker, days=30, note="For the next employer of Oberthur", at=world.now, shared_by=account)
     leaves_the_employer(world, worker)
     return Leaver(worker, account, scan, ("Oberthur", "Wilhelmina", NUMBER, SCAN.hex()))
 

@@ -29,7 +29,8 @@ from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import services as people
 from registry.people.models import Invitation, Worker
 from registry.retention.data_request import data_request_zip, held_about, references_to
-from registry.transcripts.models import IssuedTranscript
+from registry.transcripts.models import IssuedTranscript, SharedLink
+from registry.transcripts.sharing import end_link, look_through, share
 from tests.world import World
 
 SCAN = b"%PDF-1.7 the scan of Teodora"
@@ -100,6 +101,9 @@ def everywhere(world: World) -> Worker:
         recorded_at=world.now,
     )
     NamedSupervisor.objects.create(notice=notice, content=said, **common)
+    shared = share(worker=worker, days=7, note="For a new employer", at=world.now, shared_by=account)
+    look_through(token=shared.token, what="record", at=world.now, looked_by=None)
+    end_link(link=shared.link, at=world.now, ended_by=account)
     IssuedTranscript.objects.create(
         code="AAAA-BBBB-CCCC-DDDD",
         sha256="0" * 64,
@@ -145,6 +149,8 @@ def test_what_hangs_on_a_record_and_the_log_are_answered(world: World, everywher
     assert {row["decision_id"] for row in held["tables"]["crews_decisiondependency"]} == set(
         Decision.objects.filter(worker=everywhere).values_list("pk", flat=True)
     )
+    for table in ("transcripts_linkopening", "transcripts_endedlink"):
+        assert [row["link_id"] for row in held["tables"][table]] == [SharedLink.objects.get().pk]
     logged = {(each["kind"], each["record"]) for each in held["log"]}
     assert {("people_worker", everywhere.pk), *(("evidence_hoursentry", each) for each in entries)} <= logged
     assert AssignmentState.objects.get(worker=everywhere).assignment == Assignment.objects.get()
@@ -154,6 +160,7 @@ def test_secrets_and_other_peoples_records_are_not_handed_out(world: World, ever
     written = json.dumps(held_about(everywhere, at=world.now))
     assert "pbkdf2" not in written
     assert "a" * 64 not in written
+    assert SharedLink.objects.get().token_hash not in written
     assert "Vasquez" not in written
 
 
