@@ -1,4 +1,4 @@
-"""Every page in a real browser: it fits a desk and a phone, axe-core finds no barrier, nothing jumps, little is loaded."""
+"""Every page in a real browser: it fits, axe-core finds no barrier, nothing jumps, little is loaded."""
 
 from __future__ import annotations
 
