@@ -21,6 +21,7 @@ from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
 from registry.eligibility.evidence import OPERATIONS
+from registry.eligibility.words import in_english
 
 DEEPEST_LEVEL = 32
 MOST_VALUES = 500_000
@@ -234,7 +235,7 @@ class Standard:
 
     def title_of(self, role: str) -> str:
         """The jurisdiction's name for a role, else the glossary's."""
-        return self.role_titles.get(role, role.replace("_", " "))
+        return self.role_titles.get(role, in_english(role))
 
 
 # JSON Schema calls 60.0 an integer; the engine counts in whole numbers only.
