@@ -15,9 +15,10 @@ from django.utils.translation import gettext as _
 from registry.crews.models import AssignmentState, Slot
 from registry.crews.queries import answers, asking_for_slot, employed_throughout, standard_for
 from registry.crews.sieve import Missing, Sieve
-from registry.eligibility.account import duration
 from registry.eligibility.answer import Decision as Answer
 from registry.eligibility.standard import BadInput
+from registry.language.amounts import duration
+from registry.language.said import authored, leaf_in_language, spoken
 from registry.people.finding import named
 from registry.people.models import Worker
 
@@ -126,9 +127,9 @@ def _refused(
 def _told(missing: Missing) -> str:
     leaf = missing.leaf
     if missing.at_most is None:
-        return _(leaf.sentence)
+        return authored(leaf.sentence)
     return _("%(sentence)s: at most %(found)s on record, %(required)s needed") % {
-        "sentence": _(leaf.sentence),
+        "sentence": authored(leaf.sentence),
         "found": duration(missing.at_most),
         "required": duration(leaf.minimum),  # type: ignore[attr-defined]
     }
@@ -136,8 +137,11 @@ def _told(missing: Missing) -> str:
 
 def _lacks(given: Answer) -> tuple[str, ...]:
     """A sentence for each requirement that the refusal rests on."""
-    unmet = (each for each in given.requirements if each.needed and not each.met)
-    return (*given.objections, *(f"{_(each.sentence)}: {each.shortfall}" for each in unmet))
+    unmet = [leaf_in_language(each) for each in given.requirements if each.needed and not each.met]
+    return (
+        *map(spoken, given.objections),
+        *(_("%(sentence)s: %(lack)s") % {"sentence": each.sentence, "lack": each.shortfall} for each in unmet),
+    )
 
 
 def _busy(people: Iterable[Worker], slot: Slot, start: datetime, end: datetime) -> dict[int, str]:
