@@ -1,4 +1,4 @@
-"""What runs out over the coming year, drawn as twelve months with a numbered box for each paper.
+"""What runs out over the coming year, drawn as its months from this one on, with a numbered box for each paper.
 
 The numbers are those of the list beside the drawing, so that nothing rests on
 colour, and nothing is said in the drawing alone.
@@ -13,17 +13,17 @@ from xml.sax.saxutils import escape
 from django.utils.formats import date_format
 from django.utils.translation import ngettext
 
-from registry.eligibility.calendar import DAY, months_before
+from registry.eligibility.calendar import months_before
 from registry.evidence.running_out import RunsOut
 
-MONTHS = 12
+MONTHS = 13
 WIDTH, BOX, GAP, FOOT = 348.0, 22.0, 4.0, 20.0
 COLUMN = WIDTH / MONTHS
 
 
 def coming_year(today: date) -> tuple[date, date]:
-    """From today through the last day of the eleventh month after this one."""
-    return today, months_before(today.replace(day=1), -MONTHS) - DAY
+    """From today through the same day of next year."""
+    return today, months_before(today, -12)
 
 
 def year_strip(papers: Sequence[RunsOut], *, today: date) -> str:
