@@ -162,7 +162,7 @@ def _supervisors(job: Job, at: datetime) -> list[dict[str, Any]]:
                     "outcome": decision.outcome,
                     "decided_at": _iso(decision.decided_at),
                     "holds_until": None if decision.holds_until is None else _iso(decision.holds_until),
-                    "standard": f"{decision.standard.title}, {decision.standard.version}",
+                    "standard": {"title": decision.standard.title, "version": decision.standard.version},
                     "log_proof": None if proof is None else proof.as_json(),
                 },
             }

@@ -63,6 +63,11 @@ class Packet:
         return () if self.sent is None else compare(self.sent.content, self.content, self.rule)
 
     @property
+    def sent_as_it_is(self) -> datetime | None:
+        """When a notice was sent that says what the packet says now."""
+        return None if self.sent is None or self.changes else self.sent.notice.sent_at
+
+    @property
     def needs_notice(self) -> bool:
         """Whether the rule wants the authority to be told of a change."""
         return any(each.needs_notice for each in self.changes)

@@ -136,6 +136,22 @@ def deadline_in_words(deadline: Deadline) -> str:
     ) % {"days": days, "day": day}
 
 
+def last_day_in_words(deadline: Deadline) -> str:
+    """When the last day is or was, once a notice has been sent: ``The last day, 5 Dec 2026, is in 9 days.``"""
+    days, day = abs(deadline.days_left), amounts.day(deadline.last_day)
+    if deadline.over:
+        said = ngettext(
+            "The last day, %(day)s, was %(days)d day ago.", "The last day, %(day)s, was %(days)d days ago.", days
+        )
+    elif not days:
+        said = _("The last day, %(day)s, is today.")
+    else:
+        said = ngettext(
+            "The last day, %(day)s, is in %(days)d day.", "The last day, %(day)s, is in %(days)d days.", days
+        )
+    return said % {"days": days, "day": day}
+
+
 def sent_against_deadline(notice: SentNotice, deadline: Deadline, zone: ZoneInfo) -> str:
     """How a sending stands to the last day, by the site's calendar; what arrived when, the register does not know."""
     days = (deadline.last_day - notice.sent_at.astimezone(zone).date()).days

@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.conf import settings
-from hypothesis import given
+from hypothesis import HealthCheck, given
+from hypothesis import settings as examples
 from hypothesis import strategies as st
 
 from registry.eligibility.standard import BadInput
@@ -162,20 +163,24 @@ CONTENTS = st.fixed_dictionaries(
     }
 )
 Content = dict[str, Any]
+at_random = examples(max_examples=60, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow])
 
 
+@at_random
 @given(CONTENTS)
 def test_nothing_has_changed_in_what_is_equal_whenever_it_was_drawn_up(content: Content) -> None:
     later = {**copy.deepcopy(content), "drawn_up_at": "2027-01-01T00:00:00Z"}
     assert compare(content, later, RULE) == ()
 
 
+@at_random
 @given(CONTENTS, CONTENTS)
 def test_a_part_is_told_of_exactly_if_it_says_something_else(before: Content, after: Content) -> None:
     told = {each.part for each in compare(before, after, RULE)}
     assert told == {part for part in PARTS if _told(before, part) != _told(after, part)}
 
 
+@at_random
 @given(CONTENTS, CONTENTS)
 def test_the_other_way_round_before_and_after_change_places(before: Content, after: Content) -> None:
     there = {(each.part, each.item, each.aspect, each.before, each.after) for each in compare(before, after, RULE)}
@@ -183,6 +188,7 @@ def test_the_other_way_round_before_and_after_change_places(before: Content, aft
     assert there == back
 
 
+@at_random
 @given(CONTENTS, CONTENTS)
 def test_every_change_of_what_is_asked_for_needs_a_notice_and_without_a_rule_none_does(
     before: Content, after: Content
@@ -196,6 +202,7 @@ def test_every_change_of_what_is_asked_for_needs_a_notice_and_without_a_rule_non
     assert not any(each.needs_notice for each in unasked)
 
 
+@at_random
 @given(CONTENTS, CONTENTS)
 def test_every_change_can_be_told_in_words(before: Content, after: Content) -> None:
     for each in compare(before, after, RULE):

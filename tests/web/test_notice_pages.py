@@ -15,6 +15,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.utils import translation
 
 from registry.evidence.models import Document
 from registry.inspection.models import Look
@@ -268,6 +269,7 @@ def test_the_page_is_whole_in_french(columbia: Columbia, dispatcher: Client) -> 
     columbia.complete()
     columbia.send(sent_at=columbia.world.now - timedelta(days=1))
     columbia.particulars(scope="Autre chose")
-    answer: Any = dispatcher.get(at(columbia), headers={"accept-language": "fr"})
+    with translation.override("en"):  # what the request activates is put back afterwards
+        answer: Any = dispatcher.get(at(columbia), headers={"accept-language": "fr"})
     assert answer.status_code == 200
     assert "Autre chose" in answer.content.decode()

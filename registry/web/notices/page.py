@@ -10,7 +10,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils.functional import Promise
+from django.utils.translation import gettext as _
 
+from registry.language.said import authored
 from registry.notices.document import days_of
 from registry.notices.packet import Packet
 from registry.notices.queries import Sent
@@ -22,6 +24,7 @@ from registry.notices.words import (
     ChangeInWords,
     change_in_words,
     deadline_in_words,
+    last_day_in_words,
     missing_in_words,
     sent_against_deadline,
 )
@@ -37,11 +40,6 @@ class PartRow:
     clause: str
     why: str
     cure: str
-
-    @property
-    def state(self) -> str:
-        """The name of the state's shape."""
-        return "unmet" if self.why else "met"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +68,42 @@ class NoticePage:
         return "" if self.packet.deadline is None else deadline_in_words(self.packet.deadline)
 
     @property
+    def sent_late(self) -> bool:
+        """Whether the notice was sent when the last day was over already."""
+        packet = self.packet
+        if packet.sent is None or packet.deadline is None:
+            return False
+        return packet.sent.notice.sent_at.astimezone(self.zone).date() > packet.deadline.last_day
+
+    @property
     def state(self) -> str:
         """The shape beside the deadline: sent and unchanged, to be told of a change, waiting, or too late."""
         if self.packet.sent is not None:
-            return "held" if self.packet.needs_notice else "stands"
+            return "held" if self.packet.needs_notice or self.sent_late else "stands"
         late = self.packet.deadline is not None and self.packet.deadline.over
         return "refused" if late else "open"
+
+    @property
+    def standing(self) -> str:
+        """How a notice that was sent stands now."""
+        if self.packet.needs_notice:
+            return _("Sent, and changed since: tell the authority")
+        if self.sent_late:
+            return _("Sent after the last day")
+        return _("Sent, and nothing has changed since")
+
+    @property
+    def sent_against_deadline(self) -> str:
+        """How the latest sending stands to the last day."""
+        packet = self.packet
+        if packet.sent is None or packet.deadline is None:
+            return ""
+        return sent_against_deadline(packet.sent.notice, packet.deadline, self.zone)
+
+    @property
+    def last_day_to_notify(self) -> str:
+        """When the last day is or was, counted from today."""
+        return "" if self.packet.deadline is None else last_day_in_words(self.packet.deadline)
 
     @cached_property
     def parts(self) -> dict[str, PartRow]:
@@ -86,7 +114,12 @@ class NoticePage:
             asked = None if self.packet.rule is None else self.packet.rule.asked(part)
             why, cure = missing.get(part, ("", ""))
             found[part] = PartRow(
-                part, PART_NAMES[part], asked.sentence if asked else "", asked.clause if asked else "", why, cure
+                part,
+                PART_NAMES[part],
+                authored(asked.sentence) if asked else "",
+                asked.clause if asked else "",
+                why,
+                cure,
             )
         return found
 

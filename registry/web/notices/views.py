@@ -45,7 +45,14 @@ def notice(request: HttpRequest, *, account: Account, job_id: int) -> HttpRespon
 def notice_pdf(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
     job, now = visible_job(account, job_id), timezone.now()
     packet = packet_of(job, at=now)
-    printed = print_notice(packet.content, rule=packet.rule, missing=packet.missing, printed_at=now, **_sheet(request))
+    printed = print_notice(
+        packet.content,
+        rule=packet.rule,
+        missing=packet.missing,
+        printed_at=now,
+        sent_at=packet.sent_as_it_is,
+        **_sheet(request),
+    )
     return _file(sign(printed, signed_at=now), f"notice-{job.pk}.pdf", "application/pdf")
 
 
