@@ -97,12 +97,19 @@ def home(request: HttpRequest, *, account: Account) -> HttpResponse:
         return _board(request, account)
     if account.kind == "worker":
         return redirect("own")
-    return jobs(request)
+    return _list_of_jobs(request, account)
 
 
 @page
 @require_GET
 def jobs(request: HttpRequest, *, account: Account) -> HttpResponse:
+    if account.kind == "inspector":
+        # It is their home, where the look at it is recorded.
+        return redirect("home")
+    return _list_of_jobs(request, account)
+
+
+def _list_of_jobs(request: HttpRequest, account: Account) -> HttpResponse:
     shown = Paginator(access.visible_jobs(account), 20).get_page(request.GET.get("page"))
     return render(request, "registry/home.html", {"page": shown, "jobs": readiness_of(list(shown))})
 
