@@ -15,6 +15,7 @@ from django.utils.translation import ngettext
 
 from registry.eligibility.calendar import months_before
 from registry.evidence.running_out import RunsOut
+from registry.language.amounts import short_month
 
 MONTHS = 13
 WIDTH, BOX, GAP, FOOT = 348.0, 22.0, 4.0, 20.0
@@ -53,14 +54,9 @@ def year_strip(papers: Sequence[RunsOut], *, today: date) -> str:
             )
         drawn.append(
             f'<text x="{middle:.1f}" y="{height - 6:g}" font-size="11" text-anchor="middle" fill="currentColor">'
-            f"{escape(_short(month))}</text>"
+            f"{escape(short_month(month))}</text>"
         )
     return "".join((*drawn, "</svg>"))
-
-
-def _short(month: date) -> str:
-    """Three letters of the month: a column has room for no more."""
-    return date_format(month, "M")[:3]
 
 
 def _title(number: int, months: Sequence[date]) -> str:
