@@ -29,6 +29,7 @@ from registry.evidence.models import (
     Assessment,
     Certification,
     CertificationStatus,
+    Countersignature,
     HoursEntry,
     Instruction,
 )
@@ -60,7 +61,7 @@ class RunsOut:
 
 
 def running_out(worker: Worker, *, since: date, until: date, standards: Iterable[Standard] = ()) -> list[RunsOut]:
-    """What of the worker's runs out from ``since`` through ``until``, soonest first, in six statements.
+    """What of the worker's runs out from ``since`` through ``until``, soonest first, in seven statements.
 
     ``standards`` are the role standards whose periods of validity are told as well
     (:func:`registry.crews.periods.standards_about`); a day is one of the site last
@@ -217,15 +218,17 @@ ENDINGS = (
 
 def _periods(worker: Worker, standards: Iterable[Standard]) -> Iterator[RunsOut]:
     """Every period of validity that the standards set on records of the worker's, each told once."""
+    # Claimed hours never count, so they bridge no pause either.
+    signed = Countersignature.objects.filter(entry=OuterRef("pk"))
     worked = (
         HoursEntry.objects.current()
-        .filter(worker=worker)
-        .select_related("model__maker", "site")
-        .order_by("model_id", "-end")
-        .distinct("model_id")
+        .filter(Exists(signed), worker=worker)
+        .select_related("model__maker")
+        .order_by("model_id", "operation", "capacity", "-end")
+        .distinct("model_id", "operation", "capacity")
     )
-    last_on_models = sorted(worked, key=lambda each: each.end, reverse=True)
-    zone = ZoneInfo(last_on_models[0].site.time_zone if last_on_models else OTHERWISE)
+    last_worked = sorted(worked, key=lambda each: each.end, reverse=True)
+    zone = ZoneInfo(zone_of(worker))
     assessments = _newest_first(Assessment.objects.filter(kind="practical"), worker, "assessed_at")
     instruction = _newest_first(Instruction.objects.all(), worker, "completed_at")
     told: set[tuple[str, int, int]] = set()
@@ -239,7 +242,7 @@ def _periods(worker: Worker, standards: Iterable[Standard]) -> Iterator[RunsOut]
                 elif isinstance(leaf, Instructed):
                     kind, months, found = INSTRUCTION, leaf.within_months, _latest_on(instruction, leaf)
                 elif isinstance(leaf, Hours) and leaf.scope == "model":
-                    months, found = leaf.longest_gap_months, last_on_models
+                    months, found = leaf.longest_gap_months, _last_on_models(last_worked, leaf, role)
                 if months is None:
                     continue
                 for each in found:
@@ -252,6 +255,16 @@ def _periods(worker: Worker, standards: Iterable[Standard]) -> Iterator[RunsOut]
 
 def _newest_first(records: Any, worker: Worker, by: str) -> list[Any]:
     return list(records.current().filter(worker=worker).select_related("model__maker").order_by(f"-{by}", "-pk"))
+
+
+def _last_on_models(last_worked: list[HoursEntry], leaf: Hours, role: RoleStandard) -> list[HoursEntry]:
+    """On each model the latest work that the requirement counts; it is by the operation where that is asked for."""
+    latest: dict[Any, HoursEntry] = {}
+    for each in last_worked:
+        counts = each.operation in (leaf.operations or role.operations)
+        if counts and leaf.capacity in (None, each.capacity):
+            latest.setdefault(each.model_id if leaf.operations else (each.model_id, each.operation), each)
+    return list(latest.values())
 
 
 def _governing(assessments: list[Assessment], leaf: PracticalAssessment, role: RoleStandard) -> list[Assessment]:

@@ -54,9 +54,13 @@ class HoursRow:
 
 @dataclass(frozen=True, slots=True)
 class HoursOverTime:
-    """The chart of hours over time, and its figures: a line for each row of the chart, a column for each period."""
+    """The chart of hours over time, and its figures: a line for each row of the chart, a column for each period.
+
+    A period is a quarter where ``quarters``, else a year.
+    """
 
     chart: str
+    quarters: bool
     periods: list[str]
     lines: list[tuple[str, list[str]]]
 
@@ -231,6 +235,7 @@ def _over_time(summed: Iterable[_Summed]) -> HoursOverTime:
     periods = sorted({period for _name, by_period in rows for period in by_period})
     return HoursOverTime(
         hours_chart(minutes, layout=SCREEN, quarters=quarters),
+        quarters,
         [period_in_words(each, quarters=quarters) for each in periods],
         [
             (name, [duration(by_period[each]) if by_period.get(each) else "" for each in periods])

@@ -146,6 +146,30 @@ def test_a_role_standard_lets_assessment_instruction_and_hours_run_out(world: Wo
     }
 
 
+def test_hours_that_nobody_signed_bridge_no_pause(world: World, worker: Worker) -> None:
+    world.make_erector(worker, days=2)
+    standards = standards_about(worker, day=world.now.date())
+
+    def pause_ends() -> list[date]:
+        return [each.day for each in year_of(world, worker, standards=standards) if each.kind == "pause"]
+
+    before = pause_ends()
+    start = (world.now - timedelta(days=3)).replace(hour=15, minute=0)
+    new = evidence.NewHours(
+        worker=worker,
+        model=world.model,
+        operation="climbing",
+        start=start,
+        end=start + timedelta(hours=6),
+        employer=world.employer,
+        site=world.site,
+    )
+    entry = evidence.record_hours(new=new, recorded_at=world.now, recorded_by=None)
+    assert pause_ends() == before != []
+    evidence.countersign(entry=entry, by=world.assessor, at=world.now, recorded_at=world.now, recorded_by=None)
+    assert pause_ends() > before
+
+
 def test_a_later_assessment_governs_and_one_not_passed_lets_nothing_run_out(world: World, worker: Worker) -> None:
     today = world.now.date()
     standards = standards_about(worker, day=today)
@@ -193,5 +217,5 @@ def test_one_person_takes_a_fixed_number_of_statements(
 ) -> None:
     world.make_erector(worker, days=3)
     standards = standards_about(worker, day=world.now.date())
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         year_of(world, worker, standards=standards)
