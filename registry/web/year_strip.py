@@ -54,7 +54,8 @@ def year_strip(papers: Sequence[RunsOut], *, today: date) -> str:
             )
         drawn.append(
             f'<text x="{middle:.1f}" y="{height - 6:g}" font-size="11" text-anchor="middle" fill="currentColor">'
-            f"{escape(short_month(month))}</text>"
+            # A column is narrow, and the point of a month cut short says nothing here.
+            f"{escape(short_month(month).rstrip('.'))}</text>"
         )
     return "".join((*drawn, "</svg>"))
 
