@@ -194,7 +194,7 @@ def test_an_incomplete_pdf_says_so_first_and_one_as_sent_when_it_was_sent(
     assert "INCOMPLETE: not to be sent." in now
     assert "No work procedure for this site is attached." in " ".join(others)
     sent = text_of(dispatcher.get(at(columbia, "sent/1.pdf")).content)
-    assert "as it was sent on" in sent[0]
+    assert "As it was sent on" in sent[0]
     assert "Climbing sequence" in " ".join(sent)
 
 
