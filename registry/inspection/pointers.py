@@ -25,7 +25,7 @@ from registry.eligibility.standard import Hours
 from registry.equipment.models import Crane, Site
 from registry.inspection.rings import rings
 from registry.inspection.words import KINDS, instant_in_words, split
-from registry.language.amounts import duration
+from registry.language.amounts import day, duration
 from registry.people.models import Employment, Worker
 from registry.standards.models import EmployerFigure, StandardVersion
 from registry.standards.queries import parsed
@@ -352,7 +352,7 @@ def _signed_sentence(who: list[str], figures: dict[str, Any], _names: _Names) ->
     ) % {
         "who": who[0],
         "amount": duration(figures["minutes"]),
-        "day": date.fromisoformat(figures["day"]).isoformat(),
+        "day": day(date.fromisoformat(figures["day"])),
         "people": figures["people"],
         "sites": figures["sites"],
         "days": figures["days"],

@@ -21,16 +21,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.apps import apps
 from django.db import connections, transaction
 from django.db.backends.utils import CursorWrapper
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from psycopg import sql
 
 from registry.database.errors import Problem, RecordRefused
 from registry.database.router import OWNER_ALIAS
 from registry.evidence.models import Document
+from registry.language import amounts
 from registry.ledger.kinds import KINDS, title_of
 from registry.ledger.models import Erasure
 from registry.people.models import Account, Worker
@@ -216,12 +219,12 @@ def erasure_problems(worker: Worker, at: datetime, *, using: str = "default") ->
             "worker",
             "nobody_in_an_assignment_is_erased",
             _("Assignment %(number)d lasts until %(end)s.")
-            % {"number": each.pk, "end": f"{each.during.upper:%Y-%m-%d %H:%M} UTC"},
+            % {"number": each.pk, "end": f"{amounts.instant(each.during.upper, ZoneInfo('UTC'))} UTC"},
         )
         for each in in_assignments([worker.pk], at, using=using)
     ]
     problems += [
-        Problem("worker", "records_are_kept_for_their_period", f"{str(each).capitalize()}.")
+        Problem("worker", "records_are_kept_for_their_period", f"{capfirst(str(each))}.")
         for each in what_is_kept(worker, at, using=using)
     ]
     return problems

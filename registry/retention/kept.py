@@ -23,6 +23,7 @@ from registry.evidence.models import (
     Instruction,
     StandDown,
 )
+from registry.language import amounts
 from registry.ledger.kinds import title_of
 from registry.people.models import Employment, LanguageSkill, Worker
 from registry.retention.periods import ANCHORS, DEFAULT, has_run_out, rule_for
@@ -50,7 +51,7 @@ class KeptRecord:
             return _("%(record)s: kept while open (%(why)s)") % {"record": name, "why": self.why}
         return _("%(record)s: kept through %(day)s (%(why)s)") % {
             "record": name,
-            "day": self.keep_until.isoformat(),
+            "day": amounts.day(self.keep_until),
             "why": self.why,
         }
 

@@ -23,6 +23,7 @@ from registry.evidence.models import (
     Document,
     HoursEntry,
 )
+from registry.language import amounts
 from registry.ledger.kinds import BY_TABLE
 from registry.ledger.mirror import Mirror
 from registry.ledger.models import Entry
@@ -166,7 +167,7 @@ def test_nothing_is_erased_within_its_period_and_every_record_is_named(leaver: L
     until = entry.end.astimezone(UTC).replace(year=entry.end.year + 10)
     said = next(p.message for p in within if f"Hours entry {entry.pk}:" in p.message)
     assert said == (
-        f"Hours entry {entry.pk}: kept through {until:%Y-%m-%d} (10 years after the end of the work, by default)."
+        f"Hours entry {entry.pk}: kept through {amounts.day(until)} (10 years after the end of the work, by default)."
     )
     leaver.worker.refresh_from_db()
     assert leaver.worker.family_name == "Oberthur"
