@@ -70,9 +70,9 @@ def _written(value: date, form: str) -> str:
 @lru_cache(maxsize=4096)
 def _kept(value: date, form: str, language: str) -> str:
     """A transcript has thousands of days, most of them more than once."""
-    written = date_format(value, form)
     # Of a month's days the French count only the first: 1er novembre, 2 novembre.
-    return f"1er{written[1:]}" if language.startswith("fr") and value.day == 1 else written
+    first = language.startswith("fr") and value.day == 1
+    return date_format(value, form.replace("j", r"1\e\r") if first else form)
 
 
 def hours_and_minutes(minutes: int) -> str:

@@ -106,6 +106,8 @@ class TestFiguresInFrench:
             instant = datetime(2026, 11, 28, 7, tzinfo=UTC)
             assert amounts.instant(instant, ZoneInfo("UTC")) == "28 novembre 2026, 07:00"
             assert amounts.day(date(2026, 8, 1)) == "1er août 2026"
+            assert amounts.weekday(date(2026, 12, 1)) == "mar 1er déc."
+            assert [amounts.short_month(date(2026, month, 1)) for month in (5, 6, 7)] == ["mai", "juin", "juil."]
             assert amounts.day_of_year(datetime(2026, 6, 2, tzinfo=UTC), ZoneInfo("UTC")) == "2 juin"
 
     def test_hours_and_numbers(self) -> None:
