@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import cast
 
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
 from django.db.models import QuerySet
 
 from registry.evidence.running_out import RunsOut, first_to_run_out
@@ -25,8 +26,11 @@ class Person:
     runs_out: RunsOut | None
 
 
-class _SoonestFirst(Sequence[Person]):
-    """Those whose papers run out, soonest first, then everybody else by name; read a page at a time."""
+class _SoonestFirst:
+    """Those whose papers run out, soonest first, then everybody else by name: read a page at a time.
+
+    It is as much of a sequence as a paginator needs.
+    """
 
     def __init__(self, people: QuerySet[Worker], running: dict[int, RunsOut]) -> None:
         self.running = running
@@ -37,7 +41,7 @@ class _SoonestFirst(Sequence[Person]):
     def __len__(self) -> int:
         return self.all.count()
 
-    def __getitem__(self, part: slice) -> list[Person]:  # type: ignore[override]
+    def __getitem__(self, part: slice) -> list[Person]:
         first, last = part.start or 0, part.stop if part.stop is not None else len(self)
         soon = self.soonest[first:last]
         workers = self.all.in_bulk([each.worker_id for each in soon])
@@ -51,7 +55,7 @@ class _SoonestFirst(Sequence[Person]):
 class PeopleList:
     """A page of the list. ``running_out`` of ``number`` people have papers that run out within 90 days."""
 
-    page: object
+    page: Page[Person]
     number: int
     running_out: int
     within_30_days: int
@@ -67,7 +71,8 @@ def people_list(
     for word in query.split():
         people, employed = people.filter(named(word)), employed.filter(named(word))
     running = first_to_run_out(employed, since=today, until=today + SOON)
-    paginator = Paginator(_SoonestFirst(people, running), PER_PAGE)
+    soonest_first = cast(Sequence[Person], _SoonestFirst(people, running))
+    paginator = Paginator(soonest_first, PER_PAGE)
     soon = sum(each.day <= today + timedelta(days=30) for each in running.values())
     return PeopleList(paginator.get_page(page), paginator.count, len(running), soon)
 

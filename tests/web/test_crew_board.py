@@ -22,7 +22,7 @@ from registry.inspection.models import Look
 from registry.people.models import Worker
 from tests.world import World
 
-IN_PLACE = {"HTTP_HX_REQUEST": "true"}
+IN_PLACE = {"HX-Request": "true"}
 
 
 @pytest.fixture
@@ -201,14 +201,14 @@ def test_an_answer_comes_in_place_with_the_crew_as_it_is_then(
     job = world.job(["erector"])
     slot = job.slots.get()
     path = f"/slots/{slot.pk}/fill/"
-    part = dispatcher.get(path, **IN_PLACE).text
+    part = dispatcher.get(path, headers=IN_PLACE).text
     assert "<html" not in part
     assert f'hx-post="{path}"' in part
-    refused = dispatcher.post(path, {"worker": newcomer.pk}, follow=True, **IN_PLACE)
+    refused = dispatcher.post(path, {"worker": newcomer.pk}, follow=True, headers=IN_PLACE)
     assert "<html" not in refused.text
     for words in ("REFUSED", "80 h of hands-on hours", "What would cure it", "Fill this place", "autofocus"):
         assert words in refused.text
-    permitted = dispatcher.post(path, {"worker": erector.pk}, follow=True, **IN_PLACE).text
+    permitted = dispatcher.post(path, {"worker": erector.pk}, follow=True, headers=IN_PLACE).text
     assert "PERMITTED" in permitted
     assert "Fill this place" not in permitted
     seen = Look.objects.filter(what="decision").values_list("worker_id", flat=True)
@@ -218,15 +218,15 @@ def test_an_answer_comes_in_place_with_the_crew_as_it_is_then(
 def test_what_is_wrong_is_said_in_place(world: World, dispatcher: Client, inspector: Client, erector: Worker) -> None:
     slot = world.job(["erector"]).slots.get()
     path = f"/slots/{slot.pk}/fill/"
-    wrong = dispatcher.post(path, {"worker": erector.pk, "start": "soon"}, **IN_PLACE)
+    wrong = dispatcher.post(path, {"worker": erector.pk, "start": "soon"}, headers=IN_PLACE)
     assert wrong.status_code == 422
     assert wrong.headers["HX-Retarget"] == f"#filling-{slot.pk}"
     assert "<html" not in wrong.text
-    barred = inspector.get(path, **IN_PLACE)
+    barred = inspector.get(path, headers=IN_PLACE)
     assert barred.status_code == 403
     assert barred.headers["HX-Retarget"] == "#said"
     assert "Only an employer" in barred.text
-    gone = Client().get(path, **IN_PLACE)
+    gone = Client().get(path, headers=IN_PLACE)
     assert (gone.status_code, gone.headers["HX-Refresh"]) == (204, "true")
 
 
