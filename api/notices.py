@@ -25,7 +25,7 @@ class RuleOutput(serializers.Serializer[Any]):
     key = serializers.CharField()
     version = serializers.IntegerField()
     title = serializers.CharField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
     source_status = serializers.CharField()
 
 

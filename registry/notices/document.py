@@ -27,7 +27,7 @@ def print_notice(
 ) -> bytes:
     """A content (``notice.schema.json``) as a tagged PDF with the same content embedded as JSON.
 
-    With parts ``missing`` every first line says that it is incomplete; with
+    With parts ``missing`` it says under the title that it is incomplete; with
     ``sent_at`` it says that this is the notice as it was sent.
     """
     text = canonical_text(content)

@@ -112,7 +112,8 @@ def withdraw(record: AnyRecord, *, job: Job, recorded_at: datetime, recorded_by:
         if each.name not in ("id", "job", "supersedes", "withdrawn", "recorded_at", "recorded_by")
     }
     with refusals(), transaction.atomic():
-        withdrawn: AnyRecord = type(record).objects.create(
+        model: type[Any] = type(record)
+        withdrawn: AnyRecord = model.objects.create(
             **same,
             job=job,
             supersedes=record,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from allauth.mfa.models import Authenticator
@@ -495,7 +496,8 @@ class _Scenario:
             recorded_at=past,
         )
         self._assigned(job.slots.get(role="erection_supervisor"), self.director)
-        by = {"recorded_at": self._ago(8), "recorded_by": self.dispatcher}
+        sent_at = self._ago(8)
+        by: Any = {"recorded_at": sent_at, "recorded_by": self.dispatcher}
         for role, name, person, phone in (
             ("employer", EMPLOYER, "Hedda Skarnholt", "555 0141"),
             ("prime_contractor", "Maronne Quayside Builders", "Florian Astrup-Dey", "555 0177"),
@@ -517,10 +519,10 @@ class _Scenario:
         notices.attach_procedure(job=job, title="Erection sequence for the slip", document=sequence, **by)
         notices.record_sent(
             job=job,
-            seen=packet_of(job, at=by["recorded_at"]).fingerprint,
+            seen=packet_of(job, at=sent_at).fingerprint,
             how="courier",
             sent_to="The authority's office for the region, notices of work",
-            sent_at=by["recorded_at"],
+            sent_at=sent_at,
             **by,
         )
         notices.record_particulars(

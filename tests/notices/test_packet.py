@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -139,7 +140,7 @@ def test_a_sent_notice_keeps_its_content_its_sha256_and_whom_it_names(columbia: 
 
 
 @pytest.mark.parametrize("given", [{"sent_to": ""}, {"how": "by pigeon"}])
-def test_a_sending_says_how_and_to_whom(columbia: Columbia, given: dict[str, str]) -> None:
+def test_a_sending_says_how_and_to_whom(columbia: Columbia, given: dict[str, Any]) -> None:
     columbia.complete()
     with pytest.raises(RecordRefused) as refused:
         columbia.send(**given)

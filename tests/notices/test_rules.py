@@ -121,7 +121,7 @@ PARTIES = st.fixed_dictionaries(
     }
 )
 PROCEDURES = st.fixed_dictionaries({"title": st.sampled_from(["Climb", "Tie"]), "sha256": st.sampled_from("ef")})
-CERTIFICATES = st.fixed_dictionaries(
+CERTIFICATES: st.SearchStrategy[Any] = st.fixed_dictionaries(
     {
         "scheme": st.just("erection"),
         "number": st.sampled_from(["1", "2"]),
@@ -129,7 +129,7 @@ CERTIFICATES = st.fixed_dictionaries(
         "expires": st.sampled_from(["2027-01-01", None]),
     }
 )
-SUPERVISORS = st.fixed_dictionaries(
+SUPERVISORS: st.SearchStrategy[Any] = st.fixed_dictionaries(
     {
         "worker": st.sampled_from(["1", "2"]).map(lambda each: {"record": f"worker:{each}", "name": f"Person {each}"}),
         "standing": st.sampled_from(["stands", "held"]),
@@ -142,7 +142,7 @@ SUPERVISORS = st.fixed_dictionaries(
         "decision": st.integers(1, 9).map(lambda each: {"record": f"decision:{each}"}),
     }
 )
-CONTENTS = st.fixed_dictionaries(
+CONTENTS: st.SearchStrategy[Any] = st.fixed_dictionaries(
     {
         "drawn_up_at": INSTANTS,
         "parties": st.lists(PARTIES, max_size=3),
@@ -269,7 +269,7 @@ def test_two_parties_of_one_name_are_two(content: Content) -> None:
 @pytest.fixture
 def content() -> Content:
     party = {"role": "employer", "name": "Ardent", "contact_person": "", "phone": "1", "email": "", "address": ""}
-    supervisor = {
+    supervisor: Content = {
         "worker": {"record": "worker:1", "name": "Person 1"},
         "standing": "stands",
         "from": "2026-12-01T15:00:00Z",

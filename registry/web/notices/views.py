@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -158,7 +159,14 @@ def procedure_file(request: HttpRequest, *, account: Account, job_id: int, proce
 def sent(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
     job, now = _own_job(account, job_id), timezone.now()
     packet = packet_of(job, at=now)
-    form = SentForm(posted(request), job=job, initial={"seen": packet.fingerprint})
+    form = SentForm(
+        posted(request),
+        job=job,
+        initial={
+            "seen": packet.fingerprint,
+            "sent_at": now.astimezone(ZoneInfo(job.site.time_zone)).replace(tzinfo=None),
+        },
+    )
     if form.is_valid():
         with refused_beside_fields(form):
             services.record_sent(job=job, recorded_at=now, recorded_by=account, **form.cleaned_data)
