@@ -8,6 +8,7 @@ from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers, status
@@ -151,7 +152,7 @@ class Checkpoints(ListAPIView[Checkpoint]):
         try:
             made = here.sign(at=timezone.now())
         except UnusableKey as error:
-            return problem(status.HTTP_503_SERVICE_UNAVAILABLE, "No checkpoint can be signed", str(error))
+            return problem(status.HTTP_503_SERVICE_UNAVAILABLE, _("No checkpoint can be signed"), str(error))
         new = before is None or made.size > before.size
         return Response(CheckpointOutput(made).data, status=status.HTTP_201_CREATED if new else status.HTTP_200_OK)
 

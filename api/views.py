@@ -6,6 +6,7 @@ from typing import Any, cast
 
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import mixins, status, viewsets
 from rest_framework.decorators import action
@@ -50,8 +51,8 @@ def _answer(outcome: services.Outcome) -> Response:
         return Response(AssignmentOutput(outcome.assignment).data, status=status.HTTP_201_CREATED)
     return problem(
         status.HTTP_409_CONFLICT,
-        "Refused",
-        "The documents do not meet the role standard; nobody was assigned.",
+        _("Refused"),
+        _("The documents do not meet the role standard; nobody was assigned."),
         decision=DecisionOutput(outcome.decision).data,
     )
 

@@ -113,6 +113,25 @@ def test_somebody_who_is_not_on_the_books_is_not_assigned(world: World, client: 
     assert response.json()["problems"][0]["field"] == "worker"
 
 
+def test_refusals_are_in_the_language_asked_for_and_answers_in_english(world: World, client: APIClient) -> None:
+    newcomer = world.worker("Tomas", "Ferreira")
+    slot = world.job(["erector"]).slots.get()
+    at_all = {"worker": newcomer.pk, "start": slot.job.end, "end": slot.job.start}
+    english = client.post(f"/api/slots/{slot.pk}/assignments/", at_all).json()
+    french = client.post(f"/api/slots/{slot.pk}/assignments/", at_all, headers={"Accept-Language": "fr"}).json()
+    assert [each["rule"] for each in french["problems"]] == [each["rule"] for each in english["problems"]]
+    assert french["detail"] != english["detail"]
+    refused = client.post(
+        f"/api/slots/{slot.pk}/assignments/", {"worker": newcomer.pk}, headers={"Accept-Language": "fr"}
+    )
+    (short,) = [each for each in refused.json()["decision"]["answer"]["requirements"] if each["key"] == "model_hours"]
+    assert short["shortfall"].endswith(" h missing")
+    assert short["said"]["shortfall"] == {
+        "say": "%(amount)s missing",
+        "with": {"amount": {"minutes": short["shortfall_minutes"]}},
+    }
+
+
 def test_another_employers_job_is_not_there(world: World) -> None:
     other = people.register_employer(name="Other Works", jurisdiction="US", recorded_at=world.now)
     account = people.open_account(username="other", password="another-long-word", kind="employer", employer=other)
