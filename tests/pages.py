@@ -36,6 +36,7 @@ class Page:
 
 
 JOB = {"job_id": "job"}
+NOTICED = {"job_id": "noticed"}
 PLACE = {"slot_id": "place"}
 ASSIGNMENT = {"assignment_id": "assignment"}
 PERSON = {"worker_id": "worker"}
@@ -45,7 +46,12 @@ PAGES = [
     Page("sign_in", NOBODY),
     Page("check", NOBODY),
     Page("check", NOBODY, query="?number=TE-20811"),
-    *(Page("home", by) for by in (EMPLOYER, INSPECTOR, WORKER)),
+    *(Page("home", by) for by in (EMPLOYER, INSPECTOR)),
+    Page("home", EMPLOYER, query="?week={week}"),
+    *(Page("jobs", by) for by in (EMPLOYER, WORKER)),
+    Page("own", WORKER),
+    Page("own", SIGNER),
+    Page("outlook", EMPLOYER),
     *(Page("job", by, JOB) for by in (EMPLOYER, INSPECTOR)),
     Page("plan_job", EMPLOYER),
     Page("fill_slot", EMPLOYER, PLACE),
@@ -55,8 +61,25 @@ PAGES = [
     *(Page("workers", by) for by in (EMPLOYER, INSPECTOR)),
     *(Page("worker", by, PERSON) for by in (EMPLOYER, INSPECTOR, WORKER)),
     *(Page("transcript", by, PERSON) for by in (EMPLOYER, INSPECTOR, WORKER)),
-    *(Page("looks", by) for by in (EMPLOYER, INSPECTOR, WORKER)),
     Page("founding", INSPECTOR),
+    *(Page("wanted_role", by, PERSON) for by in (EMPLOYER, WORKER)),
+    Page(
+        "wanted_role",
+        WORKER,
+        PERSON,
+        query="?role=erector&operation=dismantling&model={model}&day={day}&standard={standard}",
+    ),
+    Page("sharing", WORKER),
+    *(Page("shared_record", by, {"token": "token"}) for by in (NOBODY, EMPLOYER)),
+    # Notice
+    *(Page("notice", by, NOTICED) for by in (EMPLOYER, INSPECTOR)),
+    Page("notice", EMPLOYER, JOB),
+    Page("notice_particulars", EMPLOYER, NOTICED),
+    Page("add_party", EMPLOYER, NOTICED),
+    Page("change_party", EMPLOYER, NOTICED | {"party_id": "party"}),
+    Page("add_procedure", EMPLOYER, NOTICED),
+    Page("change_procedure", EMPLOYER, NOTICED | {"procedure_id": "procedure"}),
+    Page("record_notice_sent", EMPLOYER, NOTICED),
     # Records
     Page("records", EMPLOYER),
     Page("hours_sheet", EMPLOYER),
@@ -107,6 +130,8 @@ PAGES = [
     Page("mfa_list_webauthn", EMPLOYER),
     Page("usersessions_list", EMPLOYER),
     Page("invite", EMPLOYER),
+    # Last, since every page above is a look.
+    *(Page("looks", by) for by in (EMPLOYER, INSPECTOR, WORKER)),
 ]
 
 NO_PAGES = {
@@ -117,6 +142,16 @@ NO_PAGES = {
     "crew_sheet": "a file",
     "decide_again": "a POST",
     "document": "a file",
+    "end_shared_link": "a POST",
+    "notice_json": "a file",
+    "notice_not_sent": "a POST",
+    "notice_pdf": "a file",
+    "procedure_file": "a file",
+    "sent_notice_json": "a file",
+    "sent_notice_pdf": "a file",
+    "remove_party": "a POST",
+    "remove_procedure": "a POST",
+    "shared_transcript": "a file",
     "make_checkpoint": "a POST",
     "own_data": "a POST",
     "refusal_notice": "a file",

@@ -15,6 +15,7 @@ from registry.evidence.models import HoursEntry
 from registry.inspection import services as inspection
 from registry.people import services as people
 from registry.people.models import Account, Employer, Worker
+from registry.transcripts import sharing
 from registry.web import demo
 
 TABLE = "Who,Crane model,Site,Date,Start,End,Operation\n,Ulvarra UV 210,,,,,climbing\n"
@@ -25,6 +26,7 @@ class Scene:
     """Everything of the demonstration, loaded at ``now``, and what its people did since."""
 
     now: datetime
+    grown: int = 0
 
     def __post_init__(self) -> None:
         demo.load(now=self.now)
@@ -63,6 +65,14 @@ class Scene:
             purpose="routine",
             opened_at=self.now,
             opened_by=self.account(demo.INSPECTOR.username),
+        )
+
+        self.shared = sharing.share(
+            worker=self.worker,
+            days=7,
+            note="for the yard at Sable Reach",
+            at=self.now,
+            shared_by=self.account(demo.WORKER.username),
         )
 
     @property
@@ -111,6 +121,7 @@ class Scene:
     def numbers(self) -> dict[str, object]:
         """What the addresses of pages name."""
         director = self.job.assignment_states.get(slot__role="erection_supervisor")
+        noticed = Job.objects.get(site__name__startswith="Lantern Slip")
         refused = self.open_place.refusals.latest("refused_at")
         return {
             "assignment": director.assignment_id,
@@ -124,13 +135,23 @@ class Scene:
             "objection": self.objection.pk,
             "request": self.request.pk,
             "place": self.open_place.pk,
+            "noticed": noticed.pk,
+            "party": noticed.jobparty_records.latest("pk").pk,
+            "procedure": noticed.attachedprocedure_records.latest("pk").pk,
+            "token": self.shared.token,
+            "model": self.job.crane.model_id,
+            "standard": self.job.standard_key,
+            "day": f"{self.job.start:%Y-%m-%d}",
+            "week": f"{self.job.start:%G-W%V}",
             "table": self.table.pk,
             "worker": self.worker.pk,
         }
 
     def grow(self, people_more: int) -> None:
         """More of everything that pages list: people, jobs, records, looks, refusals."""
-        for number in range(people_more):
+        first = self.grown
+        self.grown += people_more
+        for number in range(first, self.grown):
             past = self.now - timedelta(days=200)
             newcomer = people.register_worker(
                 given_name="Wim", family_name=f"Orsk {number}", date_of_birth=None, recorded_at=past, recorded_by=None
@@ -163,6 +184,13 @@ class Scene:
             )
             self._try(plan.slots.get(role="signal_person"), Worker.objects.get(family_name="Whitcomb-Sael"))
             self._try(self.open_place, newcomer)
+            sharing.share(
+                worker=self.worker,
+                days=1 + number,
+                note="",
+                at=self.now,
+                shared_by=self.account(demo.WORKER.username),
+            )
             inspection.open_file(
                 job=self.job,
                 reference=f"PT/2026/{40 + number}",
