@@ -197,15 +197,19 @@ def describe(records: Iterable[str], zone: ZoneInfo) -> dict[str, str]:
     return found
 
 
+def _dated(when: str, what: str) -> str:
+    return _("%(when)s: %(what)s") % {"when": when, "what": what}
+
+
 def _hours(record: Any, zone: ZoneInfo) -> str:
     worked = duration(whole_minutes(record.start, record.end))
     on_day = day(record.start, ZoneInfo(record.site.time_zone))
-    return f"{on_day}: {worked}, {in_words(record.operation)}, {record.model}, {record.site}"
+    return _dated(on_day, f"{worked}, {in_words(record.operation)}, {record.model}, {record.site}")
 
 
 def _assessment(record: Any, zone: ZoneInfo) -> str:
     by = record.third_party or record.employer
-    return f"{day(record.assessed_at, zone)}: {record}, {record.model}, {record.assessor} ({by})"
+    return _dated(day(record.assessed_at, zone), f"{record}, {record.model}, {record.assessor} ({by})")
 
 
 def _certification(record: Any, zone: ZoneInfo) -> str:
@@ -215,16 +219,16 @@ def _certification(record: Any, zone: ZoneInfo) -> str:
 
 def _instruction(record: Any, zone: ZoneInfo) -> str:
     by = record.provider_name or in_words(record.provider)
-    return f"{day(record.completed_at, zone)}: {in_words(record.topic)} ({by})"
+    return _dated(day(record.completed_at, zone), f"{in_words(record.topic)} ({by})")
 
 
 def _appointment(record: Any, zone: ZoneInfo) -> str:
     by = record.employer or record.maker
-    return f"{day(record.start, zone)}: {in_words(record.duty)} ({by})"
+    return _dated(day(record.start, zone), f"{in_words(record.duty)} ({by})")
 
 
 def _stand_down(record: Any, zone: ZoneInfo) -> str:
-    return f"{instant(record.start, zone)}: {record.reason}"
+    return _dated(instant(record.start, zone), record.reason)
 
 
 def _language(record: Any, zone: ZoneInfo) -> str:

@@ -116,7 +116,8 @@ def shown_of(record: Any, account: Account) -> Shown:
 def in_words(record: Any) -> str:
     """A record in one line."""
     title, details = _WORDS[kind_of(record)](record)
-    return f"{title[:1].upper()}{title[1:]}: {details}" if details else title[:1].upper() + title[1:]
+    title = title[:1].upper() + title[1:]
+    return _("%(title)s: %(details)s") % {"title": title, "details": details} if details else title
 
 
 def _asked_about(request: CorrectionRequest) -> str:
