@@ -68,9 +68,6 @@ def in_words(name: str) -> str:
     return words.in_words(str(name))
 
 
-register.filter("spaced", in_words)
-
-
 @register.filter
 def listed(names: Iterable[str]) -> str:
     """Stored names in words, with commas."""

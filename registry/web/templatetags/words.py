@@ -65,9 +65,6 @@ def in_words(name: str) -> str:
     return words.in_words(str(name))
 
 
-register.filter("spaced", in_words)
-
-
 @register.simple_tag
 def zone(name: str) -> SafeString:
     """A time zone's name, broken after a slash where it must be."""
