@@ -16,14 +16,17 @@ from registry.crews.models import AssignmentState
 from registry.database.errors import RecordRefused
 from registry.equipment import services as equipment
 from registry.evidence import services as evidence
+from registry.inspection.bundle_records import records_of
+from registry.inspection.services import open_file
 from registry.ledger import queries as log
 from registry.ledger import services as ledger
 from registry.ledger.notes import Signer
 from registry.notices import services
 from registry.notices.content import SCHEMA, canonical_text, sha256_of
-from registry.notices.models import JobParty, NamedSupervisor, SentNotice
+from registry.notices.models import AttachedProcedure, JobParty, NamedSupervisor, SentNotice
 from registry.notices.packet import packet_of
 from registry.notices.words import change_in_words
+from registry.people import services as people
 from tests.columbia import ZONE, Columbia
 
 pytestmark = pytest.mark.django_db
@@ -316,3 +319,21 @@ def test_the_packet_takes_the_same_statements_however_much_is_in_it(columbia: Co
     with CaptureQueriesContext(connection) as many:
         packet_of(job, at=columbia.world.now)
     assert len(many) == len(few)
+
+
+def test_everything_about_the_notice_is_in_the_bundle_of_its_job(columbia: Columbia) -> None:
+    columbia.complete()
+    notice = columbia.send()
+    inspector = people.open_account(username="inspector", password=None, kind="inspector")
+    file = open_file(
+        job=columbia.job,
+        reference="2026-1",
+        purpose="a look",
+        opened_at=columbia.world.now,
+        opened_by=inspector,
+    )
+    records = records_of(file)
+    assert records["notices_sentnotice"] == [notice.pk]
+    for table in ("jobparty", "noticeparticulars", "attachedprocedure", "namedsupervisor"):
+        assert len(records[f"notices_{table}"]) == 1, table
+    assert AttachedProcedure.objects.get().document_id in records["evidence_document"]
