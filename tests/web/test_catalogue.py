@@ -96,6 +96,18 @@ class TestFindingMessages:
         assert {each.id for each in catalogue.messages_of(tmp_path).translations} == found
 
 
+@pytest.mark.parametrize(
+    ("english", "french"),
+    [
+        pytest.param("This password is too common.", "Ce mot de passe est trop courant.", id="Django"),
+        pytest.param("Incorrect code.", "Code incorrect.", id="allauth"),
+    ],
+)
+def test_libraries_bring_their_own_french(english: str, french: str) -> None:
+    with translation.override("fr"):
+        assert translation.gettext(english) == french
+
+
 def placeholders(text: str) -> set[str]:
     return {found[0] for found in PLACEHOLDER.finditer(text)}
 
