@@ -20,7 +20,7 @@ from registry.notices.comparison import NAMED, compare, facts_of
 from registry.notices.files import parse_rule, read_rule_file, rule_for
 from registry.notices.rules import PARTS, Deadline, NoticeRule, deadline_of, missing_parts
 from registry.notices.words import PARTS as PART_NAMES
-from registry.notices.words import change_in_words, deadline_in_words, missing_in_words
+from registry.notices.words import change_in_words, deadline_in_words, last_day_in_words, missing_in_words
 from registry.standards.files import read_standard_file
 
 FILE = settings.NOTICES / "ca-bc.yaml"
@@ -87,6 +87,19 @@ def test_the_deadline_is_told_in_days_of_the_sites_calendar(
     )
     assert (deadline.last_day, deadline.days_left) == (date(2026, 12, 5), left)
     assert deadline_in_words(deadline) == said
+
+
+@pytest.mark.parametrize(
+    ("today", "said"),
+    [
+        (date(2026, 11, 26), "The last day, 5 Dec 2026, is in 9 days."),
+        (date(2026, 12, 4), "The last day, 5 Dec 2026, is in 1 day."),
+        (date(2026, 12, 5), "The last day, 5 Dec 2026, is today."),
+        (date(2026, 12, 6), "The last day, 5 Dec 2026, was 1 day ago."),
+    ],
+)
+def test_once_a_notice_is_sent_the_last_day_is_still_told(today: date, said: str) -> None:
+    assert last_day_in_words(Deadline(date(2026, 12, 5), today)) == said
 
 
 def test_the_sites_day_counts_and_not_the_day_in_utc() -> None:

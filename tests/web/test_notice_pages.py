@@ -65,7 +65,13 @@ def test_the_page_says_the_days_left_and_what_is_missing_with_where_to_cure_it(
 
 
 def test_a_deadline_that_is_over_says_by_how_much(world: World, dispatcher: Client) -> None:
-    assert "3 days too late: the notice had to reach the authority by" in text(dispatcher, at(Columbia(world, 11)))
+    columbia = Columbia(world, 11)
+    assert "3 days too late: the notice had to reach the authority by" in text(dispatcher, at(columbia))
+    columbia.complete()
+    columbia.send()
+    page = text(dispatcher, at(columbia))
+    assert "Sent after the last day" in page
+    assert "sent 3 days after the last day" in page
 
 
 def test_everything_is_given_on_the_pages_and_then_recorded_as_sent(columbia: Columbia, dispatcher: Client) -> None:
