@@ -345,11 +345,11 @@ def _instruction(leaf: Instructed) -> Sentence:
     topic, providers = term(leaf.topic), either(map(term, sorted(leaf.providers)))
     if leaf.scope == "model":
         if leaf.providers:
-            return say("instruction on %(topic)s on the model by the %(providers)s", topic=topic, providers=providers)
-        return say("instruction on %(topic)s on the model", topic=topic)
+            return say("instruction: %(topic)s, on the model, by the %(providers)s", topic=topic, providers=providers)
+        return say("instruction: %(topic)s, on the model", topic=topic)
     if leaf.providers:
-        return say("instruction on %(topic)s by the %(providers)s", topic=topic, providers=providers)
-    return say("instruction on %(topic)s", topic=topic)
+        return say("instruction: %(topic)s, by the %(providers)s", topic=topic, providers=providers)
+    return say("instruction: %(topic)s", topic=topic)
 
 
 def _overlap(one: tuple[datetime, datetime], other: tuple[datetime, datetime]) -> tuple[datetime, datetime]:
