@@ -8,6 +8,8 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from registry.eligibility.intervals import Timeline
+
 PARTS = (
     "parties",
     "address",
@@ -147,4 +149,10 @@ def _lacking_supervisor(content: Mapping[str, Any]) -> str | None:
         return "supervisors"
     if "held" in standing:
         return "supervisor_held"
-    return None
+    on_the_job = Timeline.of((_instant(each["from"]), _instant(each["until"])) for each in content["supervisors"])
+    start, end = _instant(content["work"]["start"]), _instant(content["work"]["end"])
+    return None if on_the_job.holds_throughout(start, end) else "supervisor_for_part"
+
+
+def _instant(written: str) -> datetime:
+    return datetime.fromisoformat(written)

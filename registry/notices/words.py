@@ -104,6 +104,10 @@ MISSING: dict[str, tuple[Promise, Promise]] = {
         gettext_lazy("Nobody stands as supervisor of the work."),
         gettext_lazy("Fill the supervisor's place on the job's page."),
     ),
+    "supervisor_for_part": (
+        gettext_lazy("Nobody stands as supervisor for part of the work."),
+        gettext_lazy("Put somebody into the supervisor's place for the rest of it, on the job's page."),
+    ),
     "supervisor_held": (
         gettext_lazy("A supervisor's place is held until it is decided again."),
         gettext_lazy("Decide again, or put somebody else in, on the job's page."),

@@ -240,6 +240,7 @@ def test_every_change_can_be_told_in_words(before: Content, after: Content) -> N
         (("procedures",), [], "procedures", "procedures"),
         (("supervisors",), [], "supervisors", "supervisors"),
         (("supervisors", 0, "standing"), "held", "supervisors", "supervisor_held"),
+        (("supervisors", 0, "until"), "2026-12-02T14:59:00Z", "supervisors", "supervisor_for_part"),
     ],
 )
 def test_what_is_not_there_is_missing_with_a_cure(
