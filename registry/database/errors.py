@@ -158,7 +158,7 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "a_confirmation_needs_a_decision": ("decision", _("A confirmation needs a decision.")),
     # Shared links
     "shared_link_lasts_at_most_30_days": ("days", _("A link lasts from 1 to 30 days.")),
-    "a_link_is_made_and_ended_by_its_worker": ("", _("Only the worker shares their own record, and ends a link to it.")),
+    "a_link_is_made_and_ended_by_its_worker": ("", _("Only the worker shares their own record, and ends its links.")),
     "a_link_ends_after_it_was_made": ("", _("A link ends after it was made.")),
     "transcripts_endedlink_link_id_key": ("", _("This link has been ended already.")),
     "only_an_open_link_is_looked_through": ("", _("This link is no longer open.")),

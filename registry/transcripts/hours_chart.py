@@ -55,7 +55,7 @@ PAPER = Layout(
 SCREEN = Layout(
     width=344,
     names=0,
-    row=86,
+    row=94,
     bar=44,
     foot=20,
     name_size=13,
@@ -106,10 +106,7 @@ def hours_chart(minutes: Mapping[str, Mapping[int, int]], *, layout: Layout = PA
             )
             if period == highest:
                 mark = _hours(worked)
-                # A figure wider than its bar stays inside the drawing.
-                half = len(mark) * layout.mark_size * 0.32
-                middle = min(max(left + step / 2, layout.names + half), layout.width - half)
-                drawn.append(_text(layout, middle, foot - tall - 1.5, layout.mark_size, mark, anchor="middle"))
+                drawn.append(_centred(layout, left + step / 2, foot - tall - 1.5, layout.mark_size, mark))
     drawn += _axis(layout, first, last, step, height - 5, quarters)
     return "".join((*drawn, "</svg>"))
 
@@ -147,7 +144,7 @@ def _names(layout: Layout, name: str, worked: int, foot: float) -> list[str]:
             _text(layout, 0, foot - 9, layout.name_size, _short(name)),
             _text(layout, 0, foot, layout.small_size, total),
         ]
-    above = foot - layout.row + 2 + layout.name_size
+    above = foot - layout.row + 8 + layout.name_size
     return [
         _text(layout, 0, above, layout.name_size, _short(name)),
         _text(layout, layout.width, above, layout.small_size, total, anchor="end"),
@@ -165,10 +162,16 @@ def _axis(layout: Layout, first: int, last: int, step: float, y: float, quarters
         ]
     every = next(each for each in (1, 2, 5, 10, 20, 50, 100) if step * each >= layout.between_years)
     return [
-        _text(layout, layout.names + (year - first + 0.5) * step, y, layout.small_size, str(year), anchor="middle")
+        _centred(layout, layout.names + (year - first + 0.5) * step, y, layout.small_size, str(year))
         for year in range(first, last + 1)
         if (year in (first, last) and last - first < every) or year % every == 0
     ]
+
+
+def _centred(layout: Layout, middle: float, y: float, size: float, said: str) -> str:
+    """A figure under or over the middle of its bar; a wider one stays inside the drawing."""
+    half = len(said) * size * 0.32
+    return _text(layout, min(max(middle, half), layout.width - half), y, size, said, anchor="middle")
 
 
 def _text(layout: Layout, x: float, y: float, size: float, said: str, *, anchor: str = "") -> str:

@@ -46,8 +46,7 @@ class SharedLink(models.Model):
         indexes: ClassVar = [models.Index(fields=["worker", "recorded_at"], name="shared_links_of_a_worker")]
         constraints: ClassVar = [
             models.CheckConstraint(
-                condition=Q(expires_at__gt=F("recorded_at"))
-                & Q(expires_at__lte=F("recorded_at") + timedelta(days=30)),
+                condition=Q(expires_at__gt=F("recorded_at")) & Q(expires_at__lte=F("recorded_at") + timedelta(days=30)),
                 name="shared_link_lasts_at_most_30_days",
             ),
             models.CheckConstraint(

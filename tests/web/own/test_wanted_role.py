@@ -13,6 +13,7 @@ from registry.crews.models import Decision
 from registry.inspection.models import Look
 from registry.people import services as people
 from registry.people.models import Account, Worker
+from registry.standards.models import StandardVersion
 from tests.world import STANDARD, World
 
 AsWorker = Callable[[Worker], Client]
@@ -69,9 +70,7 @@ def test_a_worker_asks_about_themself_only_and_an_employer_about_its_people(
     assert (look.what, look.worker_id) == ("wanted_role", mira.pk)
 
 
-def test_what_cannot_be_asked_is_told_beside_its_field(
-    world: World, mira: Worker, as_worker: AsWorker
-) -> None:
+def test_what_cannot_be_asked_is_told_beside_its_field(world: World, mira: Worker, as_worker: AsWorker) -> None:
     client = as_worker(mira)
     today = world.now.date()
     for wrong, field, sentence in (
@@ -84,6 +83,28 @@ def test_what_cannot_be_asked_is_told_beside_its_field(
         assert refused.status_code == 422
         assert f'id="{field}_error"' in refused.text
         assert sentence in refused.text
+
+
+def test_a_role_that_the_standard_says_nothing_of_is_told_beside_its_field(
+    world: World, mira: Worker, as_worker: AsWorker
+) -> None:
+    shipped = StandardVersion.objects.get(key=STANDARD)
+    roles = [each for each in shipped.content["roles"] if each["role"] != "rigger"]
+    StandardVersion.objects.create(
+        key="without-riggers",
+        version=1,
+        jurisdiction=shipped.jurisdiction,
+        title="Without riggers",
+        in_force_from=shipped.in_force_from,
+        content={**shipped.content, "standard": "without-riggers", "roles": roles},
+        sha256="0" * 64,
+        recorded_at=world.now,
+    )
+    asked = question(world, role="rigger", standard="without-riggers")
+    refused = as_worker(mira).get(f"/workers/{mira.pk}/role/", asked)
+    assert refused.status_code == 422
+    assert 'id="id_role_error"' in refused.text
+    assert "says nothing of a rigger in dismantling" in refused.text
 
 
 def test_a_worker_of_two_employers_chooses_one(world: World, mira: Worker, as_worker: AsWorker) -> None:
