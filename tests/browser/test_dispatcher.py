@@ -32,6 +32,8 @@ def test_a_dispatcher_reads_the_week_and_is_answered_in_place(demonstration: str
     page.get_by_label("Search by name or number").press_sequentially("pennavale", delay=20)
     page.get_by_role("status").filter(has_text="0 permitted, 1 refused").wait_for(state="attached")
     assert len(asked) < len("pennavale"), "what is typed is sent once it pauses"
+    page.get_by_role("button", name="Decide, and fill the place if permitted").click()
+    page.get_by_role("alert").get_by_role("link", name="Person: Choose a person.").wait_for()
     page.get_by_label("Jory Pennavale").check()
     page.get_by_role("button", name="Decide, and fill the place if permitted").click()
     verdict = page.get_by_role("heading", name="REFUSED Jory Pennavale")
