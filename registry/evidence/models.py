@@ -197,6 +197,9 @@ class Certification(WorkerRecord):
                 name="certificate_is_recorded_once",
             ),
         ]
+        indexes = [
+            models.Index(fields=["expires"], condition=Q(expires__isnull=False), name="certificates_that_expire")
+        ]
 
     def __str__(self) -> str:
         return _("%(scheme)s no. %(number)s") % {"scheme": self.scheme, "number": self.number}
@@ -313,6 +316,7 @@ class Appointment(WorkerRecord):
                 name="founding_appointment_names_the_responsible_person",
             ),
         ]
+        indexes = [models.Index(fields=["end"], condition=Q(end__isnull=False), name="appointments_that_end")]
 
     def __str__(self) -> str:
         return _("%(duty)s from %(day)s") % {"duty": in_words(self.duty), "day": day(self.start)}

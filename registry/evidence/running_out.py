@@ -17,7 +17,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
+from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Subquery, TextField, Value, When
 from django.db.models.functions import Coalesce, TruncMonth
 from django.utils.translation import gettext
 
@@ -141,6 +141,11 @@ class _Ending:
             yield RunsOut(each.worker_id, self.said(each), each.last_day, self.kind)
 
 
+def _not(found: QuerySet[Any]) -> Q:
+    """None of ``found`` exists, looked up for each record that is left: a plain ``NOT EXISTS`` joins whole tables."""
+    return Q(Case(When(Exists(found), then=Value(value=False)), default=Value(value=True)))
+
+
 def _certifications() -> QuerySet[Certification]:
     revoked = CertificationStatus.objects.current().filter(certification=OuterRef("pk"), status="revoked")
     renewed = (
@@ -156,7 +161,7 @@ def _certifications() -> QuerySet[Certification]:
         )
         .exclude(Exists(CertificationStatus.objects.current().filter(certification=OuterRef("pk"), status="revoked")))
     )
-    standing = Certification.objects.current().filter(~Exists(revoked), ~Exists(renewed), expires__isnull=False)
+    standing = Certification.objects.current().filter(~Exists(revoked), _not(renewed), expires__isnull=False)
     return standing.annotate(last_day=F("expires"))
 
 
@@ -170,7 +175,7 @@ def _appointments() -> QuerySet[Appointment]:
         start__lte=OuterRef("end"),
     )
     last_site = HoursEntry.objects.filter(worker=OuterRef("worker")).order_by("-end").values("site__time_zone")[:1]
-    ending = Appointment.objects.current().filter(~Exists(continued), end__isnull=False)
+    ending = Appointment.objects.current().filter(_not(continued), end__isnull=False)
     return ending.select_related("employer", "maker").annotate(
         # The end itself is the first instant that is not covered.
         last_day=LocalDay(
@@ -187,7 +192,7 @@ def _employments() -> QuerySet[Employment]:
         employer=OuterRef("employer"),
         start__lte=OuterRef("end") + timedelta(days=1),
     )
-    ending = Employment.objects.current().filter(~Exists(continued), end__isnull=False)
+    ending = Employment.objects.current().filter(_not(continued), end__isnull=False)
     return ending.select_related("employer").annotate(last_day=F("end"))
 
 

@@ -88,7 +88,10 @@ class Employment(Record):
                 name="employment_does_not_end_before_it_starts",
             ),
         ]
-        indexes = [models.Index(fields=["employer", "worker"], name="employment_by_employer")]
+        indexes = [
+            models.Index(fields=["employer", "worker"], name="employment_by_employer"),
+            models.Index(fields=["end"], condition=Q(end__isnull=False), name="employments_that_end"),
+        ]
 
     def __str__(self) -> str:
         return _("%(name)s at %(employer)s") % {"name": self.worker, "employer": self.employer}
