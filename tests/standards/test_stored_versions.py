@@ -101,7 +101,7 @@ def evidence_version(subject: str) -> int:
 def test_the_shipped_sets_load_once() -> None:
     first = load_standards(SHIPPED, recorded_at=JANUARY)
     again = load_standards(SHIPPED, recorded_at=MARCH)
-    assert [each.version.key for each in first] == ["makers-practice-us", KEY]
+    assert [each.version.key for each in first] == ["ca-bc-tower-crane", "makers-practice-us", KEY]
     assert all(each.is_new for each in first)
     assert not any(each.is_new for each in again)
     assert {each.recorded_at for each in StandardVersion.objects.all()} == {JANUARY}
@@ -293,8 +293,10 @@ def test_the_command_loads_what_is_shipped_and_says_what_it_did() -> None:
     call_command("load_standards", stdout=out)
     call_command("load_standards", stdout=out)
     assert out.getvalue().splitlines() == [
+        "ca-bc-tower-crane version 1: loaded",
         "makers-practice-us version 1: loaded",
         f"{KEY} version 1: loaded",
+        "ca-bc-tower-crane version 1: already there",
         "makers-practice-us version 1: already there",
         f"{KEY} version 1: already there",
     ]
