@@ -13,6 +13,7 @@ from django.conf import settings
 from django.db import connections
 from django.test import TransactionTestCase
 from django.test.utils import setup_databases, teardown_databases
+from django.utils import translation
 from psycopg import sql
 
 from registry.ledger.mirror import Mirror
@@ -29,6 +30,13 @@ SELECT setval(seqrelid::regclass, seqstart, false) FROM pg_sequence
 JOIN pg_depend ON objid = seqrelid AND classid = 'pg_class'::regclass AND deptype IN ('a', 'i')
 WHERE refobjid = ANY (%s::regclass[])
 """
+
+
+@pytest.fixture(autouse=True)
+def _in_english() -> Iterator[None]:
+    """A request leaves its language in force for its thread, which here runs the next test."""
+    with translation.override("en"):
+        yield
 
 
 @pytest.fixture(scope="session")
