@@ -12,6 +12,7 @@ import os
 import statistics
 import time
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from django.conf import settings
 from django.db import connection, connections
@@ -116,7 +117,7 @@ def measure() -> None:
 def _fill(running: Scene) -> None:
     past = running.now - timedelta(days=400)
     job = running.job
-    given = {
+    given: dict[str, Any] = {
         "past": past,
         "now": running.now,
         "own": OF_THE_EMPLOYER,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -73,6 +74,6 @@ def _wrong(page: sync_api.Page, path: str, name: str) -> dict[str, object]:
     return {what: how for what, how in found.items() if how}
 
 
-def _barriers(page: sync_api.Page, options: dict[str, object]) -> str:
+def _barriers(page: sync_api.Page, options: dict[str, Any]) -> str:
     found = Axe().run(page, options=options)
     return found.generate_report() if found.violations_count else ""

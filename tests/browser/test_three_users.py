@@ -1,10 +1,15 @@
-"""A dispatcher, a worker and an inspector in a real browser, on the demonstration."""
+"""A dispatcher, a worker and an inspector, each through the whole job in a real browser, on the demonstration."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
 
 import pytest
 
 from registry.web import demo
+from tests.own_log import keep_log_in
 
 pytest.importorskip("playwright", reason="Playwright is not installed")
 from playwright import sync_api
@@ -25,33 +30,48 @@ def sign_in(page: sync_api.Page, address: str, account: demo.DemoAccount) -> Non
     page.get_by_role("button", name="Sign in", exact=True).click()
 
 
-def try_somebody(page: sync_api.Page, place: str, name: str, *, scripts: bool) -> None:
-    page.get_by_role("link", name=f"Fill this place : {place}").click()
+BOTH = [pytest.param(DESK, True, id="desk, with scripts"), pytest.param(PHONE, False, id="phone, without scripts")]
+
+
+@pytest.fixture(autouse=True)
+def _log_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    keep_log_in(tmp_path, monkeypatch)
+
+
+@pytest.fixture
+def page(
+    browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scripts: bool
+) -> Iterator[sync_api.Page]:
+    """A browser of the size, before anybody signed in."""
+    context = browser.new_context(viewport=size, java_script_enabled=scripts, base_url=demonstration)
+    yield context.new_page()
+    context.close()
+
+
+def fill(page: sync_api.Page, place: str, name: str) -> str:
+    """From the board: what comes of putting somebody into an open place."""
+    page.get_by_role("region", name="What needs somebody").get_by_role("link", name=f"Fill : {place}").click()
     page.get_by_label("Search by name or number").fill(name.split()[-1])
     page.get_by_role("button", name="Search").click()
     page.get_by_label(name).check()
     page.get_by_role("button", name="Decide, and fill the place if permitted").click()
-    if scripts:
-        # The answer has come in place; without scripts it is a page at once.
-        page.get_by_role("link", name="This decision on a page of its own").click()
+    return page.get_by_role("heading", level=1).inner_text()
 
 
-@pytest.mark.parametrize(
-    ("size", "scripts"),
-    [pytest.param(DESK, True, id="desk, with scripts"), pytest.param(PHONE, False, id="phone, without scripts")],
-)
-def test_a_dispatcher_is_refused_and_then_fills_the_place(
-    browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scripts: bool
+def downloaded(page: sync_api.Page, name: str, role: Any = "link") -> bytes:
+    """The file behind a link or a button."""
+    with page.expect_download() as kept:
+        page.get_by_role(role, name=name).click()
+    return kept.value.path().read_bytes()
+
+
+@pytest.mark.parametrize(("size", "scripts"), BOTH)
+def test_a_dispatcher_fills_a_crew_swaps_somebody_in_and_looks_after_the_notice(
+    page: sync_api.Page, demonstration: str, size: sync_api.ViewportSize
 ) -> None:
-    context = browser.new_context(viewport=size, java_script_enabled=scripts)
-    page = context.new_page()
     sign_in(page, demonstration, demo.DISPATCHER)
-    # Among what needs somebody, and on the board.
-    page.get_by_role("link", name="Dismantling, Marrow Quay").first.click()
-    keep(page, "phone" if size is PHONE else "job", whole=False)
-    fits(page)
-    try_somebody(page, "erector 2", "Jory Pennavale", scripts=scripts)
-    assert "REFUSED" in page.get_by_role("heading", level=1).inner_text()
+    keep(page, "phone" if size is PHONE else "board", whole=False)
+    assert "REFUSED" in fill(page, "erector 2", "Jory Pennavale")
     why = page.get_by_role("region", name="Why it is refused")
     assert "119 h missing" in why.inner_text()
     assert "79 h missing" in why.inner_text()
@@ -59,33 +79,116 @@ def test_a_dispatcher_is_refused_and_then_fills_the_place(
     if size is DESK:
         keep(page, "refusal", whole=False)
     fits(page)
-    page.get_by_role("link", name="Back to the crew").click()
-    try_somebody(page, "erector 2", "Ines Halvarro", scripts=scripts)
+    assert downloaded(page, "Refusal notice (PDF)").startswith(b"%PDF")
+
+    # At six in the morning one of the erectors does not come. From the board it takes three clicks.
+    page.goto("/")
+    page.get_by_role("link", name="Substitute for Tobiasz Lindqvar").click()
+    page.get_by_label("Ines Halvarro").check()
+    if size is DESK:
+        keep(page, "substitute", whole=False)
+    page.get_by_role("button", name="Put in place, if permitted").click()
     assert "PERMITTED" in page.get_by_role("heading", level=1).inner_text()
-    fits(page)
     page.get_by_role("link", name="Back to the crew").click()
+    if size is DESK:
+        keep(page, "job", whole=False)
     assert page.get_by_role("link", name="Ines Halvarro", exact=True).is_visible()
-    assert page.get_by_role("link", name="Fill this place").count() == 1
+    assert page.get_by_role("link", name="Tobiasz Lindqvar", exact=True).count() == 0
+    assert downloaded(page, "Crew sheet (PDF)").startswith(b"%PDF")
+
+    page.goto("/jobs/")
+    page.get_by_role("link", name="Erection, Lantern Slip").click()
+    page.get_by_role("link", name="Notice").first.click()
+    assert page.get_by_role("heading", name="Sent, and changed since: tell the authority").is_visible()
+    assert downloaded(page, "PDF, A4").startswith(b"%PDF")
+    if size is DESK:
+        keep(page, "notice", whole=False)
+    page.get_by_role("link", name="Record that it was sent").click()
+    page.get_by_label("To whom").fill("The authority's office for the region")
+    page.get_by_role("button", name="Record as sent").click()
+    assert page.get_by_text("Nothing: the packet says what it said.").is_visible()
+    fits(page)
+
+
+@pytest.mark.parametrize(("size", "scripts"), BOTH)
+def test_a_worker_sees_what_is_missing_shares_the_record_and_carries_it_away(
+    page: sync_api.Page, browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scripts: bool
+) -> None:
+    sign_in(page, demonstration, demo.WORKER)
+    assert page.get_by_role("heading", level=1).inner_text() == "Jory Pennavale"
+    if size is PHONE:
+        keep(page, "own", whole=False)
+    page.get_by_role("link", name="What is missing for a role").click()
+    page.get_by_label("Role", exact=True).select_option("erector")
+    page.get_by_label("Operation").select_option("dismantling")
+    page.get_by_label("Role standard").select_option(demo.STANDARD)
+    page.get_by_role("button", name="What is missing?").click()
+    assert page.get_by_text("79 h missing").is_visible()
+    fits(page)
+
+    page.goto("/")
+    page.get_by_role("link", name="Ask for a correction").click()
+    page.get_by_role("link", name="Ask for a correction").first.click()
+    page.get_by_label("What is wrong").fill("It was two hours, not one.")
+    page.get_by_role("button", name="Send to the employer").click()
+    assert page.get_by_text("It was two hours, not one.").is_visible()
+
+    page.goto("/sharing/")
+    page.get_by_label("For whom").fill("the yard at Sable Reach")
+    page.get_by_role("button", name="Make a link").click()
+    link = page.locator(".link-once code").inner_text()
+    context = browser.new_context(viewport=size, java_script_enabled=scripts)
+    stranger = context.new_page()
+    stranger.goto(link)
+    assert stranger.get_by_role("heading", level=1).inner_text() == "Jory Pennavale"
+    stranger.get_by_role("button", name="Français").click()
+    assert stranger.locator("html").get_attribute("lang") == "fr"
+    fits(stranger)
+    page.goto("/sharing/")
+    page.get_by_role("button", name="End this link now").click()
+    answer = stranger.goto(link)
+    assert answer is not None
+    assert answer.status == 410
     context.close()
 
+    page.goto("/looks/")
+    assert page.get_by_text("somebody who was not signed in").first.is_visible()
+    page.goto("/")
+    page.get_by_role("link", name="Download the training transcript").click()
+    assert downloaded(page, "Download the transcript", "button").startswith(b"%PDF")
 
-def test_a_worker_reads_the_own_record_and_an_inspector_changes_nothing(
-    browser: sync_api.Browser, demonstration: str
+
+@pytest.mark.parametrize(("size", "scripts"), BOTH)
+def test_an_inspector_finds_the_crew_asks_what_was_known_and_takes_the_file(
+    page: sync_api.Page, demonstration: str, size: sync_api.ViewportSize
 ) -> None:
-    context = browser.new_context(viewport=PHONE)
-    page = context.new_page()
-    sign_in(page, demonstration, demo.WORKER)
-    page.get_by_role("link", name="My record", exact=True).click()
-    assert "Jory Pennavale" in page.get_by_role("heading", level=1).inner_text()
-    assert page.get_by_role("cell", name="1 h", exact=True).is_visible()
-    fits(page)
-    page.get_by_role("button", name="Sign out").click()
     sign_in(page, demonstration, demo.INSPECTOR)
-    page.get_by_role("link", name="Dismantling, Marrow Quay").click()
+    page.get_by_role("link", name="Inspection", exact=True).click()
+    page.get_by_label("Person, job or crane").fill("marrow")
+    page.get_by_role("button", name="Find").click()
+    page.get_by_role("link", name="Dismantling, Marrow Quay").first.click()
+    assert page.get_by_role("link", name="Fill this place").count() == 0
     page.get_by_role("link", name="Jory Pennavale as erector").click()
     assert "REFUSED" in page.get_by_role("heading", level=1).inner_text()
     assert page.get_by_role("link", name="Try somebody else").count() == 0
-    context.close()
+    page.go_back()
+    page.get_by_role("link", name="Who was qualified, by what was known then").click()
+    page.get_by_role("button", name="Show").click()
+    assert page.get_by_role("heading", name="Known then").first.is_visible()
+    if size is DESK:
+        keep(page, "then-and-now", whole=False)
+    fits(page)
+    page.get_by_role("link", name="Dismantling, Marrow Quay").first.click()
+    page.get_by_role("link", name="Open a file on this job").click()
+    page.get_by_label("Reference").fill("PT/2026/31")
+    page.get_by_label("Purpose").fill("Report of an untrained person on the mast")
+    page.get_by_role("button", name="Open the file").click()
+    assert downloaded(page, "Download the inspection bundle").startswith(b"PK")
+    page.goto("/log/verification/")
+    assert page.get_by_text("In order: nothing was found.").is_visible()
+    page.goto("/looks/")
+    assert page.get_by_text("inspection bundle downloaded").is_visible()
+    fits(page)
 
 
 def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(
