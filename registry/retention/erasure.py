@@ -71,7 +71,7 @@ WITHOUT_THE_SUPERVISOR = (
     " WHEN each -> 'worker' ->> 'record' = 'worker:' || %(worker)s"
     f""" THEN jsonb_build_object('worker', each -> 'worker' || '{{"name": "{ERASED} person", "number": ""}}',"""
     " 'title', each -> 'title', 'standing', each -> 'standing', 'from', each -> 'from', 'until', each -> 'until',"
-    """ 'erased', true) ELSE each END) FROM jsonb_array_elements(content::jsonb -> 'supervisors') each))::text"""
+    """ 'erased', true) ELSE each END) FROM jsonb_array_elements(content::jsonb -> 'supervisors') each))::text"""  # noqa: S608 (put together from constants alone)
 )
 """A sent notice in which the erased person is a supervisor without a name and qualifications."""
 
