@@ -83,6 +83,7 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
     "registry.web.security.SecondFactorMiddleware",
     "registry.web.looks.traced",
+    "registry.web.reading.read_as_the_account",
 ]
 
 ROOT_URLCONF = "registry.urls"

@@ -14,6 +14,7 @@ from django.db.models import Model, Q
 from django.utils.translation import gettext as _
 
 from registry.crews.models import Decision, Slot
+from registry.database.readers import as_the_register
 from registry.eligibility.calendar import whole_minutes
 from registry.eligibility.sentences import sentence
 from registry.evidence.models import Appointment, Assessment, Certification, HoursEntry, Instruction, StandDown
@@ -182,6 +183,7 @@ def _records_of(requirements: Iterable[dict[str, Any]]) -> set[str]:
     return found
 
 
+@as_the_register()
 def describe(records: Iterable[str], zone: ZoneInfo) -> dict[str, str]:
     """A line of words for each record identifier (``hours:12``), one statement a kind."""
     wanted: dict[str, list[int]] = defaultdict(list)

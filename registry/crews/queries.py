@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from registry.crews.models import AssignmentState, Job, Slot
 from registry.database.errors import Problem
+from registry.database.readers import as_the_register
 from registry.eligibility.answer import Decision as Answer
 from registry.eligibility.calendar import local_date
 from registry.eligibility.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
@@ -108,6 +109,7 @@ def slot_with_job(slot_id: int) -> Slot:
     return Slot.objects.select_related("job__site", "job__crane").get(pk=slot_id)
 
 
+@as_the_register()
 def answer(asking: Asking) -> Answered:
     """Ask the engine on the register's evidence.
 
@@ -126,6 +128,7 @@ def answer(asking: Asking) -> Answered:
     return _answer(asking, version, standard, whole=everybody, grounds=set())
 
 
+@as_the_register()
 def answers(askings: Sequence[Asking]) -> dict[int, Answer]:
     """The engine's answers about several workers, by worker, by what the register knows now.
 
@@ -258,6 +261,7 @@ def standard_of(job: Job, known_at: datetime | None = None) -> Standard:
     return parsed(version, figures_of(job.employer_id, job.standard_key, known_at), known_at)
 
 
+@as_the_register()
 def crew_of(job: Job) -> CrewView:
     """The crew of a job and the crew rules, in a fixed number of statements."""
     slots = list(job.slots.order_by("id"))

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from django.db import connection
 from django.db.models import QuerySet
 
+from registry.database.readers import as_the_register
 from registry.eligibility import evidence as engine
 from registry.equipment.models import CraneModel, CranePlacement, FamilyDeclaration
 from registry.evidence.models import (
@@ -45,6 +46,7 @@ SIGNER_CLOSURE = f"""
 """  # noqa: S608 (put together from constants alone)
 
 
+@as_the_register()
 def direct_signers(*worker_ids: int) -> set[int]:
     """Everybody who countersigned or assessed any of the workers."""
     with connection.cursor() as cursor:
@@ -52,6 +54,7 @@ def direct_signers(*worker_ids: int) -> set[int]:
         return {each for (each,) in cursor.fetchall()}
 
 
+@as_the_register()
 def signer_closure(*worker_ids: int) -> set[int]:
     """The workers and everybody whose signature stands behind their records, at any remove."""
     with connection.cursor() as cursor:
@@ -59,6 +62,7 @@ def signer_closure(*worker_ids: int) -> set[int]:
         return {each for (each,) in cursor.fetchall()}
 
 
+@as_the_register()
 def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | None = None) -> engine.Evidence:
     """The engine's evidence about some workers, in a fixed number of statements.
 

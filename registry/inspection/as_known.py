@@ -19,6 +19,7 @@ from django.utils.translation import gettext_lazy
 
 from registry.crews.queries import Answered, Asking, answer
 from registry.database.errors import Problem, RecordRefused
+from registry.database.readers import as_the_register
 from registry.eligibility.answer import LeafResult
 from registry.eligibility.calendar import local_date
 from registry.eligibility.evidence import CertificationStatus, Evidence
@@ -229,6 +230,7 @@ class Comparison:
         }
 
 
+@as_the_register()
 def compare(asking: Asking, *, known_at: datetime, now: datetime) -> Comparison:
     """Ask as of ``known_at`` and as of ``now``; ``asking.known_at`` is of no account.
 

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 from registry.crews.described import readable_reason
 from registry.crews.models import Assignment, AssignmentEvent, Job, Slot
 from registry.crews.queries import asking_for_slot
+from registry.database.readers import as_the_register
 from registry.eligibility.crew import CrewFinding
 from registry.eligibility.render import CAUTION
 from registry.eligibility.standard import BadInput
@@ -172,6 +173,7 @@ class CrewAsKnown:
         }
 
 
+@as_the_register()
 def crew_as_known(job: Job, *, day_instant: datetime, known_at: datetime, now: datetime) -> CrewAsKnown:
     """The crew of a job, current or an earlier plan, at an instant of the work.
 

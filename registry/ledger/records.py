@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from registry.database.readers import as_the_register
 from registry.ledger.canonical import leaf_of
 from registry.ledger.kinds import BY_TABLE
 from registry.ledger.models import Checkpoint, Entry
@@ -32,6 +33,7 @@ class LoggedRecord:
     as_entered: bool | None
 
 
+@as_the_register()
 def logged_record(kind: str, record: int) -> LoggedRecord:
     """The log's side of a record. Raises :class:`NotInTheLog`."""
     entry = Entry.objects.filter(kind=kind, record=record).select_related("place").first()
@@ -61,6 +63,7 @@ def _as_entered(entry: Entry) -> bool | None:
     return leaf_of(kind, row, bytes(entry.salt), json.loads(entry.leaf)["entered_at"]) == entry.leaf
 
 
+@as_the_register()
 def with_opening(proof: InclusionProof) -> dict[str, Any]:
     """The proof with the record itself: its open columns, and what opens the commitment to its personal ones.
 

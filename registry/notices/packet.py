@@ -9,6 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from registry.crews.models import Job
+from registry.database.readers import as_the_register
 from registry.notices.comparison import Change, compare
 from registry.notices.content import canonical_text, content_of, fingerprint, sha256_of
 from registry.notices.files import rule_for
@@ -73,6 +74,7 @@ class Packet:
         return any(each.needs_notice for each in self.changes)
 
 
+@as_the_register()
 def packet_of(job: Job, *, at: datetime) -> Packet:
     """The packet at ``at``; ``job`` comes with site, employer, crane, model and maker (``access.visible_jobs``)."""
     zone = ZoneInfo(job.site.time_zone)

@@ -10,6 +10,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from registry.database.readers import as_the_register
 from registry.evidence.models import Certification, EvidenceVersion
 from registry.ledger.models import Checkpoint
 from registry.people.models import Account, Worker
@@ -31,6 +32,7 @@ class GivenOut:
     pdf: bytes
 
 
+@as_the_register()
 def issue_transcript(
     *,
     worker: Worker,
@@ -86,6 +88,7 @@ class TranscriptStanding:
     same_file: bool | None
 
 
+@as_the_register()
 def transcript_standing(code: str, *, file: bytes | None = None) -> TranscriptStanding | None:
     """The standing of the transcript with this code; ``None`` where none was given out under it."""
     written = code.strip().upper().replace(" ", "").replace("-", "")
@@ -106,6 +109,7 @@ class CertificateStanding:
     status: str
 
 
+@as_the_register()
 def certificate_standings(number: str, *, at: datetime) -> list[CertificateStanding]:
     """The certificates on record under this number, as they stand at the instant ``at``."""
     current = Certification.objects.current().filter(number__iexact=number.strip()).select_related("worker")

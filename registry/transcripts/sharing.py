@@ -18,6 +18,7 @@ from django.db.models import Count, Max, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.readers import as_the_register
 from registry.people.models import Account, Worker
 from registry.transcripts.models import EndedLink, LinkOpening, SharedLink
 
@@ -69,6 +70,7 @@ def end_link(*, link: SharedLink, at: datetime, ended_by: Account) -> EndedLink:
         return EndedLink.objects.create(link=link, recorded_at=at, recorded_by=ended_by)
 
 
+@as_the_register()
 def look_through(*, token: str, what: str, at: datetime, looked_by: Account | None) -> SharedLink:
     """The link that ``token`` opens at ``at``, with the look recorded: ``what`` is ``record`` or ``transcript``.
 

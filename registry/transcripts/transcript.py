@@ -22,6 +22,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
+from registry.database.readers import as_the_register
 from registry.eligibility.calendar import whole_minutes
 from registry.equipment.models import CraneModel
 from registry.evidence.models import (
@@ -383,6 +384,7 @@ def _plain(value: Any) -> Any:
     return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
 
 
+@as_the_register()
 def transcript_of(worker: Worker, *, known_at: datetime) -> Transcript:
     """The worker's record as the register knew it at ``known_at``."""
     within = _countersign_within_days(known_at)
@@ -622,6 +624,7 @@ def _assessed(kept: Row, row: Row) -> Assessed:
     )
 
 
+@as_the_register()
 def certifications_of(worker: Worker, *, known_at: datetime) -> tuple[Certified, ...]:
     """The worker's certificates as known at ``known_at``, each with its status then and what changed it."""
     certificates = _all(Certification, "certification", worker, known_at, _CERTIFICATION)

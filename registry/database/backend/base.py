@@ -1,4 +1,4 @@
-"""Django's PostgreSQL backend, except that it finds the server when somebody first connects."""
+"""Django's PostgreSQL backend, except that it finds the server when somebody first connects, and knows its reader."""
 
 from typing import Any
 
@@ -6,7 +6,26 @@ from django.db.backends.postgresql import base
 
 from registry.database import server
 
+READ_AS = "SELECT set_config('registry.reader', %s, false)"
+
 
 class DatabaseWrapper(base.DatabaseWrapper):
+    """``reader`` is what the setting ``registry.reader`` holds; see :mod:`registry.database.readers`."""
+
+    reader = ""
+
     def get_connection_params(self) -> dict[str, Any]:
         return {**super().get_connection_params(), **server.parameters(self.settings_dict["ROLE"])}
+
+    def init_connection_state(self) -> None:
+        super().init_connection_state()
+        if self.reader:
+            # A connection that was lost comes back with the reader it had, never as the register.
+            with self.connection.cursor() as cursor:
+                cursor.execute(READ_AS, [self.reader])
+
+    def read_as(self, reader: str) -> None:
+        """From now on this connection reads for ``reader``."""
+        with self.cursor() as cursor:
+            cursor.execute(READ_AS, [reader])
+        self.reader = reader
