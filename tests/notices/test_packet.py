@@ -14,6 +14,7 @@ from jsonschema import Draft202012Validator, FormatChecker
 from registry.crews import services as crews
 from registry.crews.models import AssignmentState
 from registry.database.errors import RecordRefused
+from registry.database.readers import account_reader, reading_as
 from registry.equipment import services as equipment
 from registry.evidence import services as evidence
 from registry.inspection.bundle_records import records_of
@@ -128,6 +129,25 @@ def test_what_is_recorded_as_sent_is_what_was_shown(columbia: Columbia) -> None:
     columbia.party(role="owner", name="Spit Holdings")
     with pytest.raises(RecordRefused, match="changed since it was shown"):
         columbia.send(seen=seen)
+
+
+def test_whom_a_notice_names_is_seen_by_its_employer_and_the_person(columbia: Columbia) -> None:
+    columbia.complete()
+    columbia.send()
+    world = columbia.world
+    elsewhere = people.register_employer(name="Cormorant Lift Yard", jurisdiction="US", recorded_at=world.now)
+    accounts = {
+        "employer": world.dispatcher(),
+        "other": people.open_account(username="other", password=None, kind="employer", employer=elsewhere),
+        "worker": people.open_account(username="w", password=None, kind="worker", worker=columbia.supervisor),
+        "signer": people.open_account(username="s", password=None, kind="worker", worker=world.assessor),
+        "inspector": people.open_account(username="inspector", password=None, kind="inspector"),
+    }
+    seen = {}
+    for who, account in accounts.items():
+        with reading_as(account_reader(account.pk)):
+            seen[who] = NamedSupervisor.objects.count()
+    assert seen == {"employer": 1, "other": 0, "worker": 1, "signer": 0, "inspector": 1}
 
 
 def test_a_sent_notice_keeps_its_content_its_sha256_and_whom_it_names(columbia: Columbia) -> None:
