@@ -26,3 +26,28 @@ def grant_execute(function: str) -> RunSQL:
         f"GRANT EXECUTE ON FUNCTION {function} TO {roles.APPLICATION}",
         reverse_sql=f"REVOKE ALL ON FUNCTION {function} FROM {roles.APPLICATION}",
     )
+
+
+def shown_to(table: str, condition: str) -> RunSQL:
+    """The application reads only rows that ``condition`` (SQL) shows to the reader; see ``sql/row_level_security.sql``.
+
+    ``{about_person}`` in it stands for: the row's ``worker_id`` is the reader, or
+    on the books of the reader's employer. What may be written stays with grants,
+    constraints and triggers. What stands in ``(SELECT …)`` is worked out once in
+    a statement, and where everything is read the condition is never looked at.
+
+    >>> operations = [shown_to("evidence_hours", "{about_person}")]
+    """
+    name = roles.table_identifier(table)
+    about_person = (
+        "worker_id = (SELECT registry_reader_worker()) OR EXISTS "  # noqa: S608 (put together from constants alone)
+        f"(SELECT FROM registry_own_people own WHERE own.worker_id = {name}.worker_id)"
+    )
+    seen = f"(SELECT registry_reads_everything()) OR {condition.format(about_person=about_person)}"
+    return RunSQL(
+        sql=f"ALTER TABLE {name} ENABLE ROW LEVEL SECURITY;"
+        f" CREATE POLICY read_by_whom_it_concerns ON {name} FOR SELECT TO {roles.APPLICATION} USING ({seen});"
+        f" CREATE POLICY written_by_the_register ON {name} FOR INSERT TO {roles.APPLICATION} WITH CHECK (true)",
+        reverse_sql=f"DROP POLICY read_by_whom_it_concerns ON {name}; DROP POLICY written_by_the_register ON {name};"
+        f" ALTER TABLE {name} DISABLE ROW LEVEL SECURITY",
+    )
