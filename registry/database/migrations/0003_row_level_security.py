@@ -15,7 +15,7 @@ ABOUT_A_PERSON = [
 # Whoever sees a record also sees what supersedes it: otherwise a corrected record would pass for the present one.
 SHOWN_TO = {
     "evidence_hoursentry": """
-        {about_person} OR employer_id = (SELECT registry_reader_employer())
+        employer_id = (SELECT registry_reader_employer()) OR {about_person}
         OR EXISTS (SELECT FROM registry_own_entries own WHERE own.entry_id = evidence_hoursentry.id)
         OR supersedes_id IS NOT NULL AND EXISTS (
             SELECT FROM registry_own_entries own WHERE own.entry_id = evidence_hoursentry.supersedes_id)
@@ -27,7 +27,7 @@ SHOWN_TO = {
             WHERE given.assessment_id = evidence_assessment.supersedes_id)
     """,
     "evidence_appointment": """
-        {about_person} OR employer_id = (SELECT registry_reader_employer())
+        employer_id = (SELECT registry_reader_employer()) OR {about_person}
         OR supersedes_id IS NOT NULL AND EXISTS (
             SELECT FROM registry_own_appointments own WHERE own.appointment_id = evidence_appointment.supersedes_id)
     """,
@@ -58,7 +58,7 @@ SHOWN_TO = {
         EXISTS (SELECT FROM evidence_assessment assessment WHERE assessment.id = assessment_id)
     """,
     "evidence_correctionrequest": """
-        {about_person} OR employer_id = (SELECT registry_reader_employer())
+        employer_id = (SELECT registry_reader_employer()) OR {about_person}
         OR record_kind = 'assessment' AND EXISTS (
             SELECT FROM registry_given_assessments given
             WHERE given.assessment_id = evidence_correctionrequest.record_id)
