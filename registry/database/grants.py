@@ -44,10 +44,20 @@ def shown_to(table: str, condition: str) -> RunSQL:
         f"(SELECT FROM registry_own_people own WHERE own.worker_id = {name}.worker_id)"
     )
     seen = f"(SELECT registry_reads_everything()) OR {condition.format(about_person=about_person)}"
+    policies = {
+        "read_by_whom_it_concerns": f"FOR SELECT TO {roles.APPLICATION} USING ({seen})",
+        "written_by_the_register": f"FOR INSERT TO {roles.APPLICATION} WITH CHECK (true)",
+        # Without these a change would find no rows and pass in silence, where triggers refuse it aloud.
+        "updates_are_for_triggers_to_refuse": f"FOR UPDATE TO {roles.APPLICATION} USING (true)",
+        "deletions_are_for_triggers_to_refuse": f"FOR DELETE TO {roles.APPLICATION} USING (true)",
+    }
     return RunSQL(
-        sql=f"ALTER TABLE {name} ENABLE ROW LEVEL SECURITY;"
-        f" CREATE POLICY read_by_whom_it_concerns ON {name} FOR SELECT TO {roles.APPLICATION} USING ({seen});"
-        f" CREATE POLICY written_by_the_register ON {name} FOR INSERT TO {roles.APPLICATION} WITH CHECK (true)",
-        reverse_sql=f"DROP POLICY read_by_whom_it_concerns ON {name}; DROP POLICY written_by_the_register ON {name};"
-        f" ALTER TABLE {name} DISABLE ROW LEVEL SECURITY",
+        sql=[
+            f"ALTER TABLE {name} ENABLE ROW LEVEL SECURITY",
+            *(f"CREATE POLICY {policy} ON {name} {what}" for policy, what in policies.items()),
+        ],
+        reverse_sql=[
+            *(f"DROP POLICY {policy} ON {name}" for policy in policies),
+            f"ALTER TABLE {name} DISABLE ROW LEVEL SECURITY",
+        ],
     )

@@ -411,7 +411,9 @@ def test_every_table_that_names_a_worker_has_a_policy_or_a_reason_why_not(db: No
     assert naming - guarded == set(WITHOUT_A_POLICY)
     assert set(ABOUT_PERSON) <= guarded
     policies = column("SELECT tablename || ' ' || cmd FROM pg_policies WHERE roles = '{registry_application}'")
-    assert policies == {f"{table} {command}" for table in guarded for command in ("SELECT", "INSERT")}
+    assert policies == {
+        f"{table} {command}" for table in guarded for command in ("SELECT", "INSERT", "UPDATE", "DELETE")
+    }
 
 
 def test_nothing_that_hangs_on_a_guarded_record_is_open(db: None) -> None:
