@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from registry.crews.models import AssignmentState, Slot
 from registry.crews.queries import answers, asking_for_slot, employed_throughout, standard_for
 from registry.crews.sieve import Missing, Sieve
+from registry.database.readers import as_the_register
 from registry.eligibility.answer import Decision as Answer
 from registry.eligibility.standard import BadInput
 from registry.language.amounts import duration
@@ -62,6 +63,8 @@ class Candidates:
         return Candidates(permitted, refused, undecided, self.more)
 
 
+# Those asked about are the employer's own, and one statement weighs all of them: no row needs to be judged again.
+@as_the_register()
 def candidates_for(slot: Slot, *, start: datetime, end: datetime, query: str = "", most: int = 12) -> Candidates:
     """Who of the employer's people may fill ``slot`` over ``[start, end)``, as the engine would decide.
 
