@@ -67,8 +67,13 @@ def people_named(request: HttpRequest, people: QuerySet[Worker], *, most: int = 
 
 
 class SiteInstant(forms.DateTimeField):
-    """A date and time as read from a clock on the site."""
+    """A date and time as read from a clock on the site.
 
+    Years outside ``EARLIEST`` to ``LATEST`` are slips of the pen, and at the ends
+    of the calendar an instant in UTC has no date at all.
+    """
+
+    EARLIEST, LATEST = 1900, 2199
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
 
     def to_python(self, value: Any) -> datetime | None:
@@ -79,6 +84,8 @@ class SiteInstant(forms.DateTimeField):
             return None
         if isinstance(value, str) and (typed := parse_datetime(value.strip())) and typed.tzinfo is not None:
             # A clock shows no offset: one that was typed may contradict the site's.
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        if not self.EARLIEST <= read.year <= self.LATEST:
             raise ValidationError(self.error_messages["invalid"], code="invalid")
         return read.replace(tzinfo=None)
 
