@@ -41,7 +41,15 @@ from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload
 from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker
 from registry.web.forms import SiteInstant, at_site
-from registry.web.records.fields import ClockForm, PersonField, ScanField, ScanForm, find_people
+from registry.web.records.fields import (
+    ClockForm,
+    DutyField,
+    LanguageField,
+    PersonField,
+    ScanField,
+    ScanForm,
+    find_people,
+)
 
 FIRST_LINES = 12
 MORE_LINES = 8
@@ -413,7 +421,11 @@ class AppointmentForm(ScannedRecordForm):
         choices=choices_of(Appointment.KINDS),
         help_text=_("Founding: the act by which an employer names its first assessors; it needs an outside document."),
     )
-    duty = forms.CharField(label=_("Duty"), max_length=100, help_text=_("For instance: erection supervisor."))
+    duty = DutyField(
+        label=_("Duty"),
+        max_length=100,
+        help_text=_("Choose one of the names offered, or write another that a role standard asks for."),
+    )
     maker = forms.ModelChoiceField(
         Maker.objects.order_by("name"), label=_("Maker"), required=False, help_text=_("For a maker's instructor.")
     )
@@ -426,10 +438,6 @@ class AppointmentForm(ScannedRecordForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["model"].queryset = _models()  # type: ignore[attr-defined]
-
-    def clean_duty(self) -> str:
-        # Role standards name duties as they name roles.
-        return "_".join(self.cleaned_data["duty"].split()).lower()
 
     def given(self) -> dict[str, Any]:
         given = super().given()
@@ -465,7 +473,9 @@ class EmploymentForm(RecordForm):
 class LanguageForm(RecordForm):
     """A language somebody can work in."""
 
-    language = forms.CharField(label=_("Language"), max_length=35, help_text=_("As a tag: en, fr, es, pt-BR."))
+    language = LanguageField(
+        label=_("Language"), max_length=35, help_text=_("Its name, or its tag for a language not offered: pt-BR.")
+    )
 
 
 class HoursForm(RecordForm):

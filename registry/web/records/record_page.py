@@ -209,7 +209,7 @@ def _employment(record: Any) -> tuple[str, str]:
 
 
 def _language(record: Any) -> tuple[str, str]:
-    return record.language, ""
+    return words.language_name(record.language), ""
 
 
 _WORDS: dict[str, Callable[[Any], tuple[str, str]]] = {
