@@ -9,7 +9,7 @@ everybody while the engine is asked about few (:mod:`registry.crews.candidates`)
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import reduce
@@ -61,7 +61,8 @@ class Missing:
 class Sieve:
     """One role standard asked of many people, for work on one job over ``[start, end)``.
 
-    ``job`` must come with its site and its crane's model.
+    ``job`` must come with its site and its crane's model. :meth:`met` asks for everything but
+    hours, :meth:`minutes` reads hours, of fewer people; :meth:`missing` puts both together.
     """
 
     role: RoleStandard
@@ -70,43 +71,53 @@ class Sieve:
     end: datetime
     _models: dict[str, frozenset[int]] = field(default_factory=dict)
 
-    def missing(self, people: QuerySet[Worker], *, hours: bool) -> dict[Worker, list[Missing]]:
-        """What each of them cannot have; an empty list where all may be in order.
+    def met(self, people: QuerySet[Worker]) -> dict[Worker, dict[str, bool]]:
+        """Which requirements other than hours each of them can meet, by key. One statement.
 
-        One statement, and with ``hours`` a second one that reads all their entries; two more
-        where a requirement counts models of a class or family.
+        One or two more where a requirement counts models of a class or family.
         """
-        leaves = list(self.role.leaves())
-        others = {leaf.key: f"met_{place}" for place, leaf in enumerate(leaves) if not isinstance(leaf, Hours)}
-        asked = {others[leaf.key]: self._condition(leaf) for leaf in leaves if leaf.key in others}
-        worked = {leaf.key: leaf for leaf in leaves if isinstance(leaf, Hours)} if hours else {}
-        minutes = self._minutes(people, worked)
-        found = {}
-        for worker in people.annotate(**asked):
-            own = minutes.get(worker.pk, dict.fromkeys(worked, 0))
-            met = {key: getattr(worker, name) for key, name in others.items()}
-            met |= {key: own[key] >= leaf.minimum for key, leaf in worked.items()}
-            found[worker] = _missing(self.role.requirement, met, own)
-        return found
+        leaves = {leaf.key: leaf for leaf in self.role.leaves() if not isinstance(leaf, Hours)}
+        names = {key: f"met_{place}" for place, key in enumerate(leaves)}
+        asked = people.annotate(**{names[key]: self._condition(leaf) for key, leaf in leaves.items()})
+        return {worker: {key: getattr(worker, name) for key, name in names.items()} for worker in asked}
 
-    # Hours
+    def minutes(self, people: Collection[Worker]) -> dict[int, dict[str, int]]:
+        """Minutes on record that could count for each requirement of hours, by worker and key. One statement.
 
-    def _minutes(self, people: QuerySet[Worker], leaves: dict[str, Hours]) -> dict[int, dict[str, int]]:
-        """Minutes on record that could count for each leaf, before overlaps, caps and pauses take any away."""
+        Before overlaps, caps and pauses take any away; everybody asked about is in it.
+        """
+        leaves = {leaf.key: leaf for leaf in self.role.leaves() if isinstance(leaf, Hours)}
+        found = {each.pk: dict.fromkeys(leaves, 0) for each in people}
         if not leaves:
-            return {}
+            return found
         signed = Exists(Countersignature.objects.filter(entry=OuterRef("pk")))
-        entries = HoursEntry.objects.current().filter(signed | Q(origin="import"), worker__in=people.values("pk"))
+        entries = HoursEntry.objects.current().filter(signed | Q(origin="import"), worker__in=list(found))
         length = ExpressionWrapper(F("end") - F("start"), output_field=DurationField())
         sums = {
             f"sum_{place}": Sum(length, filter=self._worked(leaf), default=None)
             for place, leaf in enumerate(leaves.values())
         }
         rows: Iterable[Any] = entries.values("worker").annotate(**sums)
-        return {
-            row["worker"]: {key: (row[name] or timedelta()) // MINUTE for key, name in zip(leaves, sums, strict=True)}
-            for row in rows
+        for row in rows:
+            found[row["worker"]] = {
+                key: (row[name] or timedelta()) // MINUTE for key, name in zip(leaves, sums, strict=True)
+            }
+        return found
+
+    def missing(self, met: Mapping[str, bool], minutes: Mapping[str, int] | None = None) -> list[Missing]:
+        """The fewest requirements whose lack refuses somebody; none where all may be in order.
+
+        Without ``minutes`` the hours are taken to be there.
+        """
+        minutes = minutes or {}
+        reached = {
+            leaf.key: minutes[leaf.key] >= leaf.minimum
+            for leaf in self.role.leaves()
+            if isinstance(leaf, Hours) and leaf.key in minutes
         }
+        return _missing(self.role.requirement, {**met, **reached}, minutes)
+
+    # Hours
 
     def _worked(self, leaf: Hours) -> Q:
         counts = Q(
@@ -235,7 +246,7 @@ class Sieve:
         return frozenset(models.values_list("pk", flat=True))
 
 
-def _missing(node: Node, met: dict[str, bool], minutes: dict[str, int]) -> list[Missing]:
+def _missing(node: Node, met: Mapping[str, bool], minutes: Mapping[str, int]) -> list[Missing]:
     """The fewest leaves whose lack refuses the tree; what ``met`` does not name counts as met."""
     if not isinstance(node, Group):
         return [] if met.get(node.key, True) else [Missing(node, minutes.get(node.key))]

@@ -153,7 +153,9 @@ def test_for_everybody_the_answer_is_the_engines(world: World, standard_key: str
         permitted = {each.worker.pk for each in found.permitted}
         assert not found.undecided
         sieve = Sieve(standard.by_role_and_operation[slot.role, "dismantling"], slot.job, job.start, job.end)
-        missing = sieve.missing(Worker.objects.filter(pk__in=[each.pk for each in everybody]), hours=True)
+        met = sieve.met(Worker.objects.filter(pk__in=[each.pk for each in everybody]))
+        minutes = sieve.minutes(everybody)
+        missing = {each: sieve.missing(met[each], minutes[each.pk]) for each in everybody}
         for worker in everybody:
             given = answer(asking_for_slot(slot, worker=worker.pk, start=job.start, end=job.end)).answer
             assert given.permitted == (worker.pk in permitted), (slot, worker, missing[worker])
