@@ -140,6 +140,9 @@ def _busy(people: Iterable[Worker], slot: Slot, start: datetime, end: datetime) 
             found[each.worker_id] = _("is in this place already")
         elif each.job_id == slot.job_id:
             found[each.worker_id] = _("is on this crew already: %(role)s") % {"role": each.slot.get_role_display()}
-        else:
+        elif each.job.employer_id == slot.job.employer_id:
             found[each.worker_id] = _("is on another job then: %(site)s") % {"site": each.job.site}
+        else:
+            # Where another employer works is that employer's own affair.
+            found[each.worker_id] = _("This person is on another job at that time.")
     return found
