@@ -230,6 +230,36 @@ def test_what_is_wrong_is_said_in_place(world: World, dispatcher: Client, inspec
     assert (gone.status_code, gone.headers["HX-Refresh"]) == (204, "true")
 
 
+def test_what_has_gone_meanwhile_has_the_open_page_loaded_anew(world: World, dispatcher: Client) -> None:
+    path = f"/slots/{world.job(['erector']).slots.get().pk + 1}/fill/"
+    gone = dispatcher.get(path, headers=IN_PLACE)
+    assert (gone.status_code, gone.headers["HX-Refresh"]) == (204, "true")
+    assert dispatcher.get(path).status_code == 404
+
+
+def test_closing_what_opened_at_a_place_leads_back_to_it(world: World, dispatcher: Client) -> None:
+    job = world.job(["erector", "rigger"])
+    slot = job.slots.get(role="rigger")
+    opened = dispatcher.get(f"/slots/{slot.pk}/fill/", headers=IN_PLACE).text
+    (close,) = re.findall(r'hx-get="(/jobs/[^"]*)"', opened)
+    crew = dispatcher.get(close, headers=IN_PLACE).text
+    assert crew.count("autofocus") == 1
+    assert "autofocus>Rigger" in crew
+
+
+def test_a_place_left_at_once_is_filled_again_from_that_minute(
+    world: World, dispatcher: Client, erector: Worker, another_erector: Worker
+) -> None:
+    job = world.job(["erector"], starts_in=-1)
+    leaving = put_in_place(world, job, erector)
+    said = {"ends_at": "", "reason": "Taken ill"}
+    assert dispatcher.post(f"/assignments/{leaving.pk}/end/", said).status_code == 302
+    (path, *_same) = re.findall(r'href="(/slots/\d+/fill/\?start=[^"]*)"', board(dispatcher, job))
+    gap = dict(re.findall(r"(start|end)=([^&]+)", path.replace("&amp;", "&")))
+    filled = dispatcher.post(path.partition("?")[0], {"worker": another_erector.pk, **gap}, follow=True)
+    assert "PERMITTED" in filled.text
+
+
 def test_people_whose_papers_run_out_come_first(world: World, dispatcher: Client, erector: Worker) -> None:
     world.worker("Zita", "Abendroth")
     late = world.worker("Aurel", "Voskuijlen")
