@@ -76,7 +76,7 @@ def candidates_for(slot: Slot, *, start: datetime, end: datetime, query: str = "
         message = _("The role standard says nothing of this role in this operation.")
         raise BadInput("$.question.role", message)
     sieve = Sieve(role, slot.job, start, end)
-    met = sieve.met(_employed(slot, start, end, query))
+    met = sieve.met(list(_employed(slot, start, end, query)))
     lacking = {worker: sieve.missing(each) for worker, each in met.items()}
     out = sorted((each for each, missing in lacking.items() if missing), key=lambda each: len(lacking[each]))
     may_be = [each for each, missing in lacking.items() if not missing]

@@ -154,7 +154,7 @@ def test_for_everybody_the_answer_is_the_engines(world: World, standard_key: str
         permitted = {each.worker.pk for each in found.permitted}
         assert not found.undecided
         sieve = Sieve(standard.by_role_and_operation[slot.role, "dismantling"], slot.job, job.start, job.end)
-        met = sieve.met(Worker.objects.filter(pk__in=[each.pk for each in everybody]))
+        met = sieve.met(everybody)
         minutes = sieve.minutes(everybody)
         missing = {each: sieve.missing(met[each], minutes[each.pk]) for each in everybody}
         for worker in everybody:
