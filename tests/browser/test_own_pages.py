@@ -19,7 +19,7 @@ pytest.importorskip("playwright", reason="Playwright is not installed")
 from playwright import sync_api
 
 from tests.browser.conftest import Opened
-from tests.browser.looking import LOOKS, finds_nothing_wrong
+from tests.browser.looking import ONE_LOOK, finds_nothing_wrong
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
@@ -57,7 +57,7 @@ def mira(address: str) -> Worker:
     return worker
 
 
-@pytest.mark.parametrize(("size", "scheme"), LOOKS)
+@pytest.mark.parametrize(("size", "scheme"), ONE_LOOK)
 def test_a_worker_does_everything_from_the_own_page_and_somebody_looks_through_a_link(
     opened: Opened,
     browser: sync_api.Browser,
