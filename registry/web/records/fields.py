@@ -13,7 +13,7 @@ from django.db.models import QuerySet
 from django.http import QueryDict
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
-from django.utils.translation import gettext as _now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from registry.database.errors import RecordRefused
@@ -94,9 +94,9 @@ def find_people(form: forms.Form, names: Iterable[str], among: QuerySet[Worker])
             found[name] = alike[0]
         elif alike:
             named = "; ".join(f"{each.number} {each}" for each in alike[:MOST_ALIKE])
-            form.add_error(name, _now("Several people may be meant; give the number: %(named)s") % {"named": named})
+            form.add_error(name, gettext("Several people may be meant; give the number: %(named)s") % {"named": named})
         else:
-            form.add_error(name, _now("Nobody on the books is meant by this."))
+            form.add_error(name, gettext("Nobody on the books is meant by this."))
     return found
 
 
@@ -176,7 +176,7 @@ class ScanForm(forms.Form):
             try:
                 owner, document = signing.loads(kept, salt=KEPT)
             except signing.BadSignature as error:
-                raise ValidationError(_now("Choose the file again.")) from error
+                raise ValidationError(gettext("Choose the file again.")) from error
             if owner == self.account.pk:
                 self.scan = Document.objects.defer("content").filter(pk=document, recorded_by=self.account).first()
         return kept
