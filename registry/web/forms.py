@@ -211,9 +211,9 @@ class SubstituteForm(SiteForm):
     own_words = forms.CharField(label=_("The reason in your own words"), max_length=500, required=False)
     from_instant = SiteInstant(label=_("From"), required=False, help_text=_("Blank: now, or when the job starts."))
 
-    def __init__(self, *args: Any, job: Job, **options: Any) -> None:
+    def __init__(self, *args: Any, job: Job, leaving: int, **options: Any) -> None:
         super().__init__(*args, job=job, **options)
-        self.fields["worker"].queryset = queries.candidates(job)  # type: ignore[attr-defined]
+        self.fields["worker"].queryset = queries.candidates(job).exclude(pk=leaving)  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         given = super().clean()

@@ -12,6 +12,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.csrf import csrf_failure
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -79,6 +80,11 @@ def page(view: View) -> View:
 def in_place(request: HttpRequest) -> bool:
     """Whether a part of a page is asked for, to be put into the page that is open."""
     return request.headers.get("HX-Request") == "true"
+
+
+def form_is_of_another_session(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """A form that was opened before somebody signed in anew: asked in place, the open page is loaded anew."""
+    return _loaded_anew() if in_place(request) else csrf_failure(request, reason)
 
 
 def _loaded_anew() -> HttpResponse:
@@ -244,7 +250,7 @@ def substitute(request: HttpRequest, *, account: Account, assignment_id: int) ->
     job, now = leaving.slot.job, timezone.now()
     if leaving.state.standing == "ended":
         return redirect("job", job_id=job.pk)
-    form = SubstituteForm(posted(request), job=job, initial=request.GET.dict())
+    form = SubstituteForm(posted(request), job=job, leaving=leaving.worker_id, initial=request.GET.dict())
     if not _only_looking(request, form) and form.is_valid():
         with refused_beside_fields(form):
             outcome = services.substitute(

@@ -20,7 +20,7 @@ from registry.eligibility.render import CAUTION
 from registry.evidence import services as evidence
 from registry.inspection.models import Look
 from registry.people.models import Worker
-from tests.world import World
+from tests.world import World, sign_in
 
 IN_PLACE = {"HX-Request": "true"}
 
@@ -186,6 +186,8 @@ def test_a_reason_in_own_words_must_be_said_and_is_kept(
     leaving = put_in_place(world, world.job(["erector"]), erector)
     path = f"/assignments/{leaving.pk}/substitute/"
     given = {"worker": another_erector.pk, "reason": "own_words", "own_words": ""}
+    own = dispatcher.post(path, {**given, "worker": erector.pk, "reason": "taken_ill"})
+    assert (own.status_code, leaving.events.count()) == (422, 0), "nobody takes over from themself"
     unsaid = dispatcher.post(path, given)
     assert unsaid.status_code == 422
     assert unsaid.text.count("Say the reason.") == 2
@@ -235,6 +237,16 @@ def test_what_has_gone_meanwhile_has_the_open_page_loaded_anew(world: World, dis
     gone = dispatcher.get(path, headers=IN_PLACE)
     assert (gone.status_code, gone.headers["HX-Refresh"]) == (204, "true")
     assert dispatcher.get(path).status_code == 404
+
+
+def test_a_form_of_another_session_has_the_open_page_loaded_anew(world: World) -> None:
+    browser = Client(enforce_csrf_checks=True)
+    sign_in(browser, world.dispatcher())
+    path = f"/slots/{world.job(['erector']).slots.get().pk}/fill/"
+    stale = browser.post(path, {"worker": 1}, headers=IN_PLACE)
+    assert (stale.status_code, stale.headers["HX-Refresh"]) == (204, "true")
+    assert browser.post(path, {"worker": 1}).status_code == 403
+    assert not Refusal.objects.exists()
 
 
 def test_closing_what_opened_at_a_place_leads_back_to_it(world: World, dispatcher: Client) -> None:
