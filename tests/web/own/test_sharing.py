@@ -188,6 +188,21 @@ def test_too_many_wrong_links_from_one_address_are_refused_before_they_are_looke
     assert Client(REMOTE_ADDR="198.51.100.7").get(path(link)).status_code == 200
 
 
+def test_to_whom_a_record_was_shown_is_read_by_its_worker_alone(
+    world: World, mira: Worker, account: Account, dispatcher: Client, inspector: Client, signed_in: SignedIn
+) -> None:
+    link = made(mira, account, world.now)
+    assert Client().get(path(link)).status_code == 200
+    opening = LinkOpening.objects.get()
+    ended = sharing.end_link(link=link.link, at=world.now, ended_by=account)
+    own = signed_in(account)
+    for record in (link.link, opening, ended):
+        address = f"/log/records/{record._meta.db_table}/{record.pk}/"
+        assert own.get(address).status_code == 200
+        for other in (inspector, dispatcher):
+            assert other.get(address).status_code == 404, "the note is the worker's alone"
+
+
 def test_behind_a_proxy_wrong_links_are_counted_for_whom_it_answers(
     world: World, mira: Worker, account: Account, client: Client, settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
