@@ -10,7 +10,7 @@ from registry.crews.described import readable_reason
 from registry.crews.models import AssignmentState, Job, Refusal, Slot
 from registry.crews.queries import CrewView, crew_of
 from registry.eligibility.crew import CrewFinding
-from registry.eligibility.intervals import Timeline
+from registry.eligibility.intervals import Interval, Timeline
 from registry.people.models import Account
 
 
@@ -77,6 +77,15 @@ class Place:
         if self.filled:
             return "stands"
         return "held" if self.held else "open"
+
+    @property
+    def gap(self) -> Interval | None:
+        """The first part of the job that nobody is in, where somebody is in the place for another part."""
+        if not self.assignments:
+            return None
+        job = self.slot.job
+        taken = Timeline.of((each.during.lower, each.during.upper) for each in self.assignments)
+        return next(iter(taken.outside().limited_to(job.start, job.end).intervals), None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -266,7 +266,9 @@ def test_a_place_left_at_once_is_filled_again_from_that_minute(
     leaving = put_in_place(world, job, erector)
     said = {"ends_at": "", "reason": "Taken ill"}
     assert dispatcher.post(f"/assignments/{leaving.pk}/end/", said).status_code == 302
-    (path, *_same) = re.findall(r'href="(/slots/\d+/fill/\?start=[^"]*)"', board(dispatcher, job))
+    link = r'href="(/slots/\d+/fill/\?start=[^"]*)"'
+    (path, *_same) = re.findall(link, board(dispatcher, job))
+    assert re.findall(link, dispatcher.get(f"/jobs/{job.pk}/").text) == [path]
     gap = dict(re.findall(r"(start|end)=([^&]+)", path.replace("&amp;", "&")))
     filled = dispatcher.post(path.partition("?")[0], {"worker": another_erector.pk, **gap}, follow=True)
     assert "PERMITTED" in filled.text
