@@ -74,6 +74,11 @@ def stored_name(typed: str, among: Iterable[str]) -> str:
     return "_".join(typed.split()).lower()
 
 
+def set_apart(parts: Iterable[str]) -> str:
+    """Parts of one text with semicolons between them, as the language in force sets them."""
+    return f"{_(';')} ".join(parts)
+
+
 def choices_of(names: Iterable[str]) -> list[tuple[str, str]]:
     """Stored names with their labels, as a field's choices."""
     return [(each, in_words_lazy(each)) for each in names]

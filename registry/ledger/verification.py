@@ -520,7 +520,7 @@ def _differences(kind: Kind, place: _Place, row: dict[str, Any]) -> str:
 
 def _differing(said: dict[str, Any], now: dict[str, Any]) -> str:
     changed = sorted(key for key in said.keys() | now.keys() if said.get(key) != now.get(key))
-    return "; ".join(
+    return f"{_(';')} ".join(
         _("%(column)s was %(before)s, is %(now)s")
         % {"column": key, "before": _shown(said.get(key)), "now": _shown(now.get(key))}
         for key in changed

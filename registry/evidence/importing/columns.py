@@ -13,6 +13,7 @@ from openpyxl.utils import get_column_letter
 
 from registry.evidence.importing.reading import FileRefused, Row, Unreadable
 from registry.evidence.importing.words import field_in_words
+from registry.language.words import set_apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +131,7 @@ def map_columns(
         troubles.append(_("there is no column for %(fields)s") % {"fields": ", ".join(missing)})
     if troubles:
         raise FileRefused(
-            rule, _("Row %(row)s, the header: %(troubles)s.") % {"row": header.number, "troubles": "; ".join(troubles)}
+            rule, _("Row %(row)s, the header: %(troubles)s.") % {"row": header.number, "troubles": set_apart(troubles)}
         )
     return Columns(index, all_columns)
 

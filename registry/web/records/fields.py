@@ -21,7 +21,7 @@ from registry.eligibility.evidence import ROLES
 from registry.equipment.models import Site
 from registry.evidence.models import Document
 from registry.evidence.uploads import Upload, inspect_upload, keep_upload
-from registry.language.words import in_words, language_name, language_names, language_tag, stored_name
+from registry.language.words import in_words, language_name, language_names, language_tag, set_apart, stored_name
 from registry.people.finding import MOST_ALIKE, people_meant
 from registry.people.models import Account, Worker
 from registry.web.forms import SiteInstant, at_site
@@ -93,7 +93,7 @@ def find_people(form: forms.Form, names: Iterable[str], among: QuerySet[Worker])
         if len(alike) == 1:
             found[name] = alike[0]
         elif alike:
-            named = "; ".join(f"{each.number} {each}" for each in alike[:MOST_ALIKE])
+            named = set_apart(f"{each.number} {each}" for each in alike[:MOST_ALIKE])
             form.add_error(name, gettext("Several people may be meant; give the number: %(named)s") % {"named": named})
         else:
             form.add_error(name, gettext("Nobody on the books is meant by this."))

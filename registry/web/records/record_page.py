@@ -145,7 +145,7 @@ def _until(start: str, end: str) -> str:
 
 
 def _joined(parts: Iterable[Any]) -> str:
-    return "; ".join(str(each) for each in parts if each)
+    return words.set_apart(str(each) for each in parts if each)
 
 
 def _hours(record: Any) -> tuple[str, str]:
