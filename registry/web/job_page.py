@@ -118,10 +118,15 @@ def crew_for(account: Account, job: Job) -> CrewPage:
     """The crew; a worker sees who else only as a place that is filled or not."""
     view = crew_of(job)
     only_own = account.kind == "worker"
-    names = {f"worker:{each.worker_id}": str(each.worker) for place in view.slots for each in place.assignments}
+    seen = {
+        place.slot.pk: [each for each in place.assignments if not only_own or each.worker_id == account.worker_id]
+        for place in view.slots
+    }
+    # A worker is not told by the reason of a hold who else is on the crew.
+    names = {f"worker:{each.worker_id}": str(each.worker) for shown in seen.values() for each in shown}
     places = []
     for place in view.slots:
-        shown = [each for each in place.assignments if not only_own or each.worker_id == account.worker_id]
+        shown = seen[place.slot.pk]
         for each in shown:
             each.reason = readable_reason(each.reason, names)
         hidden = len(shown) < len(place.assignments)

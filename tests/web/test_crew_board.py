@@ -16,10 +16,12 @@ from django.utils.html import escape
 
 from registry.crews.board import Week
 from registry.crews.models import Assignment, Job, Refusal
+from registry.crews.queries import CrewView, crew_of
 from registry.eligibility.render import CAUTION
 from registry.evidence import services as evidence
 from registry.inspection.models import Look
 from registry.people.models import Worker
+from registry.web import job_page
 from tests.world import World, sign_in
 
 IN_PLACE = {"HX-Request": "true"}
@@ -257,6 +259,31 @@ def test_closing_what_opened_at_a_place_leads_back_to_it(world: World, dispatche
     crew = dispatcher.get(close, headers=IN_PLACE).text
     assert crew.count("autofocus") == 1
     assert "autofocus>Rigger" in crew
+
+
+def test_a_hold_names_nobody_else_of_the_crew_to_a_worker(
+    world: World,
+    dispatcher: Client,
+    erector: Worker,
+    another_erector: Worker,
+    as_worker: Callable[[Worker], Client],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    job = world.job(["erector", "erector"])
+    for slot, worker in zip(job.slots.order_by("id"), (erector, another_erector), strict=True):
+        world.assign(slot, worker)
+
+    def held(job: Job) -> CrewView:
+        view = crew_of(job)
+        view.slots[0].assignments[0].standing = "held"
+        view.slots[0].assignments[0].reason = f"the evidence of worker:{another_erector.pk} changed"
+        return view
+
+    monkeypatch.setattr(job_page, "crew_of", held)
+    assert "the evidence of Aurel Voskuijlen changed" in dispatcher.get(f"/jobs/{job.pk}/").text
+    own = as_worker(erector).get(f"/jobs/{job.pk}/").text
+    assert "the evidence of somebody who signs changed" in own
+    assert "Voskuijlen" not in own
 
 
 def test_a_place_left_at_once_is_filled_again_from_that_minute(
