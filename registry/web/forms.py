@@ -21,6 +21,7 @@ from django.utils.translation import gettext_lazy as _
 from registry.crews import queries
 from registry.crews.models import Assignment, Job, Slot
 from registry.database.errors import RecordRefused
+from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
 from registry.language.said import authored
@@ -69,11 +70,9 @@ def people_named(request: HttpRequest, people: QuerySet[Worker], *, most: int = 
 class SiteInstant(forms.DateTimeField):
     """A date and time as read from a clock on the site.
 
-    Years outside ``EARLIEST`` to ``LATEST`` are slips of the pen, and at the ends
-    of the calendar an instant in UTC has no date at all.
+    Years outside ``EARLIEST_YEAR`` to ``LATEST_YEAR`` are slips of the pen.
     """
 
-    EARLIEST, LATEST = 1900, 2199
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
 
     def to_python(self, value: Any) -> datetime | None:
@@ -85,7 +84,7 @@ class SiteInstant(forms.DateTimeField):
         if isinstance(value, str) and (typed := parse_datetime(value.strip())) and typed.tzinfo is not None:
             # A clock shows no offset: one that was typed may contradict the site's.
             raise ValidationError(self.error_messages["invalid"], code="invalid")
-        if not self.EARLIEST <= read.year <= self.LATEST:
+        if not EARLIEST_YEAR <= read.year <= LATEST_YEAR:
             raise ValidationError(self.error_messages["invalid"], code="invalid")
         return read.replace(tzinfo=None)
 
