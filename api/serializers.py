@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from rest_framework import serializers
 
 from registry.crews.models import Assignment, AssignmentState, Decision, Job, Slot
 from registry.crews.queries import SlotView
+from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
 from registry.people.models import Worker
+
+
+class Instant(serializers.DateTimeField):
+    """An instant in a year that people enter on purpose."""
+
+    def to_internal_value(self, value: Any) -> datetime:
+        read: datetime = super().to_internal_value(value)
+        if not EARLIEST_YEAR <= read.year <= LATEST_YEAR:
+            self.fail("overflow")
+        return read
 
 
 class PlanJobInput(serializers.Serializer[Any]):
@@ -21,8 +33,8 @@ class PlanJobInput(serializers.Serializer[Any]):
     operation = serializers.ChoiceField(OPERATIONS)
     configuration = serializers.CharField(default="", allow_blank=True, max_length=100)
     standard_key = serializers.CharField(max_length=100)
-    start = serializers.DateTimeField()
-    end = serializers.DateTimeField()
+    start = Instant()
+    end = Instant()
     minutes_per_day = serializers.IntegerField(default=480, min_value=1, max_value=1440)
     description = serializers.CharField(default="", allow_blank=True, max_length=5000)
     roles = serializers.ListField(child=serializers.ChoiceField(ROLES), min_length=1, max_length=100)
@@ -32,15 +44,15 @@ class FillSlotInput(serializers.Serializer[Any]):
     """Who is to fill the slot; the window defaults to the whole job."""
 
     worker = serializers.PrimaryKeyRelatedField(queryset=Worker.objects.all())
-    start = serializers.DateTimeField(required=False)
-    end = serializers.DateTimeField(required=False)
+    start = Instant(required=False)
+    end = Instant(required=False)
     paired_with = serializers.PrimaryKeyRelatedField(queryset=Assignment.objects.all(), required=False, allow_null=True)
 
 
 class EndInput(serializers.Serializer[Any]):
     """From when on the worker no longer fills the slot, and why."""
 
-    ends_at = serializers.DateTimeField()
+    ends_at = Instant()
     reason = serializers.CharField(max_length=500)
 
 
@@ -48,7 +60,7 @@ class SubstituteInput(serializers.Serializer[Any]):
     """Who takes over, from when on, and why."""
 
     worker = serializers.PrimaryKeyRelatedField(queryset=Worker.objects.all())
-    from_instant = serializers.DateTimeField()
+    from_instant = Instant()
     reason = serializers.CharField(max_length=500)
 
 

@@ -25,6 +25,8 @@ SECURE_HSTS_SECONDS = 31_536_000 if SECURE else 0
 SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=False)
 if env.bool("BEHIND_PROXY", default=False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    # Failed attempts are counted for whom the proxy answers, not for the proxy, who is everybody.
+    ALLAUTH_TRUSTED_PROXY_COUNT = 1
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 # A working day on a site; afterwards everybody signs in again.
@@ -32,6 +34,7 @@ SESSION_COOKIE_AGE = 12 * 60 * 60
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_FAILURE_VIEW = "registry.web.views.form_is_of_another_session"
 LANGUAGE_COOKIE_HTTPONLY = True
 LANGUAGE_COOKIE_SAMESITE = "Lax"
 LANGUAGE_COOKIE_SECURE = SECURE

@@ -51,14 +51,20 @@ class Columbia:
     def planned(self, starts_in: int, *, supersedes: Job | None = None, days: int = 3) -> Job:
         """A plan for the climbing."""
         first = self.world.now.astimezone(ZONE).date() + timedelta(days=starts_in)
+        start = datetime.combine(first, time(7), ZONE)
+        end = datetime.combine(first + timedelta(days=days - 1), time(17), ZONE)
+        return self.planned_from(start, end, supersedes=supersedes)
+
+    def planned_from(self, start: datetime, end: datetime, *, supersedes: Job | None = None) -> Job:
+        """A plan for the climbing from one instant to another."""
         return crews.plan_job(
             employer=self.world.employer,
             site=self.site,
             crane=self.world.crane,
             operation="climbing",
             standard_key="ca-bc-tower-crane",
-            start=datetime.combine(first, time(7), ZONE),
-            end=datetime.combine(first + timedelta(days=days - 1), time(17), ZONE),
+            start=start,
+            end=end,
             roles=["erection_supervisor", "erector"],
             supersedes=supersedes,
             recorded_at=self.world.now,

@@ -5,7 +5,7 @@ Nothing is recorded: a decision is made when somebody is put into the place.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -79,26 +79,29 @@ def candidates_for(slot: Slot, *, start: datetime, end: datetime, query: str = "
         message = _("The role standard says nothing of this role in this operation.")
         raise BadInput("$.question.role", message)
     sieve = Sieve(role, slot.job, start, end)
-    people = _employed(slot, start, end, query)
-    first = sieve.missing(people, hours=False)
-    may_be = [worker for worker, missing in first.items() if not missing]
-    second = sieve.missing(_these(may_be), hours=True)
-    likely = [worker for worker, missing in second.items() if not missing]
-    busy = _busy(likely, slot, start, end)
+    met = sieve.met(list(_employed(slot, start, end, query)))
+    lacking = {worker: sieve.missing(each) for worker, each in met.items()}
+    out = sorted((each for each, missing in lacking.items() if missing), key=lambda each: len(lacking[each]))
+    may_be = [each for each, missing in lacking.items() if not missing]
+    # Of those who are out already only so many are told about their hours too.
+    minutes = sieve.minutes([*may_be, *out[:MOST_REFUSED]])
+    full = {each: sieve.missing(met[each], minutes[each.pk]) for each in met if each.pk in minutes}
+    likely = [each for each in may_be if not full[each]]
+    busy = _busy(full, slot, start, end)
     likely.sort(key=lambda worker: worker.pk in busy)
     asked, left = likely[:most], likely[most:]
     given = answers([asking_for_slot(slot, worker=each.pk, start=start, end=end) for each in asked])
     permitted = [each for each in asked if given[each.pk].permitted]
     refused = {each: _lacks(given[each.pk]) for each in asked if not given[each.pk].permitted}
-    shown, more = _refused(sieve, first | second, refused)
-    busy |= _busy(list(shown), slot, start, end)
+    refused |= {each: tuple(map(_told, missing)) for each, missing in full.items() if missing}
+    shown = sorted(refused, key=lambda each: len(refused[each]))[:MOST_REFUSED]
     return Candidates(
         permitted=[
             Candidate(each, holds_until=given[each.pk].holds_until, busy=busy.get(each.pk, "")) for each in permitted
         ],
-        refused=[Candidate(each, lacks=lacks, busy=busy.get(each.pk, "")) for each, lacks in shown.items()],
+        refused=[Candidate(each, lacks=refused[each], busy=busy.get(each.pk, "")) for each in shown],
         undecided=[Candidate(each, busy=busy.get(each.pk, "")) for each in left],
-        more=more,
+        more=len(met) - len(permitted) - len(left) - len(shown),
     )
 
 
@@ -107,24 +110,6 @@ def _employed(slot: Slot, start: datetime, end: datetime, query: str) -> QuerySe
     for word in query.split():
         people = people.filter(named(word))
     return people.order_by("family_name", "given_name", "id")
-
-
-def _these(people: Sequence[Worker]) -> QuerySet[Worker]:
-    found = Worker.objects.filter(pk__in=[each.pk for each in people])
-    return found.order_by("family_name", "given_name", "id")
-
-
-def _refused(
-    sieve: Sieve, sieved: dict[Worker, list[Missing]], decided: dict[Worker, tuple[str, ...]]
-) -> tuple[dict[Worker, tuple[str, ...]], int]:
-    """The refused to show, who lack least first, and how many are left off."""
-    out = sorted((each for each, missing in sieved.items() if missing), key=lambda each: len(sieved[each]))
-    chosen = [*decided, *out][:MOST_REFUSED]
-    # Those who lack something else were not asked about their hours yet.
-    full = sieve.missing(_these([each for each in chosen if each not in decided]), hours=True)
-    told = decided | {each: tuple(map(_told, missing)) for each, missing in full.items()}
-    shown = {each: told[each] for each in sorted(chosen, key=lambda each: len(told[each]))}
-    return shown, len(decided) + len(out) - len(chosen)
 
 
 def _told(missing: Missing) -> str:
@@ -158,6 +143,9 @@ def _busy(people: Iterable[Worker], slot: Slot, start: datetime, end: datetime) 
             found[each.worker_id] = _("is in this place already")
         elif each.job_id == slot.job_id:
             found[each.worker_id] = _("is on this crew already: %(role)s") % {"role": each.slot.get_role_display()}
-        else:
+        elif each.job.employer_id == slot.job.employer_id:
             found[each.worker_id] = _("is on another job then: %(site)s") % {"site": each.job.site}
+        else:
+            # Where another employer works is that employer's own affair.
+            found[each.worker_id] = _("This person is on another job at that time.")
     return found

@@ -19,19 +19,28 @@ from registry.eligibility.calendar import whole_minutes
 from registry.eligibility.sentences import sentence
 from registry.evidence.models import Appointment, Assessment, Certification, HoursEntry, Instruction, StandDown
 from registry.language.amounts import day, duration, instant
-from registry.language.said import authored, in_language, spoken
-from registry.language.words import in_words
+from registry.language.said import authored, in_language, required_in_language, spoken
+from registry.language.words import in_words, language_name
 from registry.people.models import LanguageSkill
+
+MOST_TOLD = 100
+"""So many records of a group are put into words; somebody's hours may be thousands."""
 
 _SLOTS = Slot.objects.select_related("job__site")
 
 
 @dataclass(frozen=True, slots=True)
 class RecordGroup:
-    """Records that counted alike, or that did not for one reason."""
+    """Records that counted alike, or that did not for one reason; ``records`` are the latest recorded of ``number``."""
 
     reason: str
     records: list[str]
+    number: int
+
+    @property
+    def more(self) -> int:
+        """How many are not put into words."""
+        return self.number - len(self.records)
 
 
 class DescribedAnswer:
@@ -48,10 +57,11 @@ class DescribedAnswer:
         found = [
             {
                 **each,
-                **_in_language(each, "required", "found", "shortfall"),
+                **_in_language(each, "found", "shortfall"),
+                "required": required_in_language(each["kind"], each.get("said", {}).get("required", each["required"])),
                 "sentence": authored(each["sentence"]),
                 "source": _source(each["source"]),
-                "counted": RecordGroup("", [described.get(key, key) for key in each["counted"]]),
+                "counted": _group("", each["counted"], described),
                 "not_counted": [_left_out(group, described) for group in each["not_counted"]],
                 "percent": _percent(each),
             }
@@ -156,7 +166,18 @@ def _in_language(requirement: dict[str, Any], *texts: str) -> dict[str, str]:
 
 def _left_out(group: dict[str, Any], described: dict[str, str]) -> RecordGroup:
     reason = spoken(group["sentence"], group.get("said"))
-    return RecordGroup(reason, [described.get(key, key) for key in group["records"]])
+    return _group(reason, group["records"], described)
+
+
+def _group(reason: str, records: list[str], described: dict[str, str]) -> RecordGroup:
+    return RecordGroup(reason, [described.get(key, key) for key in _told(records)], len(records))
+
+
+def _told(records: list[str]) -> list[str]:
+    """The records to put into words: all of a few, the latest recorded of many."""
+    if len(records) <= MOST_TOLD:
+        return records
+    return sorted(records, key=lambda key: int(key.partition(":")[2]), reverse=True)[:MOST_TOLD]
 
 
 def _source(source: dict[str, str]) -> dict[str, str]:
@@ -177,9 +198,9 @@ def _percent(requirement: dict[str, Any]) -> int | None:
 def _records_of(requirements: Iterable[dict[str, Any]]) -> set[str]:
     found: set[str] = set()
     for each in requirements:
-        found.update(each["counted"])
+        found.update(_told(each["counted"]))
         for group in each["not_counted"]:
-            found.update(group["records"])
+            found.update(_told(group["records"]))
     return found
 
 
@@ -234,7 +255,7 @@ def _stand_down(record: Any, zone: ZoneInfo) -> str:
 
 
 def _language(record: Any, zone: ZoneInfo) -> str:
-    return str(record.language)
+    return language_name(record.language)
 
 
 InWords = Callable[[Any, ZoneInfo], str]

@@ -9,15 +9,15 @@ everybody while the engine is asked about few (:mod:`registry.crews.candidates`)
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import reduce
-from operator import and_
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Exists, ExpressionWrapper, F, OuterRef, Q, QuerySet, Sum
+from django.contrib.postgres.aggregates import BoolOr
+from django.db.models import Exists, ExpressionWrapper, F, OuterRef, Q, QuerySet, Sum, TextField, Value
 from django.db.models.fields import DurationField
 
 from registry.crews.models import Job
@@ -61,7 +61,8 @@ class Missing:
 class Sieve:
     """One role standard asked of many people, for work on one job over ``[start, end)``.
 
-    ``job`` must come with its site and its crane's model.
+    ``job`` must come with its site and its crane's model. :meth:`met` asks for everything but
+    hours, :meth:`minutes` reads hours, of fewer people; :meth:`missing` puts both together.
     """
 
     role: RoleStandard
@@ -70,43 +71,62 @@ class Sieve:
     end: datetime
     _models: dict[str, frozenset[int]] = field(default_factory=dict)
 
-    def missing(self, people: QuerySet[Worker], *, hours: bool) -> dict[Worker, list[Missing]]:
-        """What each of them cannot have; an empty list where all may be in order.
+    def met(self, people: Collection[Worker]) -> dict[Worker, dict[str, bool]]:
+        """Which requirements other than hours each of them can meet, by key. One statement.
 
-        One statement, and with ``hours`` a second one that reads all their entries; two more
-        where a requirement counts models of a class or family.
+        One or two more where a requirement counts models of a class or family.
         """
-        leaves = list(self.role.leaves())
-        others = {leaf.key: f"met_{place}" for place, leaf in enumerate(leaves) if not isinstance(leaf, Hours)}
-        asked = {others[leaf.key]: self._condition(leaf) for leaf in leaves if leaf.key in others}
-        worked = {leaf.key: leaf for leaf in leaves if isinstance(leaf, Hours)} if hours else {}
-        minutes = self._minutes(people, worked)
-        found = {}
-        for worker in people.annotate(**asked):
-            own = minutes.get(worker.pk, dict.fromkeys(worked, 0))
-            met = {key: getattr(worker, name) for key, name in others.items()}
-            met |= {key: own[key] >= leaf.minimum for key, leaf in worked.items()}
-            found[worker] = _missing(self.role.requirement, met, own)
-        return found
+        leaves = [leaf for leaf in self.role.leaves() if not isinstance(leaf, Hours)]
+        numbers = [each.pk for each in people]
+        looked_up = [self._looked_up(leaf, numbers) for leaf in leaves]
+        met: dict[str, set[int]] = {leaf.key: set() for leaf in leaves}
+        if looked_up:
+            # Each branch names the people it looks up: the planner then goes by index, not through the whole table.
+            for worker, at_start, at_end, key in looked_up[0].union(*looked_up[1:], all=True):
+                if at_start and at_end:
+                    met[key].add(worker)
+        for leaf in leaves:
+            if isinstance(leaf, NoStandDown):
+                met[leaf.key] = set(numbers) - met[leaf.key]
+        return {each: {key: each.pk in found for key, found in met.items()} for each in people}
 
-    # Hours
+    def minutes(self, people: Collection[Worker]) -> dict[int, dict[str, int]]:
+        """Minutes on record that could count for each requirement of hours, by worker and key. One statement.
 
-    def _minutes(self, people: QuerySet[Worker], leaves: dict[str, Hours]) -> dict[int, dict[str, int]]:
-        """Minutes on record that could count for each leaf, before overlaps, caps and pauses take any away."""
+        Before overlaps, caps and pauses take any away; everybody asked about is in it.
+        """
+        leaves = {leaf.key: leaf for leaf in self.role.leaves() if isinstance(leaf, Hours)}
+        found = {each.pk: dict.fromkeys(leaves, 0) for each in people}
         if not leaves:
-            return {}
+            return found
         signed = Exists(Countersignature.objects.filter(entry=OuterRef("pk")))
-        entries = HoursEntry.objects.current().filter(signed | Q(origin="import"), worker__in=people.values("pk"))
+        entries = HoursEntry.objects.current().filter(signed | Q(origin="import"), worker__in=list(found))
         length = ExpressionWrapper(F("end") - F("start"), output_field=DurationField())
         sums = {
             f"sum_{place}": Sum(length, filter=self._worked(leaf), default=None)
             for place, leaf in enumerate(leaves.values())
         }
         rows: Iterable[Any] = entries.values("worker").annotate(**sums)
-        return {
-            row["worker"]: {key: (row[name] or timedelta()) // MINUTE for key, name in zip(leaves, sums, strict=True)}
-            for row in rows
+        for row in rows:
+            found[row["worker"]] = {
+                key: (row[name] or timedelta()) // MINUTE for key, name in zip(leaves, sums, strict=True)
+            }
+        return found
+
+    def missing(self, met: Mapping[str, bool], minutes: Mapping[str, int] | None = None) -> list[Missing]:
+        """The fewest requirements whose lack refuses somebody; none where all may be in order.
+
+        Without ``minutes`` the hours are taken to be there.
+        """
+        minutes = minutes or {}
+        reached = {
+            leaf.key: minutes[leaf.key] >= leaf.minimum
+            for leaf in self.role.leaves()
+            if isinstance(leaf, Hours) and leaf.key in minutes
         }
+        return _missing(self.role.requirement, {**met, **reached}, minutes)
+
+    # Hours
 
     def _worked(self, leaf: Hours) -> Q:
         counts = Q(
@@ -124,26 +144,32 @@ class Sieve:
 
     # Everything else
 
-    def _condition(self, leaf: Leaf) -> Any:
-        """Whether the leaf can be met, for the worker of the outer query."""
-        if isinstance(leaf, NoStandDown):
-            return ~Exists(self._stand_downs())
-        if isinstance(leaf, SharedLanguage):
-            wanted = leaf.languages or {self.job.site.working_language}
-            return Exists(LanguageSkill.objects.current().filter(worker=OuterRef("pk"), language__in=wanted))
-        return reduce(and_, (Exists(self._records(leaf, instant)) for instant in (self.start, self.end - INSTANT)))
+    def _looked_up(self, leaf: Leaf, people: Collection[int]) -> QuerySet[Any, tuple[int, bool, bool, str]]:
+        """``(worker, when the window starts, at its end, key)`` of the people whose records may meet the leaf.
 
-    def _records(self, leaf: Leaf, instant: datetime) -> QuerySet[Any]:
-        """The records by which the leaf may be met at ``instant``."""
-        own = Q(worker=OuterRef("pk"))
+        Of a :class:`NoStandDown` those who are barred.
+        """
+        model, conditions = self._records(leaf)
+        at_start, at_end = (BoolOr(conditions(instant)) for instant in (self.start, self.end - INSTANT))
+        by_worker = model.objects.current().filter(worker__in=people).order_by().values("worker")
+        found: QuerySet[Any, Any] = by_worker.annotate(at_start=at_start, at_end=at_end)
+        return found.values_list("worker", "at_start", "at_end", Value(leaf.key, output_field=TextField()))
+
+    def _records(self, leaf: Leaf) -> tuple[Any, Callable[[datetime], Q]]:
+        """The records by which the leaf may be met, and what must hold of one at an instant."""
         if isinstance(leaf, PracticalAssessment):
-            return Assessment.objects.current().filter(own, self._assessed(leaf, instant))
+            return Assessment, partial(self._assessed, leaf)
         if isinstance(leaf, Certified):
-            return Certification.objects.current().filter(own, self._certified(leaf, instant))
+            return Certification, partial(self._certified, leaf)
         if isinstance(leaf, Instructed):
-            return Instruction.objects.current().filter(own, self._instructed(leaf, instant))
-        assert isinstance(leaf, Appointed)
-        return Appointment.objects.current().filter(own, self._appointed(leaf, instant))
+            return Instruction, partial(self._instructed, leaf)
+        if isinstance(leaf, Appointed):
+            return Appointment, partial(self._appointed, leaf)
+        if isinstance(leaf, SharedLanguage):
+            wanted = Q(language__in=leaf.languages or {self.job.site.working_language})
+            return LanguageSkill, lambda instant: wanted
+        assert isinstance(leaf, NoStandDown)
+        return StandDown, lambda instant: self._barred()
 
     def _assessed(self, leaf: PracticalAssessment, instant: datetime) -> Q:
         given = Q(
@@ -195,13 +221,12 @@ class Sieve:
             act &= Q(stop_work_authority=True)
         return act
 
-    def _stand_downs(self) -> QuerySet[StandDown]:
-        """Stand-downs that nothing can have lifted: there was no retraining after any."""
+    def _barred(self) -> Q:
+        """A stand-down that nothing can have lifted: there was no retraining after any."""
         retrained = Instruction.objects.current().filter(worker=OuterRef("worker"), after_stand_down__isnull=False)
-        return StandDown.objects.current().filter(
+        return Q(
             ~Exists(retrained),
             Q(model__isnull=True) | Q(model=self.job.crane.model_id),
-            worker=OuterRef("pk"),
             role__in=("", self.role.role),
             start__lt=self.end,
         )
@@ -235,7 +260,7 @@ class Sieve:
         return frozenset(models.values_list("pk", flat=True))
 
 
-def _missing(node: Node, met: dict[str, bool], minutes: dict[str, int]) -> list[Missing]:
+def _missing(node: Node, met: Mapping[str, bool], minutes: Mapping[str, int]) -> list[Missing]:
     """The fewest leaves whose lack refuses the tree; what ``met`` does not name counts as met."""
     if not isinstance(node, Group):
         return [] if met.get(node.key, True) else [Missing(node, minutes.get(node.key))]

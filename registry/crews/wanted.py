@@ -14,8 +14,8 @@ from django.db.models import F, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.crews.access import NotAllowed, visible_workers
-from registry.crews.models import Job
-from registry.crews.queries import Answered, Asking, answer, standard_for
+from registry.crews.outlook import people_employed
+from registry.crews.queries import Answered, Asking, answer, current_jobs, standard_for
 from registry.database.errors import Problem, RecordRefused
 from registry.equipment.models import CraneModel, Site
 from registry.evidence.models import HoursEntry
@@ -70,12 +70,15 @@ def askable_standards(employers: QuerySet[Employer], *, day: date) -> list[Stand
     return [version for each in jurisdictions for version in standards_for(each, day)]
 
 
-def circumstances_of(worker: Worker, employer: Employer) -> Circumstances:
-    """Those of the site where the worker last worked for the employer, else of the employer's newest job."""
+def circumstances_of(worker: Worker, employer: Employer, *, day: date) -> Circumstances:
+    """Those of the site where the worker last worked for the employer, else of the employer's newest job.
+
+    Where an employer works now is told to those alone who are on its books on ``day``.
+    """
     last = HoursEntry.objects.current().filter(worker=worker, employer=employer).order_by("-end").first()
     site_id = last.site_id if last else None
-    if site_id is None:
-        site_id = Job.objects.filter(employer=employer).order_by("-start").values_list("site_id", flat=True).first()
+    if site_id is None and people_employed(employer, day=day).filter(pk=worker.pk).exists():
+        site_id = current_jobs().filter(employer=employer).order_by("-start").values_list("site_id", flat=True).first()
     site = None if site_id is None else Site.objects.get(pk=site_id)
     if site is None:
         return Circumstances("UTC", "", None)
@@ -101,7 +104,7 @@ def what_is_missing(
     if standard_key not in {each.key for each in standards_for(employer.jurisdiction, day)}:
         sentence = _("This role standard is not in force where the employer is on that day.")
         raise RecordRefused([Problem("standard", "standard_is_in_force_for_the_employer", sentence)])
-    place = circumstances_of(worker, employer)
+    place = circumstances_of(worker, employer, day=day)
     zone = ZoneInfo(place.time_zone)
     start = datetime.combine(day, SHIFT_STARTS, tzinfo=zone)
     asking = Asking(

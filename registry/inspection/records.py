@@ -20,6 +20,7 @@ from registry.evidence.models import (
 from registry.ledger.kinds import BY_TABLE
 from registry.people.models import Account, Employer, Worker
 from registry.standards.models import EmployerFigure, StandardVersion
+from registry.transcripts.models import EndedLink, LinkOpening, SharedLink
 
 FOR_EVERY_EMPLOYER: tuple[type[Model], ...] = (
     Maker,
@@ -43,8 +44,14 @@ OF_THE_PERSON: dict[type[Model], str] = {
     Refusal: "decision__worker",
     Assignment: "worker",
     AssignmentEvent: "assignment__worker",
+    SharedLink: "worker",
+    EndedLink: "link__worker",
+    LinkOpening: "link__worker",
 }
-"""What of it is a worker's own, and the way to that worker."""
+"""What is a worker's own beyond what is about them, and the way to that worker."""
+
+THE_WORKERS_OWN: tuple[type[Model], ...] = (SharedLink, EndedLink, LinkOpening)
+"""To whom somebody showed their own record, with a note that nobody else reads."""
 
 Rule = Callable[[Account], QuerySet[Any]]
 
@@ -52,14 +59,14 @@ Rule = Callable[[Account], QuerySet[Any]]
 def visible_record(account: Account, kind: str, record: int) -> bool:
     """Whether the account may see the record, personal columns included. At most two statements.
 
-    An inspector sees every logged record. An employer sees what concerns its own
+    An inspector sees every logged record but to whom a worker showed their own. An employer sees what concerns its own
     workers and jobs, its own figures, and equipment and standards; a worker what
     concerns themself.
     """
     if kind not in BY_TABLE:
         return False
     if account.kind == "inspector":
-        return True
+        return kind not in map(_table, THE_WORKERS_OWN)
     rules = {"employer": _EMPLOYER, "worker": _WORKER}.get(account.kind, {})
     rule = rules.get(kind)
     return rule is not None and rule(account).filter(pk=record).exists()

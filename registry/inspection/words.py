@@ -16,6 +16,7 @@ from registry.eligibility.calendar import whole_minutes
 from registry.eligibility.evidence import Evidence, Record
 from registry.language.amounts import day, duration, instant
 from registry.language.words import in_words as name_in_words
+from registry.language.words import language_name
 
 KINDS = {
     "hours": gettext_lazy("hours entry"),
@@ -153,7 +154,7 @@ def _stand_down(barred: engine.StandDown, evidence: Evidence, zone: ZoneInfo) ->
 
 
 def _language(skill: engine.LanguageSkill, _evidence: Evidence, _zone: ZoneInfo) -> tuple[str, str]:
-    return "", skill.language
+    return "", language_name(skill.language)
 
 
 def _placement(placed: engine.CranePlacement, evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:

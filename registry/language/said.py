@@ -15,7 +15,10 @@ from registry.eligibility.crew import CrewFinding
 from registry.eligibility.sentences import Said, said_of
 from registry.eligibility.standard import Source
 from registry.language.amounts import day, duration, instant
-from registry.language.words import in_words
+from registry.language.words import in_words, language_name
+
+TAGS = frozenset({"language", "languages"})
+"""Placeholders that the engine fills with tags of languages. People read the languages' names."""
 
 
 def spoken(text: str, said: Said = None) -> str:
@@ -44,10 +47,15 @@ def leaf_in_language(leaf: LeafResult) -> LeafResult:
         leaf,
         sentence=authored(leaf.sentence),
         source=_source(leaf.source),
-        required=spoken(leaf.required),
+        required=required_in_language(leaf.kind, said_of(leaf.required)),
         found=spoken(leaf.found),
         shortfall=spoken(leaf.shortfall),
     )
+
+
+def required_in_language(kind: str, said: Said) -> str:
+    """What a requirement of ``kind`` asks for, in the language in force; of languages, their names."""
+    return in_language(_named(said) if kind == "language" else said)
 
 
 def _source(source: Source) -> Source:
@@ -74,10 +82,19 @@ def in_language(said: Said) -> str:
 
 
 def _pattern(said: dict[str, Any]) -> str:
-    values = {name: in_language(each) for name, each in said.get("with", {}).items()}
+    values = {name: in_language(_named(each) if name in TAGS else each) for name, each in said.get("with", {}).items()}
     if "many" in said:
         return ngettext(said["say"], said["many"], said["count"]) % {"count": said["count"], **values}
     return _(said["say"]) % values if values else _(said["say"])
+
+
+def _named(said: Said) -> Said:
+    """Tags of languages as their names."""
+    if isinstance(said, str):
+        return language_name(said)
+    if isinstance(said, dict) and "listed" in said:
+        return {**said, "listed": [_named(each) for each in said["listed"]]}
+    return said
 
 
 def _list(said: dict[str, Any]) -> str:

@@ -21,6 +21,7 @@ from hashlib import sha256
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+from django.utils.translation import gettext as _
 
 ED25519 = b"\x01"
 DASH = "\u2014 "
@@ -48,17 +49,18 @@ class VerifierKey:
     @classmethod
     def parse(cls, written: str) -> VerifierKey:
         """Read the written form. Raises :class:`NoteRefused`."""
-        name, _, rest = written.strip().partition("+")
-        stated_id, _, key = rest.partition("+")
+        name, _plus, rest = written.strip().partition("+")
+        stated_id, _plus, key = rest.partition("+")
         try:
             decoded = b64decode(key, validate=True)
         except binascii.Error:
             decoded = b""
         if not _is_name(name) or len(decoded) != 33 or decoded[:1] != ED25519:
-            raise NoteRefused("a verifier key is written <name>+<8 hexadecimal digits>+<base64 of an Ed25519 key>")
+            raise NoteRefused(_("a verifier key is written <name>+<8 hexadecimal digits>+<base64 of an Ed25519 key>"))
         parsed = cls(name, decoded[1:])
         if parsed.key_id.hex() != stated_id:
-            raise NoteRefused(f"the verifier key of {name} is damaged: its digits are not those of the key")
+            text = _("the verifier key of %(name)s is damaged: its digits are not those of the key")
+            raise NoteRefused(text % {"name": name})
         return parsed
 
 
@@ -83,7 +85,7 @@ class Signer:
 def signed_note(text: str, signers: Iterable[Signer]) -> str:
     """The text with one signature line for each signer; ``text`` ends with a newline."""
     if not text.endswith("\n"):
-        raise NoteRefused("a note's text ends with a newline")
+        raise NoteRefused(_("a note's text ends with a newline"))
     return text + "\n" + "".join(each.signature_line(text) for each in signers)
 
 
@@ -99,7 +101,7 @@ class Note:
         """Take a note apart. Raises :class:`NoteRefused`."""
         text, blank, lines = written.rpartition("\n\n")
         if not blank or not lines.endswith("\n"):
-            raise NoteRefused("a note is a text, a blank line and signature lines")
+            raise NoteRefused(_("a note is a text, a blank line and signature lines"))
         return cls(text + "\n", tuple(_signature(line) for line in lines[:-1].split("\n")))
 
     def signed_by(self, keys: Iterable[VerifierKey]) -> list[VerifierKey]:
@@ -113,19 +115,20 @@ class Note:
             try:
                 Ed25519PublicKey.from_public_bytes(key.public).verify(signature, self.text.encode())
             except InvalidSignature:
-                raise NoteRefused(f"the signature of {name} ({key_id.hex()}) is false") from None
+                text = _("the signature of %(name)s (%(key)s) is false") % {"name": name, "key": key_id.hex()}
+                raise NoteRefused(text) from None
             found.append(key)
         return found
 
 
 def _signature(line: str) -> tuple[str, bytes, bytes]:
-    name, _, encoded = line.removeprefix(DASH).partition(" ")
+    name, _space, encoded = line.removeprefix(DASH).partition(" ")
     try:
         decoded = b64decode(encoded, validate=True)
     except binascii.Error:
         decoded = b""
     if not line.startswith(DASH) or not _is_name(name) or len(decoded) < 5:
-        raise NoteRefused("a signature line is an em dash, a name and base64")
+        raise NoteRefused(_("a signature line is an em dash, a name and base64"))
     return name, decoded[:4], decoded[4:]
 
 
@@ -159,7 +162,7 @@ class CheckpointText:
             except binascii.Error:
                 decoded = b""
         if not origin or len(decoded) != 32:
-            raise NoteRefused("a checkpoint's lines are its origin, its size and the root in base64")
+            raise NoteRefused(_("a checkpoint's lines are its origin, its size and the root in base64"))
         return cls(origin, int(size), decoded, _signed_at(more))
 
     @classmethod
@@ -167,8 +170,8 @@ class CheckpointText:
         """Read a checkpoint that one of ``keys`` has signed. Raises :class:`NoteRefused`."""
         note = Note.parse(written)
         if not note.signed_by(keys):
-            names = ", ".join(f"{name} ({key_id.hex()})" for name, key_id, _ in note.signatures)
-            raise NoteRefused(f"signed by {names or 'nobody'}: not a trusted key")
+            names = ", ".join(f"{name} ({key_id.hex()})" for name, key_id, _signature in note.signatures)
+            raise NoteRefused(_("signed by %(names)s: not a trusted key") % {"names": names or _("nobody")})
         return cls.parse(note.text)
 
 
@@ -178,5 +181,5 @@ def _signed_at(lines: Sequence[str]) -> datetime | None:
             try:
                 return datetime.strptime(line[5:], "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
             except ValueError:
-                raise NoteRefused(f"{line!r} gives no time") from None
+                raise NoteRefused(_("%(line)s gives no time") % {"line": repr(line)}) from None
     return None

@@ -19,6 +19,7 @@ from typing import Any, Literal, NamedTuple
 
 import psycopg
 from django.db import connection, transaction
+from django.utils.translation import gettext as _
 from psycopg import sql
 from psycopg.rows import args_row
 
@@ -175,8 +176,9 @@ class _Verification:
                     tree.append(hashed)
                     self._meet_roots(roots, tree)
                 self.progress(tree.size, self.size)
-        for size, (_, why) in sorted(roots.items()):
-            self._find("checkpoint", f"checkpoint of {size} leaves", None, f"{why}: it has {tree.size} leaves")
+        for size, (_root, why) in sorted(roots.items()):
+            text = _("%(why)s: it has %(leaves)s leaves") % {"why": why, "leaves": tree.size}
+            self._find("checkpoint", _checkpoint_of(size), None, text)
         self._find_misplaced()
         self._pending()
         self._strays()
@@ -191,7 +193,7 @@ class _Verification:
     def _read_checkpoints(self) -> None:
         if not self.keys:
             self.report.notes.append(
-                "No trusted key is known here, so signatures are held to the keys in the database alone."
+                _("No trusted key is known here, so signatures are held to the keys in the database alone.")
             )
             self.keys = recorded_keys()
         previous: CheckpointText | None = None
@@ -199,18 +201,15 @@ class _Verification:
             try:
                 said = CheckpointText.verified(each.note, self.keys)
             except NoteRefused as error:
-                self._find("checkpoint", f"checkpoint of {each.size} leaves", None, str(error))
+                self._find("checkpoint", _checkpoint_of(each.size), None, str(error))
                 self.checkpoints.append((each, None))
                 continue
             if (said.size, said.root) != (each.size, bytes(each.root)):
-                self._find(
-                    "checkpoint",
-                    f"checkpoint of {each.size} leaves",
-                    None,
-                    "its columns differ from what is signed",
-                )
+                text = _("its columns differ from what is signed")
+                self._find("checkpoint", _checkpoint_of(each.size), None, text)
             if previous and previous.signed_at and said.signed_at and said.signed_at < previous.signed_at:
-                self._find("checkpoint", f"checkpoint of {each.size} leaves", None, "signed before the one before it")
+                text = _("signed before the one before it")
+                self._find("checkpoint", _checkpoint_of(each.size), None, text)
             self.checkpoints.append((each, said))
             if said.signed_at is not None:
                 sizes, signed = self.dated
@@ -225,19 +224,19 @@ class _Verification:
         roots: dict[int, tuple[bytes, str]] = {}
         for each, said in self.checkpoints:
             if said is not None:
-                roots[each.size] = (said.root, "the log's leaves lead to another root than the one signed")
+                roots[each.size] = (said.root, _("the log's leaves lead to another root than the one signed"))
         if self.last_good:
             roots[self.last_good.size] = (
                 self.last_good.root,
-                "verified here before, and the log no longer leads to it",
+                _("verified here before, and the log no longer leads to it"),
             )
         for written in self.kept:
             try:
                 said = CheckpointText.verified(written, self.keys)
             except NoteRefused as error:
-                self._find("checkpoint", "kept checkpoint", None, str(error))
+                self._find("checkpoint", _("kept checkpoint"), None, str(error))
                 continue
-            roots[said.size] = (said.root, "kept elsewhere, and the log does not lead to it")
+            roots[said.size] = (said.root, _("kept elsewhere, and the log does not lead to it"))
         return {size: root for size, root in roots.items() if size}
 
     def _meet_roots(self, roots: dict[int, tuple[bytes, str]], tree: Frontier) -> None:
@@ -248,8 +247,12 @@ class _Verification:
             self.met.append(tree.size)
             return
         met = max((size for size in self.met if size < tree.size), default=0)
-        where = f"look among leaves {met} to {tree.size - 1}"
-        self._find("checkpoint", f"checkpoint of {tree.size} leaves", None, f"{expected[1]}; {where}")
+        text = _("%(why)s; look among leaves %(first)s to %(last)s") % {
+            "why": expected[1],
+            "first": met,
+            "last": tree.size - 1,
+        }
+        self._find("checkpoint", _checkpoint_of(tree.size), None, text)
 
     # Leaves
 
@@ -262,7 +265,7 @@ class _Verification:
             place, remembered = places.get(index), known.get(index)
             if place is None:
                 if remembered is None:
-                    self._find("log altered", "leaf", index, "its place in the log is empty", index)
+                    self._find("log altered", _("leaf"), index, _("its place in the log is empty"), index)
                     yield EMPTY
                 else:
                     self.misplaced[index] = (remembered, None)
@@ -283,10 +286,10 @@ class _Verification:
         log_stands = sha256(b"\0" + place.leaf.encode()).digest() == expected
         kind = BY_TABLE.get(place.kind)
         if kind is None:
-            self._find("log altered", "leaf", place.at, "its entry is gone or names no record", place.at)
+            self._find("log altered", _("leaf"), place.at, _("its entry is gone or names no record"), place.at)
             return
         if row is None:
-            self._find("removed", place.kind, place.record, "the record is gone", place.at)
+            self._find("removed", place.kind, place.record, _("the record is gone"), place.at)
             return
         if place.salt is None:
             self._check_erased(kind, place, row, log_stands)
@@ -295,11 +298,12 @@ class _Verification:
         if made == place.leaf and log_stands:
             self._check_dating(place, row)
         elif sha256(b"\0" + made.encode()).digest() == expected:
-            self._find("log altered", place.kind, place.record, "the record stands, its log entry differs", place.at)
+            text = _("the record stands, its log entry differs")
+            self._find("log altered", place.kind, place.record, text, place.at)
         elif log_stands:
             self._find("altered", place.kind, place.record, _differences(kind, place, row), place.at)
         else:
-            text = "the record or its log entry differs from what was signed"
+            text = _("the record or its log entry differs from what was signed")
             self._find("altered", place.kind, place.record, text, place.at)
 
     def _check_dating(self, place: _Place, row: dict[str, Any]) -> None:
@@ -310,7 +314,10 @@ class _Verification:
         at = bisect_right(sizes, place.at)
         before = signed[at - 1] if at else None
         if before is not None and datetime.fromisoformat(recorded) < before - LATE:
-            text = f"claims to have been recorded at {recorded}; the checkpoint of {before.isoformat()} lacks it"
+            text = _("claims to have been recorded at %(recorded)s; the checkpoint of %(signed)s lacks it") % {
+                "recorded": recorded,
+                "signed": before.isoformat(),
+            }
             self._find("back-dated", place.kind, place.record, text, place.at)
 
     def _check_erased(self, kind: Kind, place: _Place, row: dict[str, Any], log_stands: bool) -> None:
@@ -320,39 +327,42 @@ class _Verification:
         opened = {key: value for key, value in row.items() if key not in kind.personal}
         about = kind.about_worker
         if subject is None:
-            self._find("log altered", place.kind, place.record, "the salt is gone without an erasure", place.at)
+            self._find("log altered", place.kind, place.record, _("the salt is gone without an erasure"), place.at)
         elif not log_stands:
-            self._find("log altered", place.kind, place.record, "the entry differs from what was signed", place.at)
+            text = _("the entry differs from what was signed")
+            self._find("log altered", place.kind, place.record, text, place.at)
         elif said["open"] != opened:
             self._find("altered", place.kind, place.record, _differing(said["open"], opened), place.at)
         elif about and f"worker:{row[about]}" != subject:
-            self._find("altered", place.kind, place.record, "erased, and now about somebody else", place.at)
+            self._find("altered", place.kind, place.record, _("erased, and now about somebody else"), place.at)
 
     def _find_misplaced(self) -> None:
         """Leaves whose place holds something else than this machine remembers."""
         moved_to = {
-            (place.kind, place.record): index for index, (_, place) in self.misplaced.items() if place is not None
+            (place.kind, place.record): index for index, (_known, place) in self.misplaced.items() if place is not None
         }
-        remembered_here = {(each.kind, each.record) for each, _ in self.misplaced.values()}
+        remembered_here = {(each.kind, each.record) for each, _place in self.misplaced.values()}
         named = {(each.kind, each.record) for each in self.report.findings}
         for index, (remembered, place) in sorted(self.misplaced.items()):
             kind, record = remembered.kind, remembered.record
             if place is not None and (place.kind, place.record) == (kind, record):
                 if (kind, record) not in named:
-                    text = "its entry was made anew: the record may stand, the log is another"
+                    text = _("its entry was made anew: the record may stand, the log is another")
                     self._find("log altered", kind, record, text, index)
                 continue
             now = moved_to.get((kind, record))
             if now is not None:
-                self._find("reordered", kind, record, f"moved from place {index} to place {now}", index)
+                text = _("moved from place %(old)s to place %(new)s") % {"old": index, "new": now}
+                self._find("reordered", kind, record, text, index)
             else:
                 still_there = _exists(kind, record)
-                text = "the record is there, its log entry is gone" if still_there else "the record is gone"
+                text = _("the record is there, its log entry is gone") if still_there else _("the record is gone")
                 self._find("removed", kind, record, text, index)
-        for index, (_, place) in sorted(self.misplaced.items()):
+        for index, (_known, place) in sorted(self.misplaced.items()):
             # A place whose entry is gone holds nothing that could be named.
             if place is not None and place.kind and (place.kind, place.record) not in remembered_here:
-                self._find("inserted", place.kind, place.record, f"stands in place {index} of another record", index)
+                text = _("stands in place %(place)s of another record") % {"place": index}
+                self._find("inserted", place.kind, place.record, text, index)
 
     # What stands beside the leaves
 
@@ -374,12 +384,12 @@ class _Verification:
                 cursor.execute(statement.format(sql.Identifier(kind.table)), [kind.table])
                 for (record,) in cursor.fetchall():
                     if (kind.table, record) not in named:
-                        text = "it never entered the log, or its entry is gone"
+                        text = _("it never entered the log, or its entry is gone")
                         self._find("inserted", kind.table, record, text)
         lost = Entry.objects.filter(place__isnull=True, pending__isnull=True).order_by("id")
         for entry in lost.only("kind", "record"):
             if (entry.kind, entry.record) not in named:
-                self._find("log altered", entry.kind, entry.record, "its entry has lost its place in the log")
+                self._find("log altered", entry.kind, entry.record, _("its entry has lost its place in the log"))
 
     def _derived(self) -> None:
         """What triggers keep beside the records must still follow from them."""
@@ -387,7 +397,7 @@ class _Verification:
             for name, statement in DERIVED.items():
                 cursor.execute(statement)
                 for (record,) in cursor.fetchall():
-                    self._find("derived", name, record, "differs from what the records say")
+                    self._find("derived", name, record, _("differs from what the records say"))
 
     def _remember(self, size: int) -> None:
         assert self.mirror is not None
@@ -401,12 +411,19 @@ class _Verification:
 
     def _since(self, index: int) -> str:
         if self.last_good and index < self.last_good.size and self.last_good.signed_at:
-            when = self.last_good.signed_at
-            return f"in order at the checkpoint of {self.last_good.size} leaves, {when:%Y-%m-%d %H:%M} UTC"
-        for _, said in self.checkpoints:
+            return _("in order at the checkpoint of %(leaves)s leaves, %(when)s UTC") % _size_and_time(self.last_good)
+        for _stored, said in self.checkpoints:
             if said is not None and said.size > index and said.signed_at:
-                return f"signed first by the checkpoint of {said.size} leaves, {said.signed_at:%Y-%m-%d %H:%M} UTC"
-        return "not under a checkpoint yet"
+                return _("signed first by the checkpoint of %(leaves)s leaves, %(when)s UTC") % _size_and_time(said)
+        return _("not under a checkpoint yet")
+
+
+def _checkpoint_of(size: int) -> str:
+    return _("checkpoint of %(leaves)s leaves") % {"leaves": size}
+
+
+def _size_and_time(said: CheckpointText) -> dict[str, Any]:
+    return {"leaves": said.size, "when": f"{said.signed_at:%Y-%m-%d %H:%M}"}
 
 
 def _erased_entries() -> dict[tuple[str, int], str]:
@@ -496,12 +513,18 @@ def _exists(table: str, record: int) -> bool:
 def _differences(kind: Kind, place: _Place, row: dict[str, Any]) -> str:
     """What the log can tell of an altered row: its open columns by name and value, the others not."""
     opened = {key: value for key, value in row.items() if key not in kind.personal}
-    return _differing(json.loads(place.leaf)["open"], opened) or "a personal column differs from what was committed to"
+    return _differing(json.loads(place.leaf)["open"], opened) or _(
+        "a personal column differs from what was committed to"
+    )
 
 
 def _differing(said: dict[str, Any], now: dict[str, Any]) -> str:
     changed = sorted(key for key in said.keys() | now.keys() if said.get(key) != now.get(key))
-    return "; ".join(f"{key} was {_shown(said.get(key))}, is {_shown(now.get(key))}" for key in changed)
+    return f"{_(';')} ".join(
+        _("%(column)s was %(before)s, is %(now)s")
+        % {"column": key, "before": _shown(said.get(key)), "now": _shown(now.get(key))}
+        for key in changed
+    )
 
 
 def _shown(value: Any) -> str:

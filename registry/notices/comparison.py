@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -126,7 +126,7 @@ def _supervisors(supervisors: list[dict[str, Any]]) -> Facts:
     return found
 
 
-def _free(found: Facts, key: str) -> str:
+def _free(found: Container[str], key: str) -> str:
     """The key, with a number where two things are called alike."""
     number, free = 1, key
     while free in found:
@@ -148,5 +148,7 @@ def _supervisor(said: Mapping[str, Any]) -> dict[str, str]:
     facts["appointment"] = said["appointment"]["from"] if said["appointment"] else ""
     facts["assessment"] = said["assessment"]["assessed_at"] if said["assessment"] else ""
     for each in said["certificates"]:
-        facts[f"certificate {each['scheme']} {each['number']}"] = " ".join((each["status"], each["expires"] or ""))
+        # A renewed certificate often keeps its number.
+        key = _free(facts, f"certificate {each['scheme']} {each['number']}")
+        facts[key] = " ".join((each["status"], each["expires"] or ""))
     return facts

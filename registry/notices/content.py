@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 
 from registry.crews.models import AssignmentState, Job
-from registry.eligibility.calendar import whole_minutes
+from registry.eligibility.calendar import local_date, whole_minutes
+from registry.eligibility.hours import INSTANT
 from registry.eligibility.intervals import Timeline
 from registry.evidence.models import Appointment, Assessment, Countersignature, HoursEntry
 from registry.ledger.canonical import canonical
@@ -76,8 +77,9 @@ def content_of(job: Job, records: JobRecords, rule: NoticeRule | None, *, at: da
             "scope": (particulars and particulars.scope) or job.description,
             "start": _iso(job.start),
             "end": _iso(job.end),
-            "first_day": job.start.astimezone(zone).date().isoformat(),
-            "last_day": job.end.astimezone(zone).date().isoformat(),
+            "first_day": local_date(job.start, zone).isoformat(),
+            # The end itself is the first instant without work: what ends at midnight ends the day before.
+            "last_day": local_date(job.end - INSTANT, zone).isoformat(),
         },
         "crane": {
             "make": crane.model.maker.name,

@@ -67,11 +67,11 @@ REASON = f"CASE WHEN reason = '' THEN '' ELSE '{ERASED}' END"
 NO_REASONING = '{"requirements": [], "remedy": null, "objections": [], "erased": true}'
 
 WITHOUT_THE_SUPERVISOR = (
-    "jsonb_set(content::jsonb, '{supervisors}', (SELECT jsonb_agg(CASE"
+    "jsonb_set(content::jsonb, '{supervisors}', (SELECT jsonb_agg(CASE"  # noqa: S608 (put together from constants alone)
     " WHEN each -> 'worker' ->> 'record' = 'worker:' || %(worker)s"
     f""" THEN jsonb_build_object('worker', each -> 'worker' || '{{"name": "{ERASED} person", "number": ""}}',"""
     " 'title', each -> 'title', 'standing', each -> 'standing', 'from', each -> 'from', 'until', each -> 'until',"
-    """ 'erased', true) ELSE each END) FROM jsonb_array_elements(content::jsonb -> 'supervisors') each))::text"""  # noqa: S608 (put together from constants alone)
+    """ 'erased', true) ELSE each END) FROM jsonb_array_elements(content::jsonb -> 'supervisors') each))::text"""
 )
 """A sent notice in which the erased person is a supervisor without a name and qualifications."""
 

@@ -9,6 +9,8 @@ from xml.sax.saxutils import escape
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
+from registry.language.words import set_apart
+
 MOST_MODELS = 6
 LONGEST_NAME = 26
 FEWEST_STEPS = 8
@@ -189,7 +191,7 @@ def _told(quarters: bool) -> str:
 
 
 def _title(rows: list[tuple[str, dict[int, int]]], first: int, last: int, quarters: bool) -> str:
-    parts = "; ".join(
+    parts = set_apart(
         _("%(model)s: %(hours)s hours") % {"model": name, "hours": _hours(sum(by_period.values()))}
         for name, by_period in rows
     )

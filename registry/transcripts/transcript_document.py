@@ -144,4 +144,4 @@ def _fate(record: Kept) -> Iterable[str]:
 
 def fate_in_words(record: Kept) -> str:
     """What became of a record, as one phrase."""
-    return capfirst("; ".join(_fate(record)))
+    return capfirst(words.set_apart(_fate(record)))

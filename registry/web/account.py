@@ -129,6 +129,7 @@ class AcceptForm(forms.Form):
     email = forms.EmailField(
         label=_("Email"),
         required=False,
+        max_length=Account._meta.get_field("email").max_length,
         help_text=_("For setting a new password should you forget this one."),
         widget=forms.EmailInput(attrs={"autocomplete": "email"}),
     )

@@ -21,6 +21,7 @@ from django.utils.translation import gettext_lazy as _
 from registry.crews import queries
 from registry.crews.models import Assignment, Job, Slot
 from registry.database.errors import RecordRefused
+from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
 from registry.language.said import authored
@@ -67,7 +68,10 @@ def people_named(request: HttpRequest, people: QuerySet[Worker], *, most: int = 
 
 
 class SiteInstant(forms.DateTimeField):
-    """A date and time as read from a clock on the site."""
+    """A date and time as read from a clock on the site.
+
+    Years outside ``EARLIEST_YEAR`` to ``LATEST_YEAR`` are slips of the pen.
+    """
 
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
 
@@ -79,6 +83,8 @@ class SiteInstant(forms.DateTimeField):
             return None
         if isinstance(value, str) and (typed := parse_datetime(value.strip())) and typed.tzinfo is not None:
             # A clock shows no offset: one that was typed may contradict the site's.
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        if not EARLIEST_YEAR <= read.year <= LATEST_YEAR:
             raise ValidationError(self.error_messages["invalid"], code="invalid")
         return read.replace(tzinfo=None)
 
@@ -204,9 +210,9 @@ class SubstituteForm(SiteForm):
     own_words = forms.CharField(label=_("The reason in your own words"), max_length=500, required=False)
     from_instant = SiteInstant(label=_("From"), required=False, help_text=_("Blank: now, or when the job starts."))
 
-    def __init__(self, *args: Any, job: Job, **options: Any) -> None:
+    def __init__(self, *args: Any, job: Job, leaving: int, **options: Any) -> None:
         super().__init__(*args, job=job, **options)
-        self.fields["worker"].queryset = queries.candidates(job)  # type: ignore[attr-defined]
+        self.fields["worker"].queryset = queries.candidates(job).exclude(pk=leaving)  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         given = super().clean()

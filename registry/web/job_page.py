@@ -10,7 +10,7 @@ from registry.crews.described import readable_reason
 from registry.crews.models import AssignmentState, Job, Refusal, Slot
 from registry.crews.queries import CrewView, crew_of
 from registry.eligibility.crew import CrewFinding
-from registry.eligibility.intervals import Timeline
+from registry.eligibility.intervals import Interval, Timeline
 from registry.people.models import Account
 
 
@@ -78,6 +78,15 @@ class Place:
             return "stands"
         return "held" if self.held else "open"
 
+    @property
+    def gap(self) -> Interval | None:
+        """The first part of the job that nobody is in, where somebody is in the place for another part."""
+        if not self.assignments:
+            return None
+        job = self.slot.job
+        taken = Timeline.of((each.during.lower, each.during.upper) for each in self.assignments)
+        return next(iter(taken.outside().limited_to(job.start, job.end).intervals), None)
+
 
 @dataclass(frozen=True, slots=True)
 class CrewPage:
@@ -109,10 +118,15 @@ def crew_for(account: Account, job: Job) -> CrewPage:
     """The crew; a worker sees who else only as a place that is filled or not."""
     view = crew_of(job)
     only_own = account.kind == "worker"
-    names = {f"worker:{each.worker_id}": str(each.worker) for place in view.slots for each in place.assignments}
+    seen = {
+        place.slot.pk: [each for each in place.assignments if not only_own or each.worker_id == account.worker_id]
+        for place in view.slots
+    }
+    # A worker is not told by the reason of a hold who else is on the crew.
+    names = {f"worker:{each.worker_id}": str(each.worker) for shown in seen.values() for each in shown}
     places = []
     for place in view.slots:
-        shown = [each for each in place.assignments if not only_own or each.worker_id == account.worker_id]
+        shown = seen[place.slot.pk]
         for each in shown:
             each.reason = readable_reason(each.reason, names)
         hidden = len(shown) < len(place.assignments)

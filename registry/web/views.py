@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from functools import wraps
 from typing import Any, cast
 
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.csrf import csrf_failure
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -51,6 +53,11 @@ def page(view: View) -> View:
     def guarded(request: HttpRequest, **given: Any) -> HttpResponse:
         try:
             return view(request, account=cast(Account, request.user), **given)
+        except Http404:
+            if in_place(request):
+                # What was asked for went meanwhile: the open page is loaded anew, and shows what there is now.
+                return _loaded_anew()
+            raise
         except access.NotAllowed as error:
             return _problem(request, str(error), status=403)
         except BadInput as error:
@@ -64,7 +71,7 @@ def page(view: View) -> View:
     def in_session(request: HttpRequest, **given: Any) -> HttpResponse:
         if in_place(request) and not request.user.is_authenticated:
             # Loaded anew, the page itself leads to the sign-in page and back.
-            return HttpResponse(status=204, headers={"HX-Refresh": "true"})
+            return _loaded_anew()
         return signed_in(request, **given)
 
     return cast(View, never_cache(in_session))
@@ -73,6 +80,15 @@ def page(view: View) -> View:
 def in_place(request: HttpRequest) -> bool:
     """Whether a part of a page is asked for, to be put into the page that is open."""
     return request.headers.get("HX-Request") == "true"
+
+
+def form_is_of_another_session(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """A form that was opened before somebody signed in anew: asked in place, the open page is loaded anew."""
+    return _loaded_anew() if in_place(request) else csrf_failure(request, reason)
+
+
+def _loaded_anew() -> HttpResponse:
+    return HttpResponse(status=204, headers={"HX-Refresh": "true"})
 
 
 def _problem(request: HttpRequest, message: str, *, status: int) -> HttpResponse:
@@ -162,7 +178,9 @@ def founding(request: HttpRequest, *, account: Account) -> HttpResponse:
 @require_GET
 def job(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
     found = get_object_or_404(access.visible_jobs(account), pk=job_id)
-    shown = {"crew": crew_for(account, found), "caution": CAUTION}
+    # Whoever closes what opened at a place goes on from there by the keyboard.
+    closed = number_in(request.GET.get("closed"), 0)
+    shown = {"crew": crew_for(account, found), "closed": closed, "caution": CAUTION}
     return render(request, "registry/crew.html" if in_place(request) else "registry/job.html", shown)
 
 
@@ -216,7 +234,7 @@ def end_assignment(request: HttpRequest, *, account: Account, assignment_id: int
             now = timezone.now()
             services.end_assignment(
                 assignment=assignment,
-                ends_at=form.cleaned_data["ends_at"] or now,
+                ends_at=form.cleaned_data["ends_at"] or minute_of(now),
                 reason=form.cleaned_data["reason"],
                 recorded_at=now,
                 recorded_by=account,
@@ -232,20 +250,20 @@ def substitute(request: HttpRequest, *, account: Account, assignment_id: int) ->
     job, now = leaving.slot.job, timezone.now()
     if leaving.state.standing == "ended":
         return redirect("job", job_id=job.pk)
-    form = SubstituteForm(posted(request), job=job, initial=request.GET.dict())
+    form = SubstituteForm(posted(request), job=job, leaving=leaving.worker_id, initial=request.GET.dict())
     if not _only_looking(request, form) and form.is_valid():
         with refused_beside_fields(form):
             outcome = services.substitute(
                 leaving=leaving,
                 worker_id=form.cleaned_data["worker"].pk,
-                from_instant=form.cleaned_data["from_instant"] or now,
+                from_instant=form.cleaned_data["from_instant"] or minute_of(now),
                 reason=form.reason_in_words(),
                 assigned_at=now,
                 assigned_by=account,
             )
             return redirect("decision", decision_id=outcome.decision.pk)
     during = leaving.state.during
-    asked = FromForm(request.POST or request.GET, job=job).from_when(now)
+    asked = FromForm(request.POST or request.GET, job=job).from_when(minute_of(now))
     start = asked if during.lower < asked < during.upper else during.lower
     query = searched(request)
     found = candidates_for(leaving.slot, start=start, end=during.upper, query=query)
@@ -326,6 +344,11 @@ def _own_assignment(account: Account, assignment_id: int) -> Assignment:
     assignment = get_object_or_404(visible, pk=assignment_id)
     access.require_may_assign(account, assignment.slot.job)
     return assignment
+
+
+def minute_of(now: datetime) -> datetime:
+    """The minute that a clock shows at ``now``: no form could name what begins some seconds after it."""
+    return now.replace(second=0, microsecond=0)
 
 
 def posted(request: HttpRequest) -> QueryDict | None:

@@ -62,8 +62,8 @@ def year_strip(papers: Sequence[RunsOut], *, today: date) -> str:
 
 def _title(number: int, months: Sequence[date]) -> str:
     return ngettext(
-        "%(number)d paper runs out from %(first)s to %(last)s, in the month of its box.",
-        "%(number)d papers run out from %(first)s to %(last)s, each in the month of its box.",
+        "%(number)d document runs out from %(first)s to %(last)s, in the month of its box.",
+        "%(number)d documents run out from %(first)s to %(last)s, each in the month of its box.",
         number,
     ) % {
         "number": number,

@@ -87,6 +87,8 @@ def test_a_job_is_planned_with_its_slots(world: World, client: APIClient) -> Non
         ({"crane": 0}, "crane"),
         ({"standard_key": "no-such-standard"}, "standard_key"),
         ({"start": "tomorrow"}, "start"),
+        ({"start": "0001-01-01T00:00:00Z"}, "start"),
+        ({"end": "9999-12-31T23:59:00Z"}, "end"),
     ],
 )
 def test_bad_input_names_its_field(world: World, client: APIClient, change: dict[str, object], field: str) -> None:

@@ -33,7 +33,7 @@ from tests.world import sign_in
 WORKERS = int(os.environ.get("WORKERS", "100000"))
 OF_THE_EMPLOYER = 400
 HOURS_OF_EACH = int(os.environ.get("HOURS_OF_EACH", "3"))
-HOURS_OF_THE_WORKER = 3000
+HOURS_OF_THE_WORKER = int(os.environ.get("HOURS_OF_THE_WORKER", "600"))
 TIMES = int(os.environ.get("TIMES", "11"))
 AIM = 0.1
 WHOLE_LOG = "log_verification"
@@ -62,14 +62,19 @@ INSERT INTO evidence_hoursentry
     (worker_id, model_id, configuration, operation, capacity, start, "end", employer_id, site_id, crane_id,
      origin, issuer, imported_line, recorded_at, withdrawn)
 SELECT worker, %(model)s, '', (ARRAY['erection', 'climbing', 'dismantling'])[1 + n %% 3], 'erector', day,
-       day + interval '8 hours', %(employer)s, %(site)s, %(crane)s, 'register', '', '', day + interval '10 hours', false
-FROM unnest(%(workers)s::bigint[]) worker, generate_series(1, %(each)s) n,
+       day + interval '8 hours', CASE WHEN place <= %(own)s THEN %(employer)s ELSE %(other)s END, %(site)s, %(crane)s,
+       'register', '', '', day + interval '10 hours', false
+FROM unnest(%(workers)s::bigint[]) WITH ORDINALITY AS each (worker, place), generate_series(1, %(each)s) n,
      LATERAL (SELECT date_trunc('day', %(now)s::timestamptz) + interval '15 hours' - (n + 19) * interval '1 day' AS day)
 """
+# Of every hundred people one signs for the others; the worker's hours are the assessor's to sign.
 SIGNATURES = """
 INSERT INTO evidence_countersignature (entry_id, by_id, at, recorded_at)
-SELECT id, %(signer)s, "end" + interval '1 hour', recorded_at FROM evidence_hoursentry
-WHERE worker_id = ANY(%(workers)s) ON CONFLICT DO NOTHING
+SELECT entry.id, CASE WHEN signer = worker THEN %(signer)s ELSE signer END,
+       entry."end" + interval '1 hour', entry.recorded_at
+FROM unnest(%(workers)s::bigint[], %(signers)s::bigint[]) AS each (worker, signer)
+JOIN evidence_hoursentry entry ON entry.worker_id = worker
+ON CONFLICT DO NOTHING
 """
 
 
@@ -138,7 +143,9 @@ def _fill(running: Scene) -> None:
         cursor.execute(CERTIFICATES, given)
         cursor.execute(HOURS, given | {"each": HOURS_OF_EACH})
         cursor.execute(HOURS, given | {"workers": [running.worker.pk], "each": HOURS_OF_THE_WORKER})
-        cursor.execute(SIGNATURES, given | {"workers": [*everybody, running.worker.pk]})
+        signers = [everybody[place - place % 100] for place in range(len(everybody))]
+        everybody.append(running.worker.pk)
+        cursor.execute(SIGNATURES, given | {"workers": everybody, "signers": [*signers, given["signer"]]})
         cursor.execute("ANALYZE")
     print(f"filled in {time.monotonic() - started:.0f} s")
 
@@ -148,8 +155,9 @@ def _timed(client: Client, path: str) -> tuple[int, list[float]]:
     with CaptureQueriesContext(connection) as made:
         answer = client.get(path)
     assert answer.status_code == 200, (path, answer.status_code)
+    statements = len(made)
     for _each in range(TIMES):
         started = time.perf_counter()
         client.get(path)
         seconds.append(time.perf_counter() - started)
-    return len(made), seconds
+    return statements, seconds

@@ -18,6 +18,8 @@ LOOKS = [
     pytest.param(DESK, "light", id="desk, light"),
     pytest.param(PHONE, "dark", id="phone, dark"),
 ]
+ONE_LOOK = LOOKS[1:]
+"""For what appears on the way: ``test_every_page`` looks at the pages themselves on a desk and a phone."""
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 

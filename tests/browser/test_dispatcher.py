@@ -44,6 +44,7 @@ def test_a_dispatcher_reads_the_week_and_is_answered_in_place(demonstration: str
     finds_nothing_wrong(page, "answer-refused")
     page.get_by_role("link", name="Close").click()
     page.get_by_role("article", name="The answer").wait_for(state="detached")
+    assert page.locator("h3").filter(has_text="Erector 2").evaluate(HAS_FOCUS), "the keyboard goes on from the place"
     page.get_by_role("link", name="Fill this place : erector 2").click()
     page.get_by_label("Ines Halvarro").check()
     page.get_by_role("button", name="Decide, and fill the place if permitted").click()

@@ -19,7 +19,7 @@ pytest.importorskip("playwright", reason="Playwright is not installed")
 from playwright import sync_api
 
 from tests.browser.conftest import Opened
-from tests.browser.looking import LOOKS, finds_nothing_wrong
+from tests.browser.looking import ONE_LOOK, finds_nothing_wrong
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
@@ -33,7 +33,7 @@ def _two_checkpoints(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, demonstrat
     here.sign(at=timezone.now())
 
 
-@pytest.mark.parametrize(("size", "scheme"), LOOKS)
+@pytest.mark.parametrize(("size", "scheme"), ONE_LOOK)
 def test_every_page_of_the_log_is_accessible_and_fits(opened: Opened, size: sync_api.ViewportSize, scheme: str) -> None:
     page = opened(Account.objects.get(kind="inspector"), "/", viewport=size, color_scheme=scheme)
     page.get_by_role("link", name="Log", exact=True).click()
@@ -59,7 +59,7 @@ def test_every_page_of_the_log_is_accessible_and_fits(opened: Opened, size: sync
     assert page.get_by_text("In order: nothing was found.").is_visible()
 
 
-@pytest.mark.parametrize(("size", "scheme"), LOOKS)
+@pytest.mark.parametrize(("size", "scheme"), ONE_LOOK)
 def test_a_worker_comes_from_the_own_record_to_its_place_in_the_log(
     opened: Opened, size: sync_api.ViewportSize, scheme: str
 ) -> None:

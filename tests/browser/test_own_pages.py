@@ -19,7 +19,7 @@ pytest.importorskip("playwright", reason="Playwright is not installed")
 from playwright import sync_api
 
 from tests.browser.conftest import Opened
-from tests.browser.looking import LOOKS, finds_nothing_wrong
+from tests.browser.looking import ONE_LOOK, finds_nothing_wrong
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
@@ -57,7 +57,7 @@ def mira(address: str) -> Worker:
     return worker
 
 
-@pytest.mark.parametrize(("size", "scheme"), LOOKS)
+@pytest.mark.parametrize(("size", "scheme"), ONE_LOOK)
 def test_a_worker_does_everything_from_the_own_page_and_somebody_looks_through_a_link(
     opened: Opened,
     browser: sync_api.Browser,
@@ -71,7 +71,7 @@ def test_a_worker_does_everything_from_the_own_page_and_somebody_looks_through_a
     account = people.open_account(username="mira", password=None, kind="worker", worker=mira)
     page = opened(account, "/", viewport=size, color_scheme=scheme)
     finds_nothing_wrong(page, "own home", heading="Mira Sandoval")
-    assert page.get_by_role("img", name=re.compile("papers? runs? out from")).is_visible()
+    assert page.get_by_role("img", name=re.compile("documents? runs? out from")).is_visible()
     page.get_by_role("link", name="See my record").click()
     page.get_by_text("The figures of this chart").click()
     finds_nothing_wrong(page, "own record", heading="Mira Sandoval")

@@ -41,36 +41,6 @@ def as_worker(worker: Worker) -> Account:
     return open_account(username=f"w{worker.pk}", password=None, kind="worker", worker=worker)
 
 
-def test_every_page_fits_and_has_no_barrier(opened: Opened, world: World) -> None:
-    mira = world.worker("Mira", "Sandoval")
-    world.make_erector(mira, days=2)
-    entry = HoursEntry.objects.filter(worker=mira)[0]
-    assessor = as_worker(world.assessor)
-    dispatcher = world.dispatcher()
-    for size in (DESK, PHONE):
-        page = opened(dispatcher, "/records/", viewport=size)
-        finds_nothing_wrong(page, "records")
-        for name, path in {
-            "sheet": "/records/hours/",
-            "queue": "/records/countersigning/",
-            "requests": "/records/requests/",
-            "import": "/records/import/",
-            "new-person": "/records/people/new/",
-            "person": f"/records/people/{mira.pk}/",
-            "certificate": f"/records/people/{mira.pk}/add/certificate/",
-            "appointment": f"/records/people/{mira.pk}/add/appointment/",
-            "third-party": f"/records/people/{mira.pk}/add/third-party-assessment/",
-            "correct": f"/records/hoursentry/{entry.pk}/correct/",
-            "withdraw": f"/records/hoursentry/{entry.pk}/withdraw/",
-        }.items():
-            page.goto(path)
-            finds_nothing_wrong(page, name)
-        page = opened(assessor, "/records/assessments/", viewport=size)
-        finds_nothing_wrong(page, "assessments")
-        page.goto(f"/records/assessments/{mira.pk}/")
-        finds_nothing_wrong(page, "assess")
-
-
 @pytest.mark.parametrize(("size", "scripts"), BOTH)
 def test_a_crews_shift_goes_onto_one_sheet_and_is_countersigned(
     opened: Opened, world: World, size: sync_api.ViewportSize, scripts: bool

@@ -12,6 +12,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from pytest_django import DjangoAssertNumQueries
 
+from registry.crews import services as crews
 from registry.crews.candidates import candidates_for
 from registry.crews.models import Slot
 from registry.crews.queries import answer, asking_for_slot, slot_with_job, standard_of
@@ -153,7 +154,9 @@ def test_for_everybody_the_answer_is_the_engines(world: World, standard_key: str
         permitted = {each.worker.pk for each in found.permitted}
         assert not found.undecided
         sieve = Sieve(standard.by_role_and_operation[slot.role, "dismantling"], slot.job, job.start, job.end)
-        missing = sieve.missing(Worker.objects.filter(pk__in=[each.pk for each in everybody]), hours=True)
+        met = sieve.met(everybody)
+        minutes = sieve.minutes(everybody)
+        missing = {each: sieve.missing(met[each], minutes[each.pk]) for each in everybody}
         for worker in everybody:
             given = answer(asking_for_slot(slot, worker=worker.pk, start=job.start, end=job.end)).answer
             assert given.permitted == (worker.pk in permitted), (slot, worker, missing[worker])
@@ -234,6 +237,29 @@ def test_whoever_is_on_a_crew_then_comes_last_and_is_said_to_be(world: World, pl
         ("Ruvik OrskRuvik", "is on this crew already: erector"),
         ("Sabel OrskSabel", "is on another job then: Quillon Wharf"),
     ]
+
+
+def test_where_another_employer_has_somebody_work_is_not_said(world: World, place: Slot) -> None:
+    past = world.now - timedelta(days=890)
+    other = people.register_employer(name="Cormorant Lift Yard", jurisdiction="US", recorded_at=past)
+    sabel = Worker.objects.get(given_name="Sabel")
+    people.employ(worker=sabel, employer=other, start=past.date(), recorded_at=past, recorded_by=None)
+    world.assign(place, sabel)
+    theirs = crews.plan_job(
+        employer=other,
+        site=world.site,
+        crane=world.crane,
+        operation="dismantling",
+        standard_key="us-federal-crane-assembly",
+        start=place.job.start,
+        end=place.job.end,
+        roles=["erector"],
+        recorded_at=world.now,
+        recorded_by=None,
+    )
+    found = candidates_for(slot_with_job(theirs.slots.get().pk), start=theirs.start, end=theirs.end)
+    (busy,) = [each.busy for each in (*found.permitted, *found.refused)]
+    assert busy == "This person is on another job at that time."
 
 
 def test_a_search_narrows_by_name_and_number(place: Slot) -> None:

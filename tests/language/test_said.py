@@ -14,10 +14,11 @@ from registry.crews.described import DescribedAnswer, readable_reason
 from registry.eligibility.answer import NotCounted
 from registry.eligibility.case import read_case
 from registry.eligibility.decide import decide
-from registry.eligibility.sentences import duration, either, moment, said_of, say, say_many
+from registry.eligibility.evidence import ROLES
+from registry.eligibility.sentences import duration, either, listed, moment, said_of, say, say_many
 from registry.eligibility.words import term
 from registry.language import amounts, words
-from registry.language.said import in_language, spoken
+from registry.language.said import in_language, required_in_language, spoken
 from tests.eligibility.test_sentences import CASES
 
 CATALOGUE = {
@@ -77,6 +78,27 @@ def test_plurals_follow_the_language() -> None:
 @pytest.mark.usefixtures("french")
 def test_why_a_record_did_not_count_is_said_with_its_detail() -> None:
     assert spoken(NotCounted("too_old", ("hours:1",), "Ada Brun").sentence) == "trop ancien [Ada Brun]"
+
+
+def test_languages_are_said_by_their_names() -> None:
+    shared = say("the crew shares: %(languages)s", languages=listed(["en", "pt-BR", "qaa"]))
+    either_of = said_of(either(["en", "fr"]))
+    with translation.override("fr"):
+        assert spoken(shared) == "l’équipe a en commun\u202f: anglais, portugais brésilien (pt-BR), qaa"
+        assert required_in_language("language", either_of) == "anglais ou français"
+    with translation.override("en"):
+        assert required_in_language("language", "en") == "English"
+        assert required_in_language("language", said_of(say("not stated"))) == "not stated"
+        assert required_in_language("certification", "en") == "en", "only languages have tags"
+
+
+def test_a_name_that_is_typed_leads_back_to_what_is_stored() -> None:
+    with translation.override("fr"):
+        assert [words.language_tag(each) for each in ("Anglais", " French ", "pt-BR")] == ["en", "fr", "pt-BR"]
+        duties = [
+            words.stored_name(each, ROLES) for each in ("Chef de  montage", "erection supervisor", "Lift planner")
+        ]
+    assert duties == ["erection_supervisor", "erection_supervisor", "lift_planner"]
 
 
 @pytest.mark.usefixtures("french")

@@ -6,11 +6,13 @@ or what stood where something else stands now. Without it the signed root still 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from django.utils import translation
 
 from registry.evidence.models import HoursEntry
 from registry.evidence.services import NewHours, record_hours
@@ -94,6 +96,15 @@ class TestNamedWithAndWithoutMirror:
         report = found()
         assert report.names() == {("altered", HOURS, numbers[3])}
         assert report.findings[0].detail == 'operation was "dismantling", is "climbing"'
+
+    def test_a_changed_field_in_the_language_in_force(self, found: Verifying, numbers: list[int]) -> None:
+        tamper(f"UPDATE {HOURS} SET operation = 'climbing' WHERE id = {numbers[3]}")
+        with translation.override("fr"):
+            (finding,) = found().findings
+        assert finding.detail == 'operation valait "dismantling", vaut "climbing"'
+        assert re.fullmatch(
+            r"(en ordre au|signé d’abord par le) point de contrôle de \d+ feuilles, .* UTC", finding.since
+        )
 
     def test_a_changed_personal_field(self, found: Verifying, ruled: World) -> None:
         tamper(f"UPDATE people_worker SET family_name = 'Other' WHERE id = {ruled.assessor.pk}")

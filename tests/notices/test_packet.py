@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 from typing import Any
 
 import pytest
@@ -24,6 +24,7 @@ from registry.ledger import services as ledger
 from registry.ledger.notes import Signer
 from registry.notices import services
 from registry.notices.content import SCHEMA, canonical_text, sha256_of
+from registry.notices.document import days_of
 from registry.notices.models import AttachedProcedure, JobParty, NamedSupervisor, SentNotice
 from registry.notices.packet import packet_of
 from registry.notices.words import change_in_words
@@ -174,6 +175,18 @@ def test_nothing_is_sent_in_the_future(columbia: Columbia) -> None:
     columbia.complete()
     with pytest.raises(RecordRefused, match="before it is sent"):
         columbia.send(sent_at=columbia.world.now + timedelta(minutes=1))
+
+
+def test_work_that_ends_at_midnight_ends_the_day_before(columbia: Columbia) -> None:
+    first = columbia.world.now.astimezone(ZONE).date() + timedelta(days=40)
+    midnights = [datetime.combine(first + timedelta(days=days), time(0), ZONE) for days in (0, 2)]
+    columbia.job = columbia.planned_from(*midnights)
+    packet = columbia.packet()
+    work = packet.content["work"]
+    assert (work["first_day"], work["last_day"]) == (str(first), str(first + timedelta(days=1)))
+    assert days_of(packet.content) == 2
+    assert packet.deadline is not None
+    assert packet.deadline.last_day == first - timedelta(days=14)
 
 
 def test_the_database_refuses_a_content_that_is_not_what_its_sha256_says(columbia: Columbia) -> None:

@@ -280,6 +280,18 @@ def test_two_parties_of_one_name_are_two(content: Content) -> None:
     assert (change.part, change.aspect, change.after) == ("parties", NAMED, "Ardent")
 
 
+def test_two_certificates_of_one_number_are_two(content: Content) -> None:
+    renewed, expired = (
+        {"scheme": "rigging", "number": "R-1", "status": status, "expires": expires}
+        for status, expires in (("in_force", "2028-05-01"), ("expired", "2026-05-01"))
+    )
+    content["supervisors"][0]["certificates"] = [renewed, expired]
+    revoked = copy.deepcopy(content)
+    revoked["supervisors"][0]["certificates"][0]["status"] = "revoked"
+    [change] = compare(content, revoked, RULE)
+    assert (change.before, change.after) == ("in_force 2028-05-01", "revoked 2028-05-01")
+
+
 @pytest.fixture
 def content() -> Content:
     party = {"role": "employer", "name": "Ardent", "contact_person": "", "phone": "1", "email": "", "address": ""}

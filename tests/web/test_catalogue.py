@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from collections.abc import Callable
 from datetime import UTC, date, datetime
@@ -37,6 +38,18 @@ class TestTheCatalogue:
         kept = {each.id for each in french.translations}
         assert in_the_sources - kept == set(), "run: python3 manage.py catalogue"
         assert kept - in_the_sources == set(), "run: python3 manage.py catalogue"
+
+    def test_knows_every_name_under_which_the_sources_mark_messages(self) -> None:
+        imported = {
+            alias.asname or alias.name
+            for folder in ("api", "registry")
+            for path in (settings.PROJECT / folder).rglob("*.py")
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.ImportFrom) and node.module == "django.utils.translation"
+            for alias in node.names
+            if "gettext" in alias.name
+        }
+        assert imported <= catalogue.MARKERS.keys()
 
     def test_says_each_in_french(self, french: catalogue.SteadyCatalogue) -> None:
         assert catalogue.untranslated(french) == []

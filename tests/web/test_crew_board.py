@@ -16,11 +16,13 @@ from django.utils.html import escape
 
 from registry.crews.board import Week
 from registry.crews.models import Assignment, Job, Refusal
+from registry.crews.queries import CrewView, crew_of
 from registry.eligibility.render import CAUTION
 from registry.evidence import services as evidence
 from registry.inspection.models import Look
 from registry.people.models import Worker
-from tests.world import World
+from registry.web import job_page
+from tests.world import World, sign_in
 
 IN_PLACE = {"HX-Request": "true"}
 
@@ -186,6 +188,8 @@ def test_a_reason_in_own_words_must_be_said_and_is_kept(
     leaving = put_in_place(world, world.job(["erector"]), erector)
     path = f"/assignments/{leaving.pk}/substitute/"
     given = {"worker": another_erector.pk, "reason": "own_words", "own_words": ""}
+    own = dispatcher.post(path, {**given, "worker": erector.pk, "reason": "taken_ill"})
+    assert (own.status_code, leaving.events.count()) == (422, 0), "nobody takes over from themself"
     unsaid = dispatcher.post(path, given)
     assert unsaid.status_code == 422
     assert unsaid.text.count("Say the reason.") == 2
@@ -228,6 +232,73 @@ def test_what_is_wrong_is_said_in_place(world: World, dispatcher: Client, inspec
     assert "Only an employer" in barred.text
     gone = Client().get(path, headers=IN_PLACE)
     assert (gone.status_code, gone.headers["HX-Refresh"]) == (204, "true")
+
+
+def test_what_has_gone_meanwhile_has_the_open_page_loaded_anew(world: World, dispatcher: Client) -> None:
+    path = f"/slots/{world.job(['erector']).slots.get().pk + 1}/fill/"
+    gone = dispatcher.get(path, headers=IN_PLACE)
+    assert (gone.status_code, gone.headers["HX-Refresh"]) == (204, "true")
+    assert dispatcher.get(path).status_code == 404
+
+
+def test_a_form_of_another_session_has_the_open_page_loaded_anew(world: World) -> None:
+    browser = Client(enforce_csrf_checks=True)
+    sign_in(browser, world.dispatcher())
+    path = f"/slots/{world.job(['erector']).slots.get().pk}/fill/"
+    stale = browser.post(path, {"worker": 1}, headers=IN_PLACE)
+    assert (stale.status_code, stale.headers["HX-Refresh"]) == (204, "true")
+    assert browser.post(path, {"worker": 1}).status_code == 403
+    assert not Refusal.objects.exists()
+
+
+def test_closing_what_opened_at_a_place_leads_back_to_it(world: World, dispatcher: Client) -> None:
+    job = world.job(["erector", "rigger"])
+    slot = job.slots.get(role="rigger")
+    opened = dispatcher.get(f"/slots/{slot.pk}/fill/", headers=IN_PLACE).text
+    (close,) = re.findall(r'hx-get="(/jobs/[^"]*)"', opened)
+    crew = dispatcher.get(close, headers=IN_PLACE).text
+    assert crew.count("autofocus") == 1
+    assert "autofocus>Rigger" in crew
+
+
+def test_a_hold_names_nobody_else_of_the_crew_to_a_worker(
+    world: World,
+    dispatcher: Client,
+    erector: Worker,
+    another_erector: Worker,
+    as_worker: Callable[[Worker], Client],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    job = world.job(["erector", "erector"])
+    for slot, worker in zip(job.slots.order_by("id"), (erector, another_erector), strict=True):
+        world.assign(slot, worker)
+
+    def held(job: Job) -> CrewView:
+        view = crew_of(job)
+        view.slots[0].assignments[0].standing = "held"
+        view.slots[0].assignments[0].reason = f"the evidence of worker:{another_erector.pk} changed"
+        return view
+
+    monkeypatch.setattr(job_page, "crew_of", held)
+    assert "the evidence of Aurel Voskuijlen changed" in dispatcher.get(f"/jobs/{job.pk}/").text
+    own = as_worker(erector).get(f"/jobs/{job.pk}/").text
+    assert "the evidence of somebody who signs changed" in own
+    assert "Voskuijlen" not in own
+
+
+def test_a_place_left_at_once_is_filled_again_from_that_minute(
+    world: World, dispatcher: Client, erector: Worker, another_erector: Worker
+) -> None:
+    job = world.job(["erector"], starts_in=-1)
+    leaving = put_in_place(world, job, erector)
+    said = {"ends_at": "", "reason": "Taken ill"}
+    assert dispatcher.post(f"/assignments/{leaving.pk}/end/", said).status_code == 302
+    link = r'href="(/slots/\d+/fill/\?start=[^"]*)"'
+    (path, *_same) = re.findall(link, board(dispatcher, job))
+    assert re.findall(link, dispatcher.get(f"/jobs/{job.pk}/").text) == [path]
+    gap = dict(re.findall(r"(start|end)=([^&]+)", path.replace("&amp;", "&")))
+    filled = dispatcher.post(path.partition("?")[0], {"worker": another_erector.pk, **gap}, follow=True)
+    assert "PERMITTED" in filled.text
 
 
 def test_people_whose_papers_run_out_come_first(world: World, dispatcher: Client, erector: Worker) -> None:

@@ -12,6 +12,8 @@ from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
 from registry.evidence.importing.reading import FileRefused, Row, Unreadable
+from registry.evidence.importing.words import field_in_words
+from registry.language.words import set_apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +111,7 @@ def map_columns(
                 % {
                     "one": f"{first.letter} {first.header!r}",
                     "other": f"{column.letter} {written!r}",
-                    "field": field,
+                    "field": field_in_words(field),
                 }
             )
             rule = "columns_are_unique"
@@ -120,14 +122,16 @@ def map_columns(
         for written in mapping
         if folded(written) in wanted
     ]
-    missing = [each.name for each in fields if each.compulsory and each.name not in index]
-    missing += [reduce(_either, group) for group in one_of if not any(each in index for each in group)]
+    missing = [field_in_words(each.name) for each in fields if each.compulsory and each.name not in index]
+    missing += [
+        reduce(_either, map(field_in_words, group)) for group in one_of if not any(each in index for each in group)
+    ]
     if missing:
         rule = "columns_are_complete"
         troubles.append(_("there is no column for %(fields)s") % {"fields": ", ".join(missing)})
     if troubles:
         raise FileRefused(
-            rule, _("Row %(row)s, the header: %(troubles)s.") % {"row": header.number, "troubles": "; ".join(troubles)}
+            rule, _("Row %(row)s, the header: %(troubles)s.") % {"row": header.number, "troubles": set_apart(troubles)}
         )
     return Columns(index, all_columns)
 

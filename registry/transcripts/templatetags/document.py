@@ -7,10 +7,8 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django import template
-from django.conf.locale import LANG_INFO
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.language import amounts, words
@@ -77,11 +75,7 @@ def listed(names: Iterable[str]) -> str:
 @register.filter
 def language(tag: str) -> str:
     """A language by its name, or by its BCP 47 tag where the name is not known."""
-    known = LANG_INFO.get(tag.lower()) or LANG_INFO.get(tag.split("-")[0].lower())
-    if known is None or "name" not in known:
-        return tag
-    name = _(known["name"])
-    return name if "-" not in tag else f"{name} ({tag})"
+    return words.language_name(tag)
 
 
 @register.filter

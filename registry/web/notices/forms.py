@@ -27,7 +27,7 @@ class PartyForm(forms.Form):
         help_text=_("A telephone number or an e-mail address is needed."),
         widget=forms.TextInput(attrs={"type": "tel"}),
     )
-    email = forms.EmailField(label=_("E-mail"), required=False)
+    email = forms.EmailField(label=_("E-mail"), required=False, max_length=JobParty._meta.get_field("email").max_length)
     address = forms.CharField(
         label=_("Address"), required=False, max_length=500, widget=forms.Textarea(attrs={"rows": 3})
     )

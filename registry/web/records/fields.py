@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import Any, cast
 
@@ -11,13 +11,17 @@ from django.core import signing
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.http import QueryDict
-from django.utils.translation import gettext as _now
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from registry.database.errors import RecordRefused
+from registry.eligibility.evidence import ROLES
 from registry.equipment.models import Site
 from registry.evidence.models import Document
 from registry.evidence.uploads import Upload, inspect_upload, keep_upload
+from registry.language.words import in_words, language_name, language_names, language_tag, set_apart, stored_name
 from registry.people.finding import MOST_ALIKE, people_meant
 from registry.people.models import Account, Worker
 from registry.web.forms import SiteInstant, at_site
@@ -35,6 +39,50 @@ class PersonField(forms.CharField):
         self.widget.attrs.update({"autocomplete": "off", "list": "people-known"})
 
 
+class OfferingInput(forms.TextInput):
+    """A line of text that offers what may be meant, and takes anything else as well.
+
+    ``offered`` gives the texts in the language in force.
+    """
+
+    def __init__(self, *, offered: Callable[[], Iterable[str]], **options: Any) -> None:
+        super().__init__(**options)
+        self.offered = offered
+
+    def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
+        known = f"{name}-offered"
+        line = super().render(name, value, {**(attrs or {}), "list": known}, renderer)
+        options = format_html_join("", '<option value="{}">', ((each,) for each in self.offered()))
+        return format_html('{}<datalist id="{}">{}</datalist>', line, known, options)
+
+
+class DutyField(forms.CharField):
+    """The duty of an appointment, as people say it. Role standards name duties as they name roles."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(widget=OfferingInput(offered=lambda: [in_words(each) for each in ROLES]), **options)
+
+    def to_python(self, value: Any) -> str:
+        return stored_name(super().to_python(value) or "", ROLES)
+
+    def prepare_value(self, value: Any) -> Any:
+        return in_words(value) if isinstance(value, str) else value
+
+
+class LanguageField(forms.CharField):
+    """A language by its name or its BCP 47 tag."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(widget=OfferingInput(offered=lambda: language_names().values()), **options)
+
+    def to_python(self, value: Any) -> str:
+        return language_tag(super().to_python(value) or "")
+
+    def prepare_value(self, value: Any) -> Any:
+        # A tag with a region stays one: its name would not lead back to it.
+        return language_name(value) if isinstance(value, str) and "-" not in value else value
+
+
 def find_people(form: forms.Form, names: Iterable[str], among: QuerySet[Worker]) -> dict[str, Worker]:
     """The workers meant in these fields, in one statement; a doubt becomes the field's error."""
     typed = {name: str(form.cleaned_data[name]).strip() for name in names if form.cleaned_data.get(name)}
@@ -45,10 +93,10 @@ def find_people(form: forms.Form, names: Iterable[str], among: QuerySet[Worker])
         if len(alike) == 1:
             found[name] = alike[0]
         elif alike:
-            named = "; ".join(f"{each.number} {each}" for each in alike[:MOST_ALIKE])
-            form.add_error(name, _now("Several people may be meant; give the number: %(named)s") % {"named": named})
+            named = set_apart(f"{each.number} {each}" for each in alike[:MOST_ALIKE])
+            form.add_error(name, gettext("Several people may be meant; give the number: %(named)s") % {"named": named})
         else:
-            form.add_error(name, _now("Nobody on the books is meant by this."))
+            form.add_error(name, gettext("Nobody on the books is meant by this."))
     return found
 
 
@@ -128,7 +176,7 @@ class ScanForm(forms.Form):
             try:
                 owner, document = signing.loads(kept, salt=KEPT)
             except signing.BadSignature as error:
-                raise ValidationError(_now("Choose the file again.")) from error
+                raise ValidationError(gettext("Choose the file again.")) from error
             if owner == self.account.pk:
                 self.scan = Document.objects.defer("content").filter(pk=document, recorded_by=self.account).first()
         return kept

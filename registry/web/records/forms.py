@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
-from django.utils.translation import gettext as _now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from registry.crews.models import AssignmentState, Job
@@ -25,7 +25,8 @@ from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.importing import ImportOptions
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.preview import Heading
-from registry.evidence.importing.values import DATE_ORDERS
+from registry.evidence.importing.values import DAY_FIRST, MONTH_FIRST
+from registry.evidence.importing.words import field_in_words
 from registry.evidence.kinds import kind_of
 from registry.evidence.models import (
     Appointment,
@@ -41,7 +42,15 @@ from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload
 from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker
 from registry.web.forms import SiteInstant, at_site
-from registry.web.records.fields import ClockForm, PersonField, ScanField, ScanForm, find_people
+from registry.web.records.fields import (
+    ClockForm,
+    DutyField,
+    LanguageField,
+    PersonField,
+    ScanField,
+    ScanForm,
+    find_people,
+)
 
 FIRST_LINES = 12
 MORE_LINES = 8
@@ -116,21 +125,21 @@ class SheetForm(forms.Form):
         self.fields["crane"].queryset = _cranes()  # type: ignore[attr-defined]
         for number in range(self.lines_shown):
             self.fields[f"person_{number}"] = PersonField(
-                label=_now("Line %(number)s: person") % {"number": number + 1}, required=False
+                label=gettext("Line %(number)s: person") % {"number": number + 1}, required=False
             )
             self.fields[f"start_{number}"] = _clock_time(
-                label=_now("Line %(number)s: start") % {"number": number + 1}, required=False
+                label=gettext("Line %(number)s: start") % {"number": number + 1}, required=False
             )
             self.fields[f"end_{number}"] = _clock_time(
-                label=_now("Line %(number)s: end") % {"number": number + 1}, required=False
+                label=gettext("Line %(number)s: end") % {"number": number + 1}, required=False
             )
             self.fields[f"capacity_{number}"] = forms.ChoiceField(
-                label=_now("Line %(number)s: worked as") % {"number": number + 1},
+                label=gettext("Line %(number)s: worked as") % {"number": number + 1},
                 required=False,
                 choices=[("", _("as above")), *ROLE_CHOICES],
             )
             self.fields[f"left_out_{number}"] = forms.BooleanField(
-                label=_now("Line %(number)s: leave out") % {"number": number + 1}, required=False
+                label=gettext("Line %(number)s: leave out") % {"number": number + 1}, required=False
             )
 
     def lines(self) -> list[Line]:
@@ -150,9 +159,9 @@ class SheetForm(forms.Form):
         for each in range(self.lines_shown):
             own_times = given.get(f"start_{each}") or given.get(f"end_{each}")
             if own_times and not given.get(f"person_{each}") and not given.get(f"left_out_{each}"):
-                self.add_error(f"person_{each}", _now("Say whose hours these are."))
+                self.add_error(f"person_{each}", gettext("Say whose hours these are."))
         if not numbers:
-            self.add_error("person_0", _now("Name at least one person."))
+            self.add_error("person_0", gettext("Name at least one person."))
         self.found = find_people(self, ["signer", *(f"person_{each}" for each in numbers)], self.people)
         common = all(given.get(each) for each in ("site", "crane", "day")) and None not in (
             given.get("start"),
@@ -413,7 +422,11 @@ class AppointmentForm(ScannedRecordForm):
         choices=choices_of(Appointment.KINDS),
         help_text=_("Founding: the act by which an employer names its first assessors; it needs an outside document."),
     )
-    duty = forms.CharField(label=_("Duty"), max_length=100, help_text=_("For instance: erection supervisor."))
+    duty = DutyField(
+        label=_("Duty"),
+        max_length=100,
+        help_text=_("Choose one of the names offered, or write another that a role standard asks for."),
+    )
     maker = forms.ModelChoiceField(
         Maker.objects.order_by("name"), label=_("Maker"), required=False, help_text=_("For a maker's instructor.")
     )
@@ -426,10 +439,6 @@ class AppointmentForm(ScannedRecordForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["model"].queryset = _models()  # type: ignore[attr-defined]
-
-    def clean_duty(self) -> str:
-        # Role standards name duties as they name roles.
-        return "_".join(self.cleaned_data["duty"].split()).lower()
 
     def given(self) -> dict[str, Any]:
         given = super().given()
@@ -465,7 +474,9 @@ class EmploymentForm(RecordForm):
 class LanguageForm(RecordForm):
     """A language somebody can work in."""
 
-    language = forms.CharField(label=_("Language"), max_length=35, help_text=_("As a tag: en, fr, es, pt-BR."))
+    language = LanguageField(
+        label=_("Language"), max_length=35, help_text=_("Its name, or its tag for a language not offered: pt-BR.")
+    )
 
 
 class HoursForm(RecordForm):
@@ -504,10 +515,10 @@ class AssessmentForm(ScannedRecordForm):
         self.lines_shown = min(task_lines, MOST_LINES)
         for number in range(self.lines_shown):
             self.fields[f"task_{number}"] = forms.CharField(
-                label=_now("Task %(number)s") % {"number": number + 1}, required=False, max_length=300
+                label=gettext("Task %(number)s") % {"number": number + 1}, required=False, max_length=300
             )
             self.fields[f"met_{number}"] = forms.ChoiceField(
-                label=_now("Task %(number)s: met") % {"number": number + 1},
+                label=gettext("Task %(number)s: met") % {"number": number + 1},
                 required=False,
                 choices=[("", "-"), ("met", _("met")), ("unmet", _("not met"))],
             )
@@ -525,9 +536,9 @@ class AssessmentForm(ScannedRecordForm):
         for number in range(self.lines_shown):
             task, met = given.pop(f"task_{number}", ""), given.pop(f"met_{number}", "")
             if task and not met:
-                self.add_error(f"met_{number}", _now("Say whether this task was met."))
+                self.add_error(f"met_{number}", gettext("Say whether this task was met."))
             elif met and not task:
-                self.add_error(f"task_{number}", _now("Say which task this was."))
+                self.add_error(f"task_{number}", gettext("Say which task this was."))
             elif task:
                 self.tasks.append({"task": task, "met": met == "met"})
         return given
@@ -554,9 +565,9 @@ class OwnAssessmentForm(AssessmentForm):
             found = DRAWING.fullmatch(drawn) if len(drawn) <= LARGEST_DRAWING else None
             try:
                 content = base64.b64decode(found[1], validate=True) if found else b""
-                self.drawing = inspect_upload(name=_now("signature.png"), content=content, accept={PNG}, field="drawn")
+                self.drawing = inspect_upload(name="signature.png", content=content, accept={PNG}, field="drawn")
             except (binascii.Error, RecordRefused) as error:
-                raise ValidationError(_now("The drawn signature cannot be read; draw it again.")) from error
+                raise ValidationError(gettext("The drawn signature cannot be read; draw it again.")) from error
         return drawn
 
     def given(self) -> dict[str, Any]:
@@ -581,7 +592,7 @@ class ThirdPartyAssessmentForm(AssessmentForm):
         number = str(self.cleaned_data["assessor"]).strip().upper()
         found = Worker.objects.filter(number=number).first()
         if found is None:
-            raise ValidationError(_now("Nobody in the register has this number."))
+            raise ValidationError(gettext("Nobody in the register has this number."))
         return found
 
 
@@ -692,7 +703,7 @@ class TableForm(forms.Form):
 
     def __init__(self, *args: Any, kinds: dict[str, Any], **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["kind"].choices = [(each, _now(each)) for each in kinds]  # type: ignore[attr-defined]
+        self.fields["kind"].choices = [(each, gettext(each)) for each in kinds]  # type: ignore[attr-defined]
 
     def clean_file(self) -> Any:
         file = self.cleaned_data["file"]
@@ -709,7 +720,7 @@ class MappingForm(forms.Form):
     dates = forms.ChoiceField(
         label=_("In 03/04/2026 comes first"),
         required=False,
-        choices=[("", _("refuse such dates")), *((each, each) for each in DATE_ORDERS)],
+        choices=[("", _("refuse such dates")), (DAY_FIRST, _("the day")), (MONTH_FIRST, _("the month"))],
     )
     encoding = forms.CharField(
         label=_("Encoding of a CSV that is not Unicode"),
@@ -723,8 +734,8 @@ class MappingForm(forms.Form):
     def __init__(self, *args: Any, headings: list[Heading], fields: list[Field], **options: Any) -> None:
         super().__init__(*args, **options)
         self.headings = headings
-        choices = [("", _now("leave out"))] + [
-            (each.name, each.name.replace("_", " ") + (" *" if each.compulsory else "")) for each in fields
+        choices = [("", gettext("leave out"))] + [
+            (each.name, field_in_words(each.name) + (" *" if each.compulsory else "")) for each in fields
         ]
         for position, heading in enumerate(headings):
             if heading.column.header:
@@ -746,7 +757,7 @@ class MappingForm(forms.Form):
             name = f"column_{position}"
             field = given.get(name)
             if field and field in taken:
-                sentence = _now("%(column)s is this field already.") % {"column": taken[field]}
+                sentence = gettext("%(column)s is this field already.") % {"column": taken[field]}
                 self.add_error(name, sentence)
             elif field:
                 taken[field] = heading.column.letter

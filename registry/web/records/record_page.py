@@ -145,7 +145,7 @@ def _until(start: str, end: str) -> str:
 
 
 def _joined(parts: Iterable[Any]) -> str:
-    return "; ".join(str(each) for each in parts if each)
+    return words.set_apart(str(each) for each in parts if each)
 
 
 def _hours(record: Any) -> tuple[str, str]:
@@ -209,7 +209,7 @@ def _employment(record: Any) -> tuple[str, str]:
 
 
 def _language(record: Any) -> tuple[str, str]:
-    return record.language, ""
+    return words.language_name(record.language), ""
 
 
 _WORDS: dict[str, Callable[[Any], tuple[str, str]]] = {

@@ -7,6 +7,7 @@ import io
 import pytest
 
 from registry.evidence.importing import KINDS, FileRefused, ImportOptions, ImportReport, headings_of, import_file
+from registry.evidence.importing.words import TITLES
 from registry.evidence.models import Countersignature, HoursEntry
 from tests.evidence.importing.conftest import NOW, Yard
 from tests.evidence.importing.tables import as_csv
@@ -25,6 +26,10 @@ def bring_in(
         dry_run=dry_run,
         preview=preview,
     )
+
+
+def test_every_field_of_every_kind_has_a_name_for_people() -> None:
+    assert {field.name for kind in KINDS.values() for field in kind.fields} == TITLES.keys()
 
 
 def test_headings_are_told_by_their_spelling_each_field_once(yard: Yard) -> None:

@@ -59,7 +59,7 @@ def test_the_next_job_comes_first_with_until_when_the_papers_hold(
     outcome = world.assign(world.job(["erector"]).slots.get(), mira)
     client = as_worker(mira)
     shown = client.get("/own/").text
-    assert "Your papers hold until" in shown
+    assert "Your documents hold until" in shown
     assert f'href="/decisions/{outcome.decision.pk}/"' in shown
     evidence.stand_down(worker=mira, start=world.now, reason="Unhooked", recorded_at=world.now, recorded_by=None)
     held = client.get("/own/").text

@@ -89,7 +89,7 @@ def test_what_runs_out_is_listed_by_number_as_in_the_drawing(world: World, dispa
     assert listed[0].index("no. R-1") < listed[0].index("no. R-0")
     drawn = shown[shown.index('<div class="chart">') : listed.start()]
     assert re.findall(r">(\d)</text>", drawn) == ["1", "2"]
-    assert "2 papers run out from" in drawn
+    assert "2 documents run out from" in drawn
 
 
 def test_only_the_latest_entries_are_shown_and_a_long_record_takes_as_many_statements(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
+from runpy import run_path
 from typing import Any
 
 import pytest
@@ -185,6 +186,34 @@ def test_too_many_wrong_links_from_one_address_are_refused_before_they_are_looke
     assert refused.status_code == 429
     assert "no-store" in refused.headers["Cache-Control"]
     assert Client(REMOTE_ADDR="198.51.100.7").get(path(link)).status_code == 200
+
+
+def test_to_whom_a_record_was_shown_is_read_by_its_worker_alone(
+    world: World, mira: Worker, account: Account, dispatcher: Client, inspector: Client, signed_in: SignedIn
+) -> None:
+    link = made(mira, account, world.now)
+    assert Client().get(path(link)).status_code == 200
+    opening = LinkOpening.objects.get()
+    ended = sharing.end_link(link=link.link, at=world.now, ended_by=account)
+    own = signed_in(account)
+    for record in (link.link, opening, ended):
+        address = f"/log/records/{record._meta.db_table}/{record.pk}/"
+        assert own.get(address).status_code == 200
+        for other in (inspector, dispatcher):
+            assert other.get(address).status_code == 404, "the note is the worker's alone"
+
+
+def test_behind_a_proxy_wrong_links_are_counted_for_whom_it_answers(
+    world: World, mira: Worker, account: Account, client: Client, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BEHIND_PROXY", "1")
+    behind = run_path(str(settings.PROJECT / "registry" / "settings.py"))
+    settings.ALLAUTH_TRUSTED_PROXY_COUNT = behind["ALLAUTH_TRUSTED_PROXY_COUNT"]
+    link = made(mira, account, world.now)
+    guesser, guest = ({"X-Forwarded-For": f"203.0.113.9, 198.51.100.{each}"} for each in (7, 8))
+    answers = [client.get(f"/shared/{number:043}/", headers=guesser).status_code for number in range(31)]
+    assert answers[-1] == 429
+    assert client.get(path(link), headers=guest).status_code == 200
 
 
 def test_only_the_worker_shares_and_ends(

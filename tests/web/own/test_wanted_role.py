@@ -111,6 +111,20 @@ def test_a_worker_of_two_employers_chooses_one(world: World, mira: Worker, as_wo
     assert "not in force where the employer is" in refused.text
 
 
+def test_where_an_employer_works_now_is_told_to_its_own_people_only(
+    world: World, mira: Worker, as_worker: AsWorker
+) -> None:
+    past = world.now - timedelta(days=400)
+    left = people.register_worker(given_name="Ida", family_name="Quist", recorded_at=past, recorded_by=None)
+    ended = {"start": past.date(), "end": (past + timedelta(days=9)).date()}
+    people.employ(worker=left, employer=world.employer, **ended, recorded_at=past, recorded_by=None)
+    world.job(["erector"])
+    assert "those of Quillon Wharf" in as_worker(mira).get(f"/workers/{mira.pk}/role/", question(world)).text
+    told = as_worker(left).get(f"/workers/{left.pk}/role/", question(world)).text
+    assert "No site is known yet" in told
+    assert "Quillon Wharf" not in told
+
+
 def test_without_an_employer_there_is_nothing_to_ask(world: World, as_worker: AsWorker) -> None:
     alone = people.register_worker(given_name="Ida", family_name="Quist", recorded_at=world.now, recorded_by=None)
     shown = as_worker(alone).get(f"/workers/{alone.pk}/role/").text
