@@ -41,7 +41,7 @@ def as_worker(worker: Worker) -> Account:
     return open_account(username=f"w{worker.pk}", password=None, kind="worker", worker=worker)
 
 
-@pytest.mark.parametrize(("size", "scripts"), BOTH)
+@pytest.mark.parametrize(("size", "scripts"), BOTH[1:])
 def test_a_crews_shift_goes_onto_one_sheet_and_is_countersigned(
     opened: Opened, world: World, size: sync_api.ViewportSize, scripts: bool
 ) -> None:

@@ -12,7 +12,7 @@ from registry.web import demo
 pytest.importorskip("playwright", reason="Playwright is not installed")
 from playwright import sync_api
 
-from tests.browser.looking import DESK, LOOKS, PHONE, finds_nothing_wrong
+from tests.browser.looking import DESK, ONE_LOOK, PHONE, finds_nothing_wrong
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
@@ -66,7 +66,7 @@ class Visitor:
         protocol.send("WebAuthn.addVirtualAuthenticator", {"options": options})
 
 
-@pytest.mark.parametrize(("size", "scheme"), LOOKS)
+@pytest.mark.parametrize(("size", "scheme"), ONE_LOOK)
 def test_every_page_of_an_account_is_accessible(
     browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scheme: str
 ) -> None:
@@ -135,7 +135,7 @@ def test_every_page_of_an_account_is_accessible(
     visitor.context.close()
 
 
-@pytest.mark.parametrize(("size", "scheme"), LOOKS)
+@pytest.mark.parametrize(("size", "scheme"), ONE_LOOK)
 def test_a_passkey_is_added_used_renamed_and_removed(
     browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scheme: str
 ) -> None:

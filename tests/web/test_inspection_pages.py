@@ -36,6 +36,16 @@ NOT_LOOKS = {
     "answer_objection": "the employer's form about hours it recorded",
     "answer_request": "the employer's form about a record it answers for",
     "import_table": "the employer's own file",
+    "end_shared_link": "a POST of the worker's own",
+    "notice_particulars": "the employer's form about its own job",
+    "add_party": "the employer's form about its own job",
+    "change_party": "the employer's form about its own job",
+    "remove_party": "a POST of the employer's about its own job",
+    "add_procedure": "the employer's form about its own job",
+    "change_procedure": "the employer's form about its own job",
+    "remove_procedure": "a POST of the employer's about its own job",
+    "record_notice_sent": "the employer's form about its own job",
+    "notice_not_sent": "a POST of the employer's about its own job",
 }
 
 

@@ -68,7 +68,7 @@ def test_who_must_have_a_second_factor_reaches_only_its_set_up(world: World, kin
 @pytest.mark.parametrize("kind", ["worker", "registrar"])
 def test_nobody_else_needs_one(world: World, kind: str) -> None:
     opened(kind, world)
-    assert password_given().get("/").status_code == 200
+    assert password_given().get("/", follow=True).status_code == 200
 
 
 def test_a_program_is_told_by_a_problem_detail(world: World) -> None:
@@ -139,7 +139,7 @@ def test_a_session_from_before_the_second_factor_ends_with_it(world: World) -> N
 def test_becoming_an_assessor_counts_at_once_and_until_the_appointment_ends(world: World) -> None:
     account = opened("worker", world)
     client = password_given()
-    assert client.get("/").status_code == 200
+    assert client.get("/own/").status_code == 200
     assert account.worker is not None
     now = timezone.now()
     evidence.appoint(

@@ -5,8 +5,9 @@ WITH required AS (
         role text, operation text, counted text[], minutes int, first_day date, last_day date, employer bigint
     )
 ),
+-- Two standards may ask the same of a role, which is asked once.
 asked AS (
-    SELECT given.id, given.worker_id, given.model_id, given.assessed_at, given.assessor_id,
+    SELECT DISTINCT given.id, given.worker_id, given.model_id, given.assessed_at, given.assessor_id,
            required.minutes AS minimum, required.counted, required.operation
     FROM evidence_assessment given
     JOIN required
