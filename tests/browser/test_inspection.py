@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import io
-import zipfile
 from datetime import timedelta
 from pathlib import Path
 
@@ -21,7 +19,7 @@ pytest.importorskip("playwright", reason="Playwright is not installed")
 from playwright import sync_api
 
 from tests.browser.conftest import Opened
-from tests.browser.looking import DESK, ONE_LOOK, PHONE, finds_nothing_wrong
+from tests.browser.looking import PHONE, finds_nothing_wrong
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
@@ -47,34 +45,6 @@ def job() -> Job:
     return job
 
 
-@pytest.mark.parametrize(("size", "scheme"), ONE_LOOK)
-def test_every_page_of_an_inspection_is_accessible_and_fits(
-    opened: Opened, job: Job, size: sync_api.ViewportSize, scheme: str
-) -> None:
-    page = opened(account_of(demo.INSPECTOR), "/", viewport=size, color_scheme=scheme)
-    page.get_by_role("link", name="Inspection", exact=True).click()
-    page.get_by_label("Person, job or crane").fill("lindqvar")
-    page.get_by_label("Crews on the day").fill(f"{job.start:%Y-%m-%d}")
-    page.get_by_role("button", name="Find").click()
-    assert page.get_by_role("link", name="Tobiasz Lindqvar").first.is_visible()
-    finds_nothing_wrong(page, "search", heading="Inspection")
-    page.get_by_role("link", name="second look : Tobiasz Lindqvar").click()
-    finds_nothing_wrong(page, "second look")
-    page.goto(f"/cranes/{job.crane_id}/")
-    finds_nothing_wrong(page, "crane")
-    page.goto(f"/jobs/{job.pk}/")
-    page.get_by_role("link", name="Open a file on this job").click()
-    page.get_by_role("button", name="Open the file").click()
-    assert page.get_by_role("alert").is_visible()
-    finds_nothing_wrong(page, "file refused", heading="Open a file on this job")
-    page.get_by_label("Reference").fill("PT/2026/31")
-    page.get_by_label("Purpose").fill("Report of an untrained person on the mast")
-    page.get_by_role("button", name="Open the file").click()
-    finds_nothing_wrong(page, "file", heading="File PT/2026/31")
-    page.goto("/looks/")
-    finds_nothing_wrong(page, "looks", heading="Your looks")
-
-
 @pytest.mark.parametrize(("size", "scripts"), [pytest.param(PHONE, False, id="phone, without scripts")])
 def test_who_was_qualified_then_and_who_is_now(
     opened: Opened, job: Job, size: sync_api.ViewportSize, scripts: bool
@@ -91,20 +61,6 @@ def test_who_was_qualified_then_and_who_is_now(
     assert page.get_by_text("permitted. By what it knows now: refused").is_visible()
     assert page.get_by_text("the stand-down was recorded only after that instant").is_visible()
     finds_nothing_wrong(page, "as known person", scripts=scripts)
-
-
-def test_a_bundle_is_downloaded_and_those_concerned_see_it(opened: Opened, job: Job) -> None:
-    page = opened(account_of(demo.INSPECTOR), f"/jobs/{job.pk}/file/", viewport=DESK)
-    page.get_by_label("Reference").fill("PT/2026/31")
-    page.get_by_label("Purpose").fill("Report of an untrained person on the mast")
-    page.get_by_role("button", name="Open the file").click()
-    with page.expect_download() as kept:
-        page.get_by_role("link", name="Download the inspection bundle").click()
-    packed = zipfile.ZipFile(io.BytesIO(kept.value.path().read_bytes()))
-    assert {"report.pdf", "records.json", "checkpoint.txt", "verify_registry.py"} <= set(packed.namelist())
-    seen = opened(account_of(demo.DISPATCHER), "/looks/", viewport=PHONE)
-    assert seen.get_by_text("inspection bundle downloaded").is_visible()
-    finds_nothing_wrong(seen, "looks of an employer", heading="Who looked")
 
 
 def test_a_worker_carries_the_transcript_away_and_anybody_checks_it(

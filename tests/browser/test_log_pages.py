@@ -12,7 +12,6 @@ from registry.evidence.models import HoursEntry
 from registry.ledger import here
 from registry.people import services as people
 from registry.people.models import Account
-from registry.web import demo
 from tests.own_log import keep_log_in
 
 pytest.importorskip("playwright", reason="Playwright is not installed")
@@ -57,18 +56,3 @@ def test_every_page_of_the_log_is_accessible_and_fits(opened: Opened, size: sync
     finds_nothing_wrong(page, "log verification", heading="Verification of the log")
     page.get_by_role("button", name="Verify everything").click()
     assert page.get_by_text("In order: nothing was found.").is_visible()
-
-
-@pytest.mark.parametrize(("size", "scheme"), ONE_LOOK)
-def test_a_worker_comes_from_the_own_record_to_its_place_in_the_log(
-    opened: Opened, size: sync_api.ViewportSize, scheme: str
-) -> None:
-    account = Account.objects.get(username=demo.WORKER.username)
-    worker = account.worker
-    assert worker is not None
-    page = opened(account, f"/workers/{worker.pk}/", viewport=size, color_scheme=scheme)
-    finds_nothing_wrong(page, "log worker", heading=str(worker))
-    page.get_by_role("link", name=f"log entry of worker {worker.pk}").click()
-    finds_nothing_wrong(page, "log own", heading=f"Worker {worker.pk} in the log")
-    page.get_by_role("link", name="What keeps these records honest: the log").click()
-    finds_nothing_wrong(page, "log for-a-worker", heading="The log")
