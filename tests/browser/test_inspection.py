@@ -1,15 +1,11 @@
-"""An inspector's whole job, and what worker, employer and public see of it, in a real browser."""
+"""A worker carries the transcript away and anybody checks it, in a real browser."""
 
 from __future__ import annotations
 
-from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from django.utils import timezone
 
-from registry.crews.models import Job
-from registry.evidence import services as evidence
 from registry.people.models import Account
 from registry.transcripts.models import IssuedTranscript
 from registry.web import demo
@@ -31,36 +27,6 @@ def _log_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, demonstrati
 
 def account_of(known: demo.DemoAccount) -> Account:
     return Account.objects.get(username=known.username)
-
-
-@pytest.fixture
-def job() -> Job:
-    """The dismantling; since a minute ago its erector is barred, which the register did not know before."""
-    job = Job.objects.get(site__name__startswith="Marrow Quay")
-    erector = job.assignment_states.get(worker__family_name="Lindqvar").worker
-    now = timezone.now()
-    evidence.stand_down(
-        worker=erector, start=now - timedelta(hours=3), reason="unclipped at height", recorded_at=now, recorded_by=None
-    )
-    return job
-
-
-@pytest.mark.parametrize(("size", "scripts"), [pytest.param(PHONE, False, id="phone, without scripts")])
-def test_who_was_qualified_then_and_who_is_now(
-    opened: Opened, job: Job, size: sync_api.ViewportSize, scripts: bool
-) -> None:
-    page = opened(account_of(demo.INSPECTOR), f"/jobs/{job.pk}/", viewport=size, scripts=scripts)
-    page.get_by_role("link", name="Who was qualified, by what was known then").click()
-    page.get_by_label("As known at").fill(f"{timezone.now() - timedelta(days=2):%Y-%m-%dT%H:%M}")
-    page.get_by_role("button", name="Show").click()
-    assert page.get_by_text("The register did not know this plan at that instant").is_visible()
-    finds_nothing_wrong(page, "as known", scripts=scripts)
-    link = f"/slots/{job.slots.filter(role='erector').order_by('id')[0].pk}/as-known/?worker="
-    erector = job.assignment_states.get(worker__family_name="Lindqvar").worker_id
-    page.goto(f"{link}{erector}&at={timezone.now() - timedelta(days=2):%Y-%m-%dT%H:%M}")
-    assert page.get_by_text("permitted. By what it knows now: refused").is_visible()
-    assert page.get_by_text("the stand-down was recorded only after that instant").is_visible()
-    finds_nothing_wrong(page, "as known person", scripts=scripts)
 
 
 def test_a_worker_carries_the_transcript_away_and_anybody_checks_it(
