@@ -154,11 +154,16 @@ def _answers(askings: Sequence[Asking], standard: Standard, *, whole: set[int], 
 def standard_for(asking: Asking) -> tuple[StandardVersion, Standard]:
     """The standard version in force when the window starts, with the employer's figures."""
     day = local_date(asking.start, ZoneInfo(asking.time_zone))
-    version = standard_in_force(key=asking.standard_key, day=day, known_at=asking.known_at)
+    return _in_force(asking.standard_key, day, asking.employer, asking.known_at)
+
+
+def _in_force(key: str, day: date, employer: int, known_at: datetime | None) -> tuple[StandardVersion, Standard]:
+    """The version in force on ``day``, with the employer's figures. Raises :class:`BadInput`."""
+    version = standard_in_force(key=key, day=day, known_at=known_at)
     if version is None:
-        raise none_in_force(asking.standard_key, day)
-    figures = figures_of(asking.employer, asking.standard_key, asking.known_at)
-    return version, parsed(version, figures, asking.known_at)
+        sentence = _("No version of the role standard %(key)s is in force on %(day)s.")
+        raise BadInput("$.standard", sentence % {"key": key, "day": written_day(day)})
+    return version, parsed(version, figures_of(employer, key, known_at), known_at)
 
 
 def _answer(
@@ -246,19 +251,11 @@ class CrewView:
         return all(each.met for each in self.findings)
 
 
-def none_in_force(standard_key: str, day: date) -> BadInput:
-    """No version of a role standard is in force on a day, in the language in force."""
-    sentence = _("No version of the role standard %(key)s is in force on %(day)s.")
-    return BadInput("$.standard", sentence % {"key": standard_key, "day": written_day(day)})
-
-
 def standard_of(job: Job, known_at: datetime | None = None) -> Standard:
     """The role standard in force when the job starts, with its employer's figures. Raises :class:`BadInput`."""
     day = local_date(job.start, ZoneInfo(job.site.time_zone))
-    version = standard_in_force(key=job.standard_key, day=day, known_at=known_at)
-    if version is None:
-        raise none_in_force(job.standard_key, day)
-    return parsed(version, figures_of(job.employer_id, job.standard_key, known_at), known_at)
+    _version, standard = _in_force(job.standard_key, day, job.employer_id, known_at)
+    return standard
 
 
 @as_the_register()

@@ -18,6 +18,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Subquery, TextField, Value, When
+from django.db.models.expressions import RawSQL
 from django.db.models.functions import Coalesce, TruncMonth
 from django.utils.translation import gettext
 
@@ -28,7 +29,6 @@ from registry.evidence.models import (
     Appointment,
     Assessment,
     Certification,
-    CertificationStatus,
     Countersignature,
     HoursEntry,
     Instruction,
@@ -146,23 +146,31 @@ def _not(found: QuerySet[Any]) -> Q:
     return Q(Case(When(Exists(found), then=Value(value=False)), default=Value(value=True)))
 
 
-def _certifications() -> QuerySet[Certification]:
-    revoked = CertificationStatus.objects.current().filter(certification=OuterRef("pk"), status="revoked")
-    renewed = (
-        Certification.objects.current()
-        .filter(
-            Q(expires__isnull=True) | Q(expires__gt=OuterRef("expires")),
-            worker=OuterRef("worker"),
-            scheme=OuterRef("scheme"),
-            issued__lte=OuterRef("expires"),
-            scope__contains=OuterRef("scope"),
-            covers_models__contains=OuterRef("covers_models"),
-            covers_classes__contains=OuterRef("covers_classes"),
-        )
-        .exclude(Exists(CertificationStatus.objects.current().filter(certification=OuterRef("pk"), status="revoked")))
+# What is said of a certificate is said of its corrections too.
+REVOKED = """
+    WITH RECURSIVE revoked (id) AS (
+        SELECT certification_id FROM evidence_certificationstatus change
+        WHERE change.status = 'revoked' AND NOT change.withdrawn
+          AND NOT EXISTS (SELECT FROM evidence_certificationstatus later WHERE later.supersedes_id = change.id)
+        UNION
+        SELECT corrected.id FROM revoked JOIN evidence_certification corrected ON corrected.supersedes_id = revoked.id
     )
-    standing = Certification.objects.current().filter(~Exists(revoked), _not(renewed), expires__isnull=False)
-    return standing.annotate(last_day=F("expires"))
+    SELECT id FROM revoked
+"""
+
+
+def _certifications() -> QuerySet[Certification]:
+    standing = Certification.objects.current().exclude(pk__in=RawSQL(REVOKED, ()))  # noqa: S611 (constants alone)
+    renewed = standing.filter(
+        Q(expires__isnull=True) | Q(expires__gt=OuterRef("expires")),
+        worker=OuterRef("worker"),
+        scheme=OuterRef("scheme"),
+        issued__lte=OuterRef("expires"),
+        scope__contains=OuterRef("scope"),
+        covers_models__contains=OuterRef("covers_models"),
+        covers_classes__contains=OuterRef("covers_classes"),
+    )
+    return standing.filter(~Exists(renewed), expires__isnull=False).annotate(last_day=F("expires"))
 
 
 def _appointments() -> QuerySet[Appointment]:

@@ -14,6 +14,7 @@ from django.core.checks import CheckMessage, Error
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import best_match
 
+from registry.eligibility.calendar import local_date
 from registry.eligibility.standard import BadInput
 from registry.notices.rules import Asked, Duty, NoticeRule
 from registry.standards.files import read_standard_file
@@ -72,7 +73,7 @@ def shipped_rules(folder: Path) -> tuple[NoticeRule, ...]:
 
 def rule_for(*, jurisdiction: str, operation: str, start: datetime, zone: ZoneInfo) -> NoticeRule | None:
     """The rule for an operation that starts at ``start`` by the site's day; ``None`` where the register knows none."""
-    day = start.astimezone(zone).date()
+    day = local_date(start, zone)
     rules = shipped_rules(settings.NOTICES)
     return next((each for each in rules if each.holds_for(jurisdiction, operation, day)), None)
 

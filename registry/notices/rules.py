@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from registry.eligibility.calendar import local_date
 from registry.eligibility.intervals import Timeline
 
 PARTS = (
@@ -98,8 +99,7 @@ class Deadline:
 
 def deadline_of(rule: NoticeRule, *, start: datetime, at: datetime, zone: ZoneInfo) -> Deadline:
     """The deadline for an activity from ``start``, as it stands at ``at``; aware instants, the site's own days."""
-    first_day = start.astimezone(zone).date()
-    return Deadline(first_day - timedelta(days=rule.calendar_days), at.astimezone(zone).date())
+    return Deadline(local_date(start, zone) - timedelta(days=rule.calendar_days), local_date(at, zone))
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from registry.eligibility.calendar import local_date
 from registry.language import amounts
 from registry.language.words import in_words
 from registry.notices.comparison import NAMED, Change
@@ -158,7 +159,7 @@ def last_day_in_words(deadline: Deadline) -> str:
 
 def sent_against_deadline(notice: SentNotice, deadline: Deadline, zone: ZoneInfo) -> str:
     """How a sending stands to the last day, by the site's calendar; what arrived when, the register does not know."""
-    days = (deadline.last_day - notice.sent_at.astimezone(zone).date()).days
+    days = (deadline.last_day - local_date(notice.sent_at, zone)).days
     if days < 0:
         return ngettext("sent %(days)d day after the last day", "sent %(days)d days after the last day", -days) % {
             "days": -days

@@ -661,8 +661,13 @@ def certifications_of(worker: Worker, *, known_at: datetime) -> tuple[Certified,
 
 
 def _status_at(instant: datetime, certificate: Row, changes: list[StatusChange]) -> str:
-    """``in_force``, ``not_yet``, ``suspended``, ``revoked`` or ``expired``, by the calendar in UTC."""
+    """``in_force``, ``not_yet``, ``suspended``, ``revoked`` or ``expired``, by the calendar in UTC.
+
+    Revoked is for good, as in a decision; only a suspension ends by a reinstatement.
+    """
     in_effect = [each.status for each in changes if each.current and each.effective_at <= instant]
+    if "revoked" in in_effect:
+        return "revoked"
     if in_effect and in_effect[-1] != "reinstated":
         return in_effect[-1]
     today = instant.astimezone(UTC).date()

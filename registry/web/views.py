@@ -12,6 +12,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.http import content_disposition_header
 from django.views.csrf import csrf_failure
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -349,6 +350,19 @@ def _own_assignment(account: Account, assignment_id: int) -> Assignment:
 def minute_of(now: datetime) -> datetime:
     """The minute that a clock shows at ``now``: no form could name what begins some seconds after it."""
     return now.replace(second=0, microsecond=0)
+
+
+def download(content: bytes, name: str, media_type: str) -> HttpResponse:
+    """A file to save, never to open within the page's origin."""
+    return HttpResponse(
+        content,
+        content_type=media_type,
+        headers={
+            "Content-Disposition": content_disposition_header(as_attachment=True, filename=name) or "",
+            "Content-Security-Policy": "sandbox; default-src 'none'",
+            "X-Content-Type-Options": "nosniff",
+        },
+    )
 
 
 def posted(request: HttpRequest) -> QueryDict | None:

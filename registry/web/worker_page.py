@@ -19,7 +19,6 @@ from registry.evidence.models import (
     Appointment,
     Assessment,
     Certification,
-    CertificationStatus,
     Countersignature,
     HoursEntry,
     Instruction,
@@ -29,6 +28,7 @@ from registry.evidence.running_out import RunsOut, running_out
 from registry.language.amounts import duration
 from registry.people.models import Employment, LanguageSkill, Worker
 from registry.transcripts.hours_chart import SCREEN, hours_chart, period_in_words, quarter_number, rows_of
+from registry.transcripts.transcript import certifications_of
 from registry.web.year_strip import coming_year, year_strip
 
 SOON = timedelta(days=30)
@@ -84,8 +84,6 @@ class WorkerRecordPage:
     worker: Worker
     zone: str
     site: str
-    today: date
-    soon: date
     year: ComingYear
     hours: list[HoursRow]
     over_time: HoursOverTime
@@ -115,14 +113,12 @@ def record_of(worker: Worker, *, now: datetime) -> WorkerRecordPage:
         worker=worker,
         zone=zone,
         site=str(site or ""),
-        today=today,
-        soon=today + SOON,
         year=year_of(worker, today=today),
         hours=_hours(summed),
         over_time=_over_time(summed),
         entries=entries,
         assessments=_all(Assessment, worker, "-assessed_at", "model__maker", "assessor", "employer"),
-        certifications=_certifications(worker),
+        certifications=_certifications(worker, now=now, soon=today + SOON),
         instruction=_all(Instruction, worker, "-completed_at", "model__maker"),
         appointments=_all(Appointment, worker, "-start", "employer", "maker", "document"),
         stand_downs=_all(StandDown, worker, "-start", "model__maker"),
@@ -147,14 +143,13 @@ def _all(model: Any, worker: Worker, order: str, *related: str) -> list[Any]:
     return list(records.select_related("superseded_by", *related).order_by(order, "id"))
 
 
-def _certifications(worker: Worker) -> list[Certification]:
+def _certifications(worker: Worker, *, now: datetime, soon: date) -> list[Certification]:
+    """The certificates, each with its ``status`` at ``now`` and ``runs_out_soon``."""
     found = _all(Certification, worker, "-issued")
-    by_certificate = {
-        each.certification_id: each.status
-        for each in CertificationStatus.objects.current().filter(worker=worker).order_by("effective_at", "recorded_at")
-    }
+    status_of = {each.record: each.status for each in certifications_of(worker, known_at=now)}
     for each in found:
-        each.last_status = by_certificate.get(each.pk, "")
+        each.status = status_of[f"certification:{each.pk}"]
+        each.runs_out_soon = each.status == "in_force" and each.expires is not None and each.expires <= soon
     return found
 
 

@@ -107,6 +107,7 @@ def test_what_is_revoked_corrected_or_continued_does_not_run_out(world: World, w
         recorded_at=world.now,
         recorded_by=None,
     )
+    evidence.correct(revoked, issuer="Sunder Board", recorded_at=world.now, recorded_by=None)
     certify(world, worker, soon, "K-2")
     certify(world, worker, today + timedelta(days=900), "K-3", issued=today)
     appoint(world, worker, world.now + timedelta(days=20))

@@ -130,7 +130,7 @@ def test_a_reinstated_certificate_may_still_have_run_out(world: World) -> None:
         recorded_at=world.now - timedelta(days=300),
         recorded_by=None,
     )
-    for number, status in enumerate(("revoked", "reinstated")):
+    for number, status in enumerate(("suspended", "reinstated")):
         evidence.change_certification_status(
             certification=certificate,
             status=status,
@@ -142,8 +142,29 @@ def test_a_reinstated_certificate_may_still_have_run_out(world: World) -> None:
         transcript_of(worker, known_at=world.now - timedelta(days=days)).certifications[0].status
         for days in (250, 200, 100, 1, 0)
     ]
-    assert statuses == ["in_force", "revoked", "in_force", "in_force", "expired"]
+    assert statuses == ["in_force", "suspended", "in_force", "in_force", "expired"]
     assert transcript_of(worker, known_at=world.now).certifications[0].models == ("Brandvold BT-180",)
+
+
+def test_a_revoked_certificate_is_revoked_for_good_as_in_a_decision(world: World) -> None:
+    worker = world.worker("Ada", "Orsbrook")
+    certificate = evidence.record_certification(
+        worker=worker,
+        scheme="rigging",
+        number="R-2",
+        issuer="Norrland Board",
+        issued=(world.now - timedelta(days=400)).date(),
+        recorded_at=world.now - timedelta(days=300),
+        recorded_by=None,
+    )
+    for days_ago, status in ((200, "revoked"), (100, "reinstated")):
+        when = world.now - timedelta(days=days_ago)
+        evidence.change_certification_status(
+            certification=certificate, status=status, effective_at=when, recorded_at=when, recorded_by=None
+        )
+    for days_ago, expected in ((250, "in_force"), (150, "revoked"), (50, "revoked")):
+        known_at = world.now - timedelta(days=days_ago)
+        assert transcript_of(worker, known_at=known_at).certifications[0].status == expected
 
 
 def test_stand_downs_name_what_answers_them(transcript: Transcript) -> None:

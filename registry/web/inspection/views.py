@@ -29,7 +29,7 @@ from registry.ledger import here
 from registry.people.models import Account, Worker
 from registry.web.forms import refused_beside_fields
 from registry.web.inspection.forms import FileForm, KnownAtForm, PersonKnownAtForm, SearchForm, clock_value
-from registry.web.views import number_in, page, posted, status_of
+from registry.web.views import download, number_in, page, posted, status_of
 
 
 @page
@@ -162,14 +162,7 @@ def bundle(request: HttpRequest, *, account: Account, file_id: int) -> HttpRespo
     now = timezone.now()
     packed = make_bundle(file=found, checkpoint=here.sign(at=now), at=now, language=get_language() or "en")
     name = slugify(found.reference) or str(found.pk)
-    return HttpResponse(
-        packed,
-        content_type="application/zip",
-        headers={
-            "Content-Disposition": f'attachment; filename="inspection-{name}.zip"',
-            "X-Content-Type-Options": "nosniff",
-        },
-    )
+    return download(packed, f"inspection-{name}.zip", "application/zip")
 
 
 @page

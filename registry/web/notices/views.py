@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.http import content_disposition_header
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -29,7 +28,7 @@ from registry.transcripts.signing import sign
 from registry.web.forms import refused_beside_fields
 from registry.web.notices.forms import ParticularsForm, PartyForm, ProcedureForm, SentForm
 from registry.web.notices.page import NoticePage
-from registry.web.views import page, posted, status_of
+from registry.web.views import download, page, posted, status_of
 
 
 @page
@@ -54,7 +53,7 @@ def notice_pdf(request: HttpRequest, *, account: Account, job_id: int) -> HttpRe
         sent_at=packet.sent_as_it_is,
         **_sheet(request),
     )
-    return _file(sign(printed, signed_at=now), f"notice-{job.pk}.pdf", "application/pdf")
+    return download(sign(printed, signed_at=now), f"notice-{job.pk}.pdf", "application/pdf")
 
 
 @page
@@ -62,7 +61,7 @@ def notice_pdf(request: HttpRequest, *, account: Account, job_id: int) -> HttpRe
 def notice_json(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
     job = visible_job(account, job_id)
     packet = packet_of(job, at=timezone.now())
-    return _file(packet.text.encode(), f"notice-{job.pk}.json", "application/json")
+    return download(packet.text.encode(), f"notice-{job.pk}.json", "application/json")
 
 
 @page
@@ -151,7 +150,7 @@ def procedure_file(request: HttpRequest, *, account: Account, job_id: int, proce
     job = visible_job(account, job_id)
     attached = AttachedProcedure.objects.filter(job__in=plans_of(job)).select_related("document")
     found = get_object_or_404(attached, pk=procedure_id).document
-    return _file(bytes(found.content), found.name, found.media_type)
+    return download(bytes(found.content), found.name, found.media_type)
 
 
 @page
@@ -195,7 +194,7 @@ def sent_pdf(request: HttpRequest, *, account: Account, job_id: int, number: int
         sent_at=found.notice.sent_at,
         **_sheet(request),
     )
-    return _file(sign(printed, signed_at=now), f"notice-{job.pk}-sent-{number}.pdf", "application/pdf")
+    return download(sign(printed, signed_at=now), f"notice-{job.pk}-sent-{number}.pdf", "application/pdf")
 
 
 @page
@@ -203,7 +202,7 @@ def sent_pdf(request: HttpRequest, *, account: Account, job_id: int, number: int
 def sent_json(request: HttpRequest, *, account: Account, job_id: int, number: int) -> HttpResponse:
     job = visible_job(account, job_id)
     found = _sent_notice(job, number)
-    return _file(found.notice.content.encode(), f"notice-{job.pk}-sent-{number}.json", "application/json")
+    return download(found.notice.content.encode(), f"notice-{job.pk}-sent-{number}.json", "application/json")
 
 
 def _own_job(account: Account, job_id: int) -> Job:
@@ -231,15 +230,3 @@ def _form(request: HttpRequest, job: Job, form: Any, title: str, **more: Any) ->
 def _sheet(request: HttpRequest) -> dict[str, str]:
     wanted = request.GET.get("paper", "")
     return {"language": get_language() or "en", "paper": wanted if wanted in PAPERS else "Letter"}
-
-
-def _file(content: bytes, name: str, media_type: str) -> HttpResponse:
-    return HttpResponse(
-        content,
-        content_type=media_type,
-        headers={
-            "Content-Disposition": content_disposition_header(as_attachment=True, filename=name) or "",
-            "Content-Security-Policy": "sandbox; default-src 'none'",
-            "X-Content-Type-Options": "nosniff",
-        },
-    )

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from functools import wraps
 from io import BytesIO
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import segno
 from allauth.core.internal import ratelimit
@@ -21,7 +22,9 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from registry.crews import access
 from registry.crews.described import DescribedAnswer
 from registry.crews.wanted import askable_worker, what_is_missing
+from registry.eligibility.calendar import local_date
 from registry.eligibility.render import CAUTION
+from registry.evidence.running_out import zone_of
 from registry.ledger import here
 from registry.people.models import Account
 from registry.transcripts import sharing as shares
@@ -31,7 +34,7 @@ from registry.web.own.forms import ShareForm, WantedRoleForm
 from registry.web.own.own_page import own_page_of
 from registry.web.own.shared_page import shared_page_of
 from registry.web.papers.forms import PrintForm
-from registry.web.views import page, posted, status_of
+from registry.web.views import download, page, posted, status_of
 
 MOST_LINKS = 50
 
@@ -47,7 +50,7 @@ def own(request: HttpRequest, *, account: Account) -> HttpResponse:
 @require_GET
 def wanted_role(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
     worker = askable_worker(account, worker_id)
-    today = timezone.localdate()
+    today = local_date(timezone.now(), ZoneInfo(zone_of(worker)))
     form = WantedRoleForm(request.GET if "role" in request.GET else None, account=account, worker=worker, today=today)
     shown: dict[str, Any] = {"form": form, "worker": worker, "caution": CAUTION}
     if form.is_valid():
@@ -158,14 +161,7 @@ def shared_transcript(request: HttpRequest, token: str) -> HttpResponse:
         checkpoint=here.sign(at=now),
         **form.cleaned_data,
     )
-    return HttpResponse(
-        given.pdf,
-        content_type="application/pdf",
-        headers={
-            "Content-Disposition": f'attachment; filename="transcript-{link.worker.number}.pdf"',
-            "X-Content-Type-Options": "nosniff",
-        },
-    )
+    return download(given.pdf, f"transcript-{link.worker.number}.pdf", "application/pdf")
 
 
 def _signed_in(request: HttpRequest) -> Account | None:

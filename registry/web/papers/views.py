@@ -23,7 +23,7 @@ from registry.transcripts.printing import PAPERS
 from registry.transcripts.refusal_notice import print_refusal_notice
 from registry.transcripts.signing import sign
 from registry.web.papers.forms import CheckForm, PrintForm
-from registry.web.views import page, posted, status_of
+from registry.web.views import download, page, posted, status_of
 
 
 @page
@@ -53,7 +53,7 @@ def transcript(request: HttpRequest, *, account: Account, worker_id: int) -> Htt
 def own_data(request: HttpRequest, *, account: Account) -> HttpResponse:
     worker = access.own_worker(account, otherwise=_("Only the worker downloads this."))
     packed = data_request_zip(worker, at=timezone.now())
-    return _file(packed, f"everything-about-{worker.number}.zip", "application/zip")
+    return download(packed, f"everything-about-{worker.number}.zip", "application/zip")
 
 
 @page
@@ -100,12 +100,4 @@ def _paper(request: HttpRequest) -> str:
 
 
 def _pdf(content: bytes, name: str) -> HttpResponse:
-    return _file(content, name, "application/pdf")
-
-
-def _file(content: bytes, name: str, media_type: str) -> HttpResponse:
-    return HttpResponse(
-        content,
-        content_type=media_type,
-        headers={"Content-Disposition": f'attachment; filename="{name}"', "X-Content-Type-Options": "nosniff"},
-    )
+    return download(content, name, "application/pdf")

@@ -20,6 +20,7 @@ from django.utils.translation import gettext_lazy as _
 
 from registry.crews.models import AssignmentState, Job
 from registry.database.errors import RecordRefused
+from registry.eligibility.calendar import local_date
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.importing import ImportOptions
@@ -241,7 +242,7 @@ def sheet_for(job: Job) -> dict[str, Any]:
         "crane": job.crane_id,
         "operation": job.operation,
         "configuration": job.configuration,
-        "day": job.start.astimezone(zone).date(),
+        "day": local_date(job.start, zone),
     }
     crew = sorted(states, key=lambda each: (each.slot_id, each.assignment_id))
     for number, each in enumerate(crew):

@@ -13,7 +13,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
-from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods
@@ -53,7 +52,7 @@ from registry.web.records.forms import (
     sheet_for,
 )
 from registry.web.records.record_page import in_words, page_of, shown_of
-from registry.web.views import number_in, page, posted, status_of
+from registry.web.views import download, number_in, page, posted, status_of
 
 MOST_WAITING = 200
 PREVIEWED = 20
@@ -528,13 +527,8 @@ def _importable() -> dict[str, Any]:
 @page
 @require_GET
 def document(request: HttpRequest, *, account: Account, document_id: int) -> HttpResponse:
-    """A document to save, never to open within the page's origin."""
     found: Document = get_object_or_404(record_access.visible_documents(account), pk=document_id)
-    response = HttpResponse(bytes(found.content), content_type=found.media_type)
-    response.headers["Content-Disposition"] = content_disposition_header(as_attachment=True, filename=found.name) or ""
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Content-Security-Policy"] = "sandbox; default-src 'none'"
-    return response
+    return download(bytes(found.content), found.name, found.media_type)
 
 
 def _files(request: HttpRequest) -> MultiValueDict[str, Any] | None:
