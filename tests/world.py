@@ -141,7 +141,7 @@ class World:
         self.assess(worker, "erector")
 
     def hours(self, worker: Worker, *, days: int, operation: str = "dismantling") -> None:
-        """Eight countersigned hours on each of the last ``days`` days but ten."""
+        """Eight countersigned hours on each of the last ``days`` days but ten, ten of them on a sheet."""
         rows = []
         for number in range(days):
             start = (self.now - timedelta(days=10 + days - number)).replace(hour=15, minute=0)
@@ -160,9 +160,10 @@ class World:
                     countersigned_at=end + timedelta(hours=1),
                 )
             )
-        # Recorded on the next day, each.
-        for new in rows:
-            evidence.record_hours(new=new, recorded_at=new.end + timedelta(hours=10), recorded_by=None)
+        # Recorded within the fortnight after which the standards count hours in part only.
+        for sheet in (rows[place : place + 10] for place in range(0, len(rows), 10)):
+            at = sheet[-1].end + timedelta(hours=10)
+            evidence.record_hours_in_bulk(rows=sheet, recorded_at=at, recorded_by=None)
 
     def assess(self, worker: Worker, role: str, *, outcome: str = "pass", at: datetime | None = None) -> None:
         """The employer's own practical assessment by the founding assessor."""

@@ -1,0 +1,17 @@
+-- PostgreSQL reads a file for each zone it knows whenever it lists them, which takes longer than all else that is
+-- done to register a site. The names are kept; one that came with a newer PostgreSQL is still looked up there.
+CREATE TABLE database_time_zone (name text PRIMARY KEY);
+INSERT INTO database_time_zone SELECT name FROM pg_timezone_names ON CONFLICT DO NOTHING;
+
+CREATE OR REPLACE FUNCTION equipment_time_zone_is_known() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+    IF NOT EXISTS (SELECT FROM public.database_time_zone WHERE name = NEW.time_zone) THEN
+        IF NOT EXISTS (SELECT FROM pg_timezone_names WHERE name = NEW.time_zone) THEN
+            RAISE EXCEPTION 'there is no such time zone'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'site_time_zone_is_known';
+        END IF;
+    END IF;
+    RETURN NEW;
+END
+$$;
