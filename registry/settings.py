@@ -114,6 +114,9 @@ DATABASES = {
         "ENGINE": "registry.database.backend",
         "NAME": server.database_name(),
         "ROLE": roles.APPLICATION,
+        # A new connection has all it knows of the tables to read first, which takes longer than most pages.
+        "CONN_MAX_AGE": 10 * 60,
+        "CONN_HEALTH_CHECKS": True,
         "TEST": {"MIRROR": "owner"},
     },
     "owner": {
