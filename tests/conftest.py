@@ -1,6 +1,7 @@
 """Tests run as the application's role, in a database that the owner created and migrated."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,16 @@ GUARDS = """
 SELECT tgrelid::regclass::text, tgname FROM pg_trigger
 WHERE NOT tgisinternal AND tgtype & 8 <> 0 AND tgenabled <> 'D' AND tgrelid = ANY (%s::regclass[])
 """
+TRIGGERS = """
+SELECT tgrelid::regclass::text, tgname FROM pg_trigger
+WHERE NOT tgisinternal AND tgenabled <> 'D' AND tgrelid = ANY (%s::regclass[])
+"""
+LOG = ("ledger_entry", "ledger_pending")
+COUNTED = """
+SELECT attrelid::regclass::text, attname FROM pg_attribute
+WHERE pg_get_serial_sequence(attrelid::regclass::text, attname) IS NOT NULL AND attrelid = ANY (%s::regclass[])
+"""
+GO_ON_COUNTING = sql.SQL("SELECT setval(pg_get_serial_sequence(%s, %s), max({column})) FROM {table}")
 COUNT_FROM_THE_START = """
 SELECT setval(seqrelid::regclass, seqstart, false) FROM pg_sequence
 JOIN pg_depend ON objid = seqrelid AND classid = 'pg_class'::regclass AND deptype IN ('a', 'i')
@@ -86,6 +97,12 @@ def empty_tables(django_db_setup: None, django_db_blocker: Any) -> Callable[[lis
     return empty
 
 
+@pytest.fixture(scope="session")
+def shelf(tables_without_migrated_rows: list[str], django_db_blocker: Any) -> "Shelf":
+    """Where what a test committed is kept for others that begin with the same."""
+    return Shelf([*tables_without_migrated_rows, *LOG], django_db_blocker)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _emptying_is_left_to_the_owner() -> Iterator[None]:
     """Append-only tables refuse Django's own flush; ``committed_database`` has the owner empty them instead."""
@@ -128,6 +145,50 @@ def _nothing_stays_committed(request: pytest.FixtureRequest) -> None:
     marker = request.node.get_closest_marker("django_db")
     if "transactional_db" in request.fixturenames or (marker and marker.kwargs.get("transaction")):
         request.getfixturevalue("committed_database")
+
+
+@dataclass
+class Shelf:
+    """Copies of committed rows, taken and put back by the owner, since the application may not."""
+
+    tables: list[str]
+    blocker: Any
+    kept: dict[str, dict[str, list[bytes]]] = field(default_factory=dict)
+
+    def bring(self, name: str, make: Callable[[], object]) -> None:
+        """What ``make`` commits: by calling it the first time, as a copy from then on."""
+        if name in self.kept:
+            self._put_back(self.kept[name])
+        else:
+            make()
+            self.kept[name] = self._taken()
+
+    def _taken(self) -> dict[str, list[bytes]]:
+        with self.blocker.unblock(), _as_owner() as owner:
+            return {each: _rows_of(owner, each) for each in self.tables if _has_rows(owner, each)}
+
+    def _put_back(self, rows: dict[str, list[bytes]]) -> None:
+        names = list(rows)
+        with self.blocker.unblock(), _as_owner() as owner:
+            triggers = owner.execute(TRIGGERS, [names]).fetchall()
+            _switch(owner, "DISABLE", triggers)
+            for name in LOG:
+                owner.execute(sql.SQL("DELETE FROM {}").format(sql.Identifier(name)))
+            for name, lines in rows.items():
+                with owner.cursor().copy(sql.SQL("COPY {} FROM STDIN").format(sql.Identifier(name))) as copy:
+                    for line in lines:
+                        copy.write(line)
+            owner.execute("SET CONSTRAINTS ALL IMMEDIATE")
+            _switch(owner, "ENABLE", triggers)
+            for table, column in owner.execute(COUNTED, [names]).fetchall():
+                owner.execute(
+                    GO_ON_COUNTING.format(table=sql.Identifier(table), column=sql.Identifier(column)), [table, column]
+                )
+
+
+def _rows_of(owner: "psycopg.Connection[tuple[Any, ...]]", table: str) -> list[bytes]:
+    with owner.cursor().copy(sql.SQL("COPY {} TO STDOUT").format(sql.Identifier(table))) as copy:
+        return [bytes(each) for each in copy]
 
 
 def load_shipped_standards() -> None:

@@ -141,7 +141,7 @@ class World:
         self.assess(worker, "erector")
 
     def hours(self, worker: Worker, *, days: int, operation: str = "dismantling") -> None:
-        """Eight countersigned hours on each of the last ``days`` days but ten, ten of them on a sheet."""
+        """Eight countersigned hours on each of the last ``days`` days but ten, a week of them on a sheet."""
         rows = []
         for number in range(days):
             start = (self.now - timedelta(days=10 + days - number)).replace(hour=15, minute=0)
@@ -160,8 +160,8 @@ class World:
                     countersigned_at=end + timedelta(hours=1),
                 )
             )
-        # Recorded within the fortnight after which the standards count hours in part only.
-        for sheet in (rows[place : place + 10] for place in range(0, len(rows), 10)):
+        # Recorded and signed within the week after which the standards count hours in part only.
+        for sheet in (rows[place : place + 7] for place in range(0, len(rows), 7)):
             at = sheet[-1].end + timedelta(hours=10)
             evidence.record_hours_in_bulk(rows=sheet, recorded_at=at, recorded_by=None)
 

@@ -20,6 +20,8 @@ from tests.world import sign_in
 if TYPE_CHECKING:
     from playwright import sync_api
 
+    from tests.conftest import Shelf
+
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ARGUMENTS = [
     "--no-sandbox",
@@ -64,9 +66,9 @@ def address(
 
 
 @pytest.fixture
-def demonstration(address: str) -> str:
+def demonstration(address: str, shelf: Shelf) -> str:
     """The address of the running registry with the demonstration in it."""
-    call_command("load_demo", verbosity=0)
+    shelf.bring("demonstration", lambda: call_command("load_demo", verbosity=0))
     return address
 
 
