@@ -6,6 +6,8 @@ from django.db.migrations import RunSQL
 
 from registry.database import roles
 
+READ = "read_by_whom_it_concerns"
+
 
 def grant(table: str, privileges: Sequence[str]) -> RunSQL:
     """The application may do this, and only this, with the table.
@@ -39,13 +41,8 @@ def shown_to(table: str, condition: str) -> RunSQL:
     >>> operations = [shown_to("evidence_hours", "{about_person}")]
     """
     name = roles.table_identifier(table)
-    about_person = (
-        "worker_id = (SELECT registry_reader_worker()) OR EXISTS "  # noqa: S608 (put together from constants alone)
-        f"(SELECT FROM registry_own_people own WHERE own.worker_id = {name}.worker_id)"
-    )
-    seen = f"(SELECT registry_reads_everything()) OR {condition.format(about_person=about_person)}"
     policies = {
-        "read_by_whom_it_concerns": f"FOR SELECT TO {roles.APPLICATION} USING ({seen})",
+        READ: f"FOR SELECT TO {roles.APPLICATION} USING ({_seen(name, condition)})",
         "written_by_the_register": f"FOR INSERT TO {roles.APPLICATION} WITH CHECK (true)",
         # Without these a change would find no rows and pass in silence, where triggers refuse it aloud.
         "updates_are_for_triggers_to_refuse": f"FOR UPDATE TO {roles.APPLICATION} USING (true)",
@@ -61,3 +58,17 @@ def shown_to(table: str, condition: str) -> RunSQL:
             f"ALTER TABLE {name} DISABLE ROW LEVEL SECURITY",
         ],
     )
+
+
+def shown_instead(table: str, condition: str) -> RunSQL:
+    """The application reads other rows than :func:`shown_to` said before; there is no way back to those."""
+    name = roles.table_identifier(table)
+    return RunSQL(f"ALTER POLICY {READ} ON {name} USING ({_seen(name, condition)})")
+
+
+def _seen(name: str, condition: str) -> str:
+    about_person = (
+        "worker_id = (SELECT registry_reader_worker()) OR EXISTS "  # noqa: S608 (put together from constants alone)
+        f"(SELECT FROM registry_own_people own WHERE own.worker_id = {name}.worker_id)"
+    )
+    return f"(SELECT registry_reads_everything()) OR {condition.format(about_person=about_person)}"

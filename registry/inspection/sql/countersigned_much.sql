@@ -1,9 +1,13 @@
 -- Of each countersigner the days of work on which they signed for more work, or more sites, than one person sees.
-WITH signer AS (
-    SELECT DISTINCT signature.by_id AS id FROM evidence_countersignature signature
-    JOIN evidence_hoursentry entry ON entry.id = signature.entry_id
-    WHERE %(workers)s::bigint[] IS NULL
-       OR signature.by_id = ANY(%(workers)s) OR entry.worker_id = ANY(%(workers)s)
+-- The signers are a union of look-ups by index: one condition with OR would read every signature there is.
+WITH signer (id) AS (
+    SELECT unnest(%(workers)s::bigint[])
+    UNION
+    SELECT signature.by_id FROM evidence_hoursentry entry
+    JOIN evidence_countersignature signature ON signature.entry_id = entry.id
+    WHERE entry.worker_id = ANY(%(workers)s)
+    UNION
+    SELECT by_id FROM evidence_countersignature WHERE %(workers)s::bigint[] IS NULL
 ),
 of_day AS (
     SELECT signature.by_id, (entry.start AT TIME ZONE site.time_zone)::date AS day,

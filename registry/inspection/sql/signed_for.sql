@@ -10,19 +10,25 @@ WITH RECURSIVE behind (id) AS (
         SELECT assessor_id FROM evidence_assessment WHERE worker_id = behind.id
     ) signed
 ),
-signed AS (
+signature_of AS NOT MATERIALIZED (
     SELECT signature.by_id, entry.worker_id, 'hours:' || entry.id AS record
     FROM evidence_hoursentry entry
     JOIN evidence_countersignature signature ON signature.entry_id = entry.id
-    WHERE (%(workers)s::bigint[] IS NULL OR entry.worker_id IN (SELECT id FROM behind))
-      AND NOT entry.withdrawn
+    WHERE NOT entry.withdrawn
       AND NOT EXISTS (SELECT FROM evidence_hoursentry later WHERE later.supersedes_id = entry.id)
     UNION ALL
     SELECT given.assessor_id, given.worker_id, 'assessment:' || given.id
     FROM evidence_assessment given
-    WHERE (%(workers)s::bigint[] IS NULL OR given.worker_id IN (SELECT id FROM behind))
-      AND NOT given.withdrawn
+    WHERE NOT given.withdrawn
       AND NOT EXISTS (SELECT FROM evidence_assessment later WHERE later.supersedes_id = given.id)
+),
+-- Looked up person by person (OFFSET keeps the planner to that), or all of them for the whole register.
+signed AS (
+    SELECT found.* FROM behind, LATERAL (
+        SELECT * FROM signature_of WHERE signature_of.worker_id = behind.id OFFSET 0
+    ) found
+    UNION ALL
+    SELECT * FROM signature_of WHERE %(workers)s::bigint[] IS NULL
 )
 SELECT by_id, worker_id, count(*), (array_agg(record ORDER BY record))[1:%(records)s]
 FROM signed WHERE by_id <> worker_id GROUP BY by_id, worker_id ORDER BY by_id, worker_id
