@@ -17,9 +17,7 @@ from django.db.models import QuerySet
 from registry.crews.models import AssignmentState, Job, Slot
 from registry.eligibility.calendar import DAY, end_of_day, local_date, start_of_day
 from registry.eligibility.intervals import Interval, Timeline
-
-SOON = timedelta(days=30)
-"""Documents that end within this time are marked. Common practice, no source."""
+from registry.evidence.running_out import SOON
 
 # A day somewhere begins up to 14 hours before and ends up to 12 hours after it does in UTC.
 MARGIN = timedelta(hours=14)

@@ -39,6 +39,8 @@ from registry.people.models import Employment, Worker
 
 CERTIFICATION, APPOINTMENT, EMPLOYMENT = "certification", "appointment", "employment"
 ASSESSMENT, INSTRUCTION, PAUSE = "assessment", "instruction", "pause"
+SOON = timedelta(days=30)
+"""What ends within this time is marked wherever it is shown. Common practice, no source."""
 OTHERWISE = "UTC"
 """The clock of people who have worked on no site yet."""
 

@@ -10,11 +10,12 @@ from typing import cast
 from django.core.paginator import Page, Paginator
 from django.db.models import QuerySet
 
-from registry.evidence.running_out import RunsOut, first_to_run_out
+from registry.evidence.running_out import SOON, RunsOut, first_to_run_out
 from registry.people.finding import named
 from registry.people.models import Worker
 
-SOON = timedelta(days=90)
+AHEAD = timedelta(days=90)
+"""What runs out within this time is told in the list."""
 PER_PAGE = 50
 
 
@@ -70,10 +71,10 @@ def people_list(
     """
     for word in query.split():
         people, employed = people.filter(named(word)), employed.filter(named(word))
-    running = first_to_run_out(employed, since=today, until=today + SOON)
+    running = first_to_run_out(employed, since=today, until=today + AHEAD)
     soonest_first = cast(Sequence[Person], _SoonestFirst(people, running))
     paginator = Paginator(soonest_first, PER_PAGE)
-    soon = sum(each.day <= today + timedelta(days=30) for each in running.values())
+    soon = sum(each.day <= today + SOON for each in running.values())
     return PeopleList(paginator.get_page(page), paginator.count, len(running), soon)
 
 

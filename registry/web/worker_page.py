@@ -24,18 +24,16 @@ from registry.evidence.models import (
     Instruction,
     StandDown,
 )
-from registry.evidence.running_out import RunsOut, running_out
+from registry.evidence.running_out import OTHERWISE, SOON, RunsOut, running_out
 from registry.language.amounts import duration
 from registry.people.models import Employment, LanguageSkill, Worker
 from registry.transcripts.hours_chart import SCREEN, hours_chart, period_in_words, quarter_number, rows_of
 from registry.transcripts.transcript import certifications_of
 from registry.web.year_strip import coming_year, year_strip
 
-SOON = timedelta(days=30)
 MOST_ENTRIES = 50
 QUARTERS_FIT = 12
 """So many quarters are drawn as quarters; a longer time is drawn in years."""
-OTHERWISE = "UTC"
 
 
 @dataclass(frozen=True, slots=True)

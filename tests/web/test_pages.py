@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
@@ -76,6 +77,15 @@ def test_the_job_page_says_who_stands_until_when_and_what_is_open(world: World, 
     for words in ("Mira Sandoval", "stands", "Documents hold until", "open", "Fill this place", "common practice"):
         assert words in shown
     assert escape(CAUTION) in shown
+
+
+def test_a_place_has_the_standards_name_and_the_glossarys_where_they_differ(world: World, dispatcher: Client) -> None:
+    job = world.job(["erection_supervisor", "erector"])
+    shown = dispatcher.get(f"/jobs/{job.pk}/").text
+    assert re.findall(r"<h3[^>]*>([^<]+)</h3>\s*(?:<p class=\"help\">([^<]+)</p>)?", shown) == [
+        ("A/D director", "Erection supervisor"),
+        ("Erector", ""),
+    ]
 
 
 def test_a_held_place_says_why_and_may_be_decided_again(world: World, dispatcher: Client) -> None:
