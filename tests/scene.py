@@ -122,7 +122,7 @@ class Scene:
         """What the addresses of pages name."""
         director = self.job.assignment_states.get(slot__role="erection_supervisor")
         noticed = Job.objects.get(site__name__startswith="Lantern Slip")
-        refused = self.open_place.refusals.latest("refused_at")
+        refused = self.open_place.refusals.get(decision__worker=self.worker)
         return {
             "assignment": director.assignment_id,
             "crane": self.job.crane_id,

@@ -225,6 +225,7 @@ class AssignmentState(models.Model):
     slot = models.ForeignKey(Slot, models.PROTECT, related_name="+")
     job = models.ForeignKey(Job, models.PROTECT, related_name="assignment_states")
     worker = models.ForeignKey("people.Worker", models.PROTECT, related_name="+")
+    role = models.CharField(max_length=30)
     supervises = models.SmallIntegerField()
     decision = models.ForeignKey(Decision, models.PROTECT, related_name="+")
     during = DateTimeRangeField()
@@ -243,6 +244,16 @@ class AssignmentState(models.Model):
                 expressions=[
                     ("worker", RangeOperators.EQUAL),
                     ("job", RangeOperators.NOT_EQUAL),
+                    ("during", RangeOperators.OVERLAPS),
+                ],
+                condition=~Q(standing="ended"),
+            ),
+            ExclusionConstraint(
+                name="nobody_fills_two_places_of_one_role",
+                expressions=[
+                    ("job", RangeOperators.EQUAL),
+                    ("worker", RangeOperators.EQUAL),
+                    ("role", RangeOperators.EQUAL),
                     ("during", RangeOperators.OVERLAPS),
                 ],
                 condition=~Q(standing="ended"),

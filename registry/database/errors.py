@@ -153,6 +153,10 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "only_a_trainee_is_paired": ("paired_with", _("Only a trainee is paired with an erector.")),
     "one_person_in_a_slot_at_a_time": ("slot", _("Somebody else is in this slot then.")),
     "nobody_is_on_two_overlapping_jobs": ("worker", _("This person is on another job at that time.")),
+    "nobody_fills_two_places_of_one_role": (
+        "worker",
+        _("This person is in another place of the same role on this crew then."),
+    ),
     "the_supervisor_fills_no_other_role": ("worker", _("The erection supervisor fills no other role on the job.")),
     "an_ended_assignment_stays_ended": ("assignment", _("The assignment has already ended.")),
     "a_confirmation_needs_a_decision": ("decision", _("A confirmation needs a decision.")),

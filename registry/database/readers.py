@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import cast
 
-from django.db import connection
+from django.db import Error, connection
 from psycopg.pq import TransactionStatus
 
 from registry.database.backend.base import DatabaseWrapper
@@ -44,7 +44,12 @@ def reading_as(reader: str) -> Iterator[None]:
         if _takes_no_statement(here):
             here.reader = before
         else:
-            here.read_as(before)
+            try:
+                here.read_as(before)
+            except Error:
+                # The connection was lost, or cannot be told any more: the next one begins with the reader of before.
+                here.reader = before
+                here.close()
 
 
 @contextmanager

@@ -6,6 +6,7 @@ Functions raise :class:`registry.database.errors.RecordRefused`.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
@@ -21,7 +22,7 @@ from registry.evidence.models import (
     HoursEntry,
     ObjectionAnswer,
 )
-from registry.evidence.services import NewHours, countersign, record_hours_in_bulk
+from registry.evidence.services import NewHours, countersign, lock_days_of, record_hours_in_bulk
 from registry.people.models import Account, Employer, Worker
 
 
@@ -109,6 +110,9 @@ def record_shift(
         raise RecordRefused(problems)
     try:
         with transaction.atomic():
+            lock_days_of({each.worker.pk for each in rows})
+            if problems := _recorded_already(rows):
+                raise RecordRefused(problems)
             entries = record_hours_in_bulk(rows=rows, recorded_at=recorded_at, recorded_by=recorded_by)
             if signer is not None:
                 ask_for_countersignature(
@@ -137,6 +141,31 @@ def _overlaps(rows: Sequence[NewHours]) -> list[Problem]:
             earlier.worker.pk == new.worker.pk and earlier.start < new.end and new.start < earlier.end
             for earlier in rows[:later]
         )
+    ]
+
+
+def _recorded_already(rows: Sequence[NewHours]) -> list[Problem]:
+    """Nobody's hours are recorded twice for the same time; what was recorded wrongly is corrected. One statement."""
+    recorded = (
+        HoursEntry.objects.current()
+        .filter(
+            worker__in={each.worker.pk for each in rows},
+            start__lt=max(each.end for each in rows),
+            end__gt=min(each.start for each in rows),
+        )
+        .values_list("worker", "start", "end")
+    )
+    spans: dict[int, list[tuple[datetime, datetime]]] = defaultdict(list)
+    for worker, start, end in recorded:
+        spans[worker].append((start, end))
+    return [
+        Problem(
+            f"rows[{place}].worker",
+            "hours_are_recorded_once",
+            _("Hours of this person are recorded for this time already, or for a part of it."),
+        )
+        for place, new in enumerate(rows)
+        if any(start < new.end and new.start < end for start, end in spans[new.worker.pk])
     ]
 
 

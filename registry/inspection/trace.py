@@ -201,8 +201,12 @@ def looks_visible_to(account: Account) -> QuerySet[Look]:
     if account.kind == "inspector":
         return looks.filter(recorded_by=account)
     if account.kind == "worker":
-        on_my_jobs = Q(job__slots__assignments__worker=account.worker_id, worker__isnull=True)
-        return looks.filter(Q(worker=account.worker_id) | on_my_jobs).distinct()
+        # On which a place was filled with me, or refused to me: the file on a job holds the refused too.
+        crews = Slot.objects.filter(
+            Q(assignments__worker=account.worker_id) | Q(refusals__decision__worker=account.worker_id)
+        )
+        on_my_jobs = Q(job__in=crews.values("job"), worker__isnull=True)
+        return looks.filter(Q(worker=account.worker_id) | on_my_jobs)
     if account.kind == "employer":
         own_people = Employment.objects.current().filter(employer=account.employer_id, worker=OuterRef("worker"))
         mine = Q(job__employer=account.employer_id) | Q(Exists(own_people))

@@ -18,7 +18,6 @@ from functools import partial
 from typing import Any
 
 import pydyf
-from django.utils.translation import gettext as _
 
 from registry.transcripts.running_footer import Room
 from registry.transcripts.set_text import PIXEL, Line, Style, TextSetter
@@ -49,7 +48,7 @@ class Group:
     """Rows under a heading of their own."""
 
     title: str
-    summary: str
+    heading: str
     rows: Sequence[Row]
 
 
@@ -130,8 +129,7 @@ class SetTable:
 
     def _break_into_pages(self) -> None:
         for number, group in enumerate(self._table.groups):
-            title = _("%(title)s: %(details)s") % {"title": group.title, "details": group.summary}
-            head = self._head(number, title)
+            head = self._head(number, group.heading)
             rows = [self._row(number, each) for each in group.rows]
             # A heading never stands at the foot of a page without a row.
             self._place([*head, *rows[:1]])

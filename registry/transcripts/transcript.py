@@ -23,7 +23,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from registry.database.readers import as_the_register
-from registry.eligibility.calendar import whole_minutes
+from registry.eligibility.calendar import local_date, whole_minutes
 from registry.equipment.models import CraneModel
 from registry.evidence.models import (
     Appointment,
@@ -39,6 +39,7 @@ from registry.people.models import Employment, LanguageSkill, Worker
 from registry.standards.models import StandardVersion
 
 SCHEMA = Path(__file__).with_name("transcript.schema.json")
+OF_NO_SITE = ZoneInfo("UTC")
 FORMAT, FORMAT_VERSION = "training-transcript", 1
 
 WITNESSED, LATE, TRANSCRIBED, IMPORTED, CLAIMED = (
@@ -625,8 +626,11 @@ def _assessed(kept: Row, row: Row) -> Assessed:
 
 
 @as_the_register()
-def certifications_of(worker: Worker, *, known_at: datetime) -> tuple[Certified, ...]:
-    """The worker's certificates as known at ``known_at``, each with its status then and what changed it."""
+def certifications_of(worker: Worker, *, known_at: datetime, zone: ZoneInfo = OF_NO_SITE) -> tuple[Certified, ...]:
+    """The worker's certificates as known at ``known_at``, each with its status then and what changed it.
+
+    Whether one has expired goes by the calendar in ``zone``; a printed transcript, which belongs to no site, by UTC.
+    """
     certificates = _all(Certification, "certification", worker, known_at, _CERTIFICATION)
     changes: dict[int, list[StatusChange]] = defaultdict(list)
     for kept, row in _all(CertificationStatus, "status", worker, known_at, _STATUS).found:
@@ -652,7 +656,7 @@ def certifications_of(worker: Worker, *, known_at: datetime) -> tuple[Certified,
                 scope=tuple(row["scope"]),
                 models=tuple(names[each] for each in row["covers_models"] if each in names),
                 classes=tuple(row["covers_classes"]),
-                status=_status_at(known_at, row, ordered),
+                status=_status_at(known_at, local_date(known_at, zone), row, ordered),
                 changes=tuple(ordered),
                 document=row["document__name"],
             )
@@ -660,8 +664,8 @@ def certifications_of(worker: Worker, *, known_at: datetime) -> tuple[Certified,
     return _sorted(found, "issued")
 
 
-def _status_at(instant: datetime, certificate: Row, changes: list[StatusChange]) -> str:
-    """``in_force``, ``not_yet``, ``suspended``, ``revoked`` or ``expired``, by the calendar in UTC.
+def _status_at(instant: datetime, today: date, certificate: Row, changes: list[StatusChange]) -> str:
+    """``in_force``, ``not_yet``, ``suspended``, ``revoked`` or ``expired`` at ``instant``, which is on ``today``.
 
     Revoked is for good, as in a decision; only a suspension ends by a reinstatement.
     """
@@ -670,7 +674,6 @@ def _status_at(instant: datetime, certificate: Row, changes: list[StatusChange])
         return "revoked"
     if in_effect and in_effect[-1] != "reinstated":
         return in_effect[-1]
-    today = instant.astimezone(UTC).date()
     if certificate["expires"] is not None and certificate["expires"] < today:
         return "expired"
     return "not_yet" if certificate["issued"] > today else "in_force"

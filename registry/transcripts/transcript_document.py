@@ -12,6 +12,8 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from registry.eligibility.calendar import local_date
+from registry.eligibility.hours import INSTANT
 from registry.language import amounts, words
 from registry.transcripts.check import Check
 from registry.transcripts.hours_chart import hours_chart
@@ -84,7 +86,12 @@ def _entries_table(transcript: Transcript) -> LongTable | None:
     for each in transcript.hours:
         years.setdefault(each.year, []).append(each)
     groups = [
-        Group(str(year), _year_in_words(entries), [_row(each) for each in entries]) for year, entries in years.items()
+        Group(
+            str(year),
+            _("%(title)s: %(details)s") % {"title": year, "details": _year_in_words(entries)},
+            [_row(each) for each in entries],
+        )
+        for year, entries in years.items()
     ]
     return LongTable(columns, groups, _("continued"))
 
@@ -102,15 +109,23 @@ def _year_in_words(entries: list[Hours]) -> str:
     return f"{counted}, {struck}"
 
 
+def _when(entry: Hours, zone: ZoneInfo) -> tuple[str, ...]:
+    """Day and clock; where the work ends on another day, that day too. Midnight ends the day before it."""
+    begins, ends = amounts.clock(entry.start, zone), amounts.clock(entry.end, zone)
+    first = amounts.day_of_year(entry.start, zone)
+    if local_date(entry.start, zone) == local_date(entry.end - INSTANT, zone):
+        return first, f"{begins}\N{EN DASH}{ends}"
+    return first, f"{begins}\N{EN DASH}", f"{amounts.day_of_year(entry.end, zone)} {ends}"
+
+
 def _row(entry: Hours) -> Row:
     zone = ZoneInfo(entry.time_zone)
-    begins, ends = amounts.clock(entry.start, zone), amounts.clock(entry.end, zone)
     crane = _("no. %(number)s") % {"number": entry.crane} if entry.crane else _("crane not stated")
     as_what = _("as %(capacity)s") % {"capacity": words.in_words(entry.capacity)}
     return Row(
         (
             (entry.number,),
-            (amounts.day_of_year(entry.start, zone), f"{begins}\N{EN DASH}{ends}"),
+            _when(entry, zone),
             (amounts.hours_colon_minutes(entry.minutes),),
             (entry.crane_model, entry.configuration, crane),
             (words.in_words(entry.operation), as_what),

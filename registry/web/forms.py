@@ -35,12 +35,18 @@ MOST_SHOWN = 30
 
 @contextmanager
 def refused_beside_fields(form: forms.Form) -> Iterator[None]:
-    """Show each problem of a refused record beside its field, and above the form where there is none."""
+    """Show each problem of a refused record beside its field, and above the form where there is none.
+
+    Where a form asks in other words than the record has, its ``beside`` says which
+    of its fields stands for the record's.
+    """
     try:
         yield
     except RecordRefused as refused:
+        beside: dict[str, str] = getattr(form, "beside", {})
         for problem in refused.problems:
-            form.add_error(problem.field if problem.field in form.fields else None, problem.message)
+            field = beside.get(problem.field, problem.field)
+            form.add_error(field if field in form.fields else None, problem.message)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +141,8 @@ class WindowForm(SiteForm):
 class FillForm(SiteForm):
     """Who is to fill a slot; blank times mean the job's whole window."""
 
+    beside = {"slot": "worker"}
+
     worker = forms.ModelChoiceField(
         Worker.objects.none(),
         label=_("Person"),
@@ -195,6 +203,7 @@ class FromForm(SiteForm):
 class SubstituteForm(SiteForm):
     """Who takes over, from when on, and why."""
 
+    beside = {"start": "from_instant", "end": "from_instant", "slot": "worker"}
     OWN_WORDS = "own_words"
     REASONS = (
         ("did_not_come", _("Did not come")),
@@ -261,8 +270,9 @@ class PlanForm(forms.Form):
                     given[name] = at_site(given.get(name), given["site"].time_zone)
                 except ValidationError as error:
                     self.add_error(name, error)
-        if not self._roles():
-            self.add_error(None, _("Ask for at least one person."))
+        first = self.places()[0].name
+        if not self._roles() and not any(each.name in self.errors for each in self.places()):
+            self.add_error(first, _("Ask for at least one person."))
         return given
 
     def places(self) -> list[forms.BoundField]:

@@ -116,7 +116,7 @@ def record_of(worker: Worker, *, now: datetime) -> WorkerRecordPage:
         over_time=_over_time(summed),
         entries=entries,
         assessments=_all(Assessment, worker, "-assessed_at", "model__maker", "assessor", "employer"),
-        certifications=_certifications(worker, now=now, soon=today + SOON),
+        certifications=_certifications(worker, now=now, zone=ZoneInfo(zone)),
         instruction=_all(Instruction, worker, "-completed_at", "model__maker"),
         appointments=_all(Appointment, worker, "-start", "employer", "maker", "document"),
         stand_downs=_all(StandDown, worker, "-start", "model__maker"),
@@ -141,13 +141,19 @@ def _all(model: Any, worker: Worker, order: str, *related: str) -> list[Any]:
     return list(records.select_related("superseded_by", *related).order_by(order, "id"))
 
 
-def _certifications(worker: Worker, *, now: datetime, soon: date) -> list[Certification]:
-    """The certificates, each with its ``status`` at ``now`` and ``runs_out_soon``."""
+def _certifications(worker: Worker, *, now: datetime, zone: ZoneInfo) -> list[Certification]:
+    """The certificates, each with its ``status`` at ``now``, ``ran_out`` and ``runs_out_soon``.
+
+    The status is blank where a correction has taken the record's place: it is the correction's then.
+    """
+    today = local_date(now, zone)
     found = _all(Certification, worker, "-issued")
-    status_of = {each.record: each.status for each in certifications_of(worker, known_at=now)}
+    known = certifications_of(worker, known_at=now, zone=zone)
+    status_of = {each.record: each.status for each in known if each.current}
     for each in found:
-        each.status = status_of[f"certification:{each.pk}"]
-        each.runs_out_soon = each.status == "in_force" and each.expires is not None and each.expires <= soon
+        each.status = status_of.get(f"certification:{each.pk}", "")
+        each.ran_out = each.expires is not None and each.expires < today
+        each.runs_out_soon = each.status == "in_force" and each.expires is not None and each.expires <= today + SOON
     return found
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -115,6 +116,41 @@ def test_a_slot_holds_one_person_at_a_time(world: World) -> None:
         else:
             with pytest.raises(RecordRefused, match="Somebody else is in this slot"):
                 world.assign(slot, erector)
+
+
+def test_nobody_is_counted_twice_in_one_role(world: World) -> None:
+    job = world.job(["erector", "erector"])
+    first, second = job.slots.order_by("position")
+    mira = world.worker("Mira", "Sandoval")
+    world.make_erector(mira)
+    half = job.start + timedelta(days=1)
+    taken = crews.assign(
+        slot_id=first.pk,
+        worker_id=mira.pk,
+        start=job.start,
+        end=half,
+        assigned_at=world.now,
+        assigned_by=None,
+    )
+    assert taken.permitted
+    with pytest.raises(RecordRefused, match="another place of the same role"):
+        world.assign(second, mira)
+    later = crews.assign(
+        slot_id=second.pk, worker_id=mira.pk, start=half, end=job.end, assigned_at=world.now, assigned_by=None
+    )
+    assert later.permitted
+
+
+def test_nobody_leaves_before_they_were_put_into_the_place(world: World) -> None:
+    job = world.job(["erector"])
+    mira = world.worker("Mira", "Sandoval")
+    world.make_erector(mira)
+    assignment = world.assign(job.slots.get(), mira).assignment
+    assert assignment is not None
+    given: dict[str, Any] = {"assignment": assignment, "reason": "", "recorded_at": world.now, "recorded_by": None}
+    with pytest.raises(RecordRefused, match="before they were put into it"):
+        crews.end_assignment(ends_at=world.now - timedelta(days=1), **given)
+    assert crews.end_assignment(ends_at=world.now, **given).pk
 
 
 def test_a_substitute_takes_over_from_an_instant_on(world: World) -> None:

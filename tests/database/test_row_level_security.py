@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any, TypeVar
 
+import psycopg
 import pytest
 from django.db import connection, transaction
 from django.db.utils import DataError
@@ -456,6 +457,19 @@ def test_the_reader_is_given_back_when_something_fails(db: None) -> None:
         assert setting() == "account:1"
         assert connection.reader == "account:1"  # type: ignore[attr-defined]
     assert setting() == ""
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_a_connection_lost_while_somebody_reads_comes_back_as_the_register() -> None:
+    connection.ensure_connection()
+    with psycopg.connect(**connection.get_connection_params()) as another, reading_as("account:1"):
+        backend = connection.connection.info.backend_pid
+        another.execute("SELECT pg_terminate_backend(%s)", [backend])
+        alive = "SELECT EXISTS (SELECT FROM pg_stat_activity WHERE pid = %s)"
+        while another.execute(alive, [backend]).fetchone() == (True,):
+            another.commit()
+    assert setting() == ""
+    assert connection.reader == ""  # type: ignore[attr-defined]
 
 
 def test_the_same_reader_takes_no_statement(db: None, django_assert_num_queries: DjangoAssertNumQueries) -> None:

@@ -371,7 +371,7 @@ def history(world: World, worker: Worker, chance: Random) -> list[Callable[[date
     return chance.sample(steps, len(steps))
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(6))
 def test_the_answer_of_then_is_the_one_given_when_no_later_record_existed(
     world: World, supervising: Slot, supervisor: Worker, seed: int
 ) -> None:

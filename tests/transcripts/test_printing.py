@@ -157,7 +157,7 @@ def test_a_long_table_breaks_long_words_and_loses_no_letter() -> None:
 
 def test_a_group_goes_on_under_its_heading_said_again() -> None:
     rows = [Row(((f"row {number}",),)) for number in range(200)]
-    table = LongTable((Column("Row", 1),), [Group("1999", "200 rows", rows)], "continued")
+    table = LongTable((Column("Row", 1),), [Group("1999", "1999: 200 rows", rows)], "continued")
     made = render(template="base.html", context={}, language="en", created_at=AT, long_table=table)
     pages = text_of(made)
     assert "1999: 200 rows" in pages[1]

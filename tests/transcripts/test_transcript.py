@@ -6,6 +6,7 @@ import json
 import re
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 import rfc8785
@@ -300,7 +301,30 @@ def statements(world: World, worker: Worker) -> int:
     return len(captured)
 
 
+def test_work_past_midnight_says_on_which_day_it_ended(world: World) -> None:
+    worker = world.worker("Mira", "Sandoval")
+    zone = ZoneInfo(world.site.time_zone)
+    for days_ago, hour, length in ((9, 22, 8), (5, 16, 8)):
+        start = (world.now.astimezone(zone) - timedelta(days=days_ago)).replace(hour=hour, minute=0)
+        entry = evidence.NewHours(
+            worker=worker,
+            model=world.model,
+            operation="climbing",
+            start=start,
+            end=start + timedelta(hours=length),
+            employer=world.employer,
+            site=world.site,
+        )
+        evidence.record_hours(new=entry, recorded_at=world.now, recorded_by=None)
+    first, ended, evening = (world.now.astimezone(zone) - timedelta(days=each) for each in (9, 8, 5))
+    text = " ".join(text_of(print_of(transcript_of(worker, known_at=world.now), world)))
+    assert f"{first.day} {first:%b} 22:00\N{EN DASH} {ended.day} {ended:%b} 06:00" in text
+    assert f"{evening.day} {evening:%b} 16:00\N{EN DASH}00:00" in text
+
+
 def test_letter_in_french_has_the_same_entries(world: World, transcript: Transcript) -> None:
     made = print_of(transcript, world, language="fr", paper="Letter")
     assert opened(made).attachments["transcript.json"].get_file().read_bytes() == transcript.canonical
     assert "5 mai 1985" in text_of(made)[0]
+    # Set in the language of the paper, not of the screen.
+    assert re.search(r"\b20\d\d : \d+ saisie", " ".join(text_of(made)))

@@ -182,6 +182,19 @@ def test_a_substitute_is_in_place_after_three_clicks(
     assert Assignment.objects.get(worker=another_erector).start == job.start
 
 
+def test_a_time_after_the_place_ends_is_refused_beside_the_time(
+    world: World, dispatcher: Client, erector: Worker, another_erector: Worker
+) -> None:
+    job = world.job(["erector"])
+    leaving = put_in_place(world, job, erector)
+    late = (job.end + timedelta(days=5)).strftime("%Y-%m-%dT%H:%M")
+    given = {"worker": another_erector.pk, "reason": "taken_ill", "from_instant": late}
+    shown = dispatcher.post(f"/assignments/{leaving.pk}/substitute/", given)
+    assert shown.status_code == 422
+    assert re.search(r'id="id_from_instant_error".*?The end must be later', shown.text, re.S)
+    assert re.search(r'name="from_instant"[^>]*aria-invalid="true"', shown.text)
+
+
 def test_a_reason_in_own_words_must_be_said_and_is_kept(
     world: World, dispatcher: Client, erector: Worker, another_erector: Worker
 ) -> None:

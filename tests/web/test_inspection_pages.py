@@ -13,6 +13,7 @@ from django.db import DatabaseError, connection, transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from registry.crews.models import Slot
 from registry.evidence import services as evidence
 from registry.inspection import bundle
 from registry.inspection.models import InspectionFile, Look
@@ -150,6 +151,16 @@ class TestTheTrace:
         assert seen in as_worker(crew).get(reverse("looks")).text
         assert seen not in another_employer.get(reverse("looks")).text
         assert seen not in as_worker(world.worker("Bo", "Nyland")).get(reverse("looks")).text
+
+    def test_whoever_was_refused_a_place_sees_who_looked_at_the_job(
+        self, inspector: Client, as_worker: Callable[[Worker], Client], crew: Worker, world: World
+    ) -> None:
+        refused = world.worker("Bo", "Nyland")
+        slot = Slot.objects.filter(job=job_of(crew)).first()
+        assert slot is not None
+        assert not world.assign(slot, refused).permitted
+        inspector.get(reverse("open_file", args=[slot.job_id]))
+        assert "a job a file is to be opened on" in as_worker(refused).get(reverse("looks")).text
 
     def test_an_employers_look_at_a_record_is_seen_by_the_worker(
         self, dispatcher: Client, as_worker: Callable[[Worker], Client], crew: Worker

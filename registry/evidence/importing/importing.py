@@ -12,6 +12,7 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
+from registry.database.readers import as_the_register
 from registry.evidence.importing.columns import Column, Columns, folded, map_columns, spellings_of
 from registry.evidence.importing.kind import Context, ImportOptions, Kind
 from registry.evidence.importing.kinds import KINDS
@@ -24,6 +25,8 @@ from registry.people.models import Account, Employer
 BATCH = 1000
 
 
+# Also a dry run within a page that only reads weighs everything that the import itself would.
+@as_the_register()
 def import_file(
     kind: str,
     file: Path | BinaryIO,

@@ -12,6 +12,11 @@ BEGIN
                 USING ERRCODE = 'check_violation', CONSTRAINT = 'site_time_zone_is_known';
         END IF;
     END IF;
+    -- A name that was known may be gone where the database came from a dump.
+    PERFORM now() AT TIME ZONE NEW.time_zone;
     RETURN NEW;
+EXCEPTION WHEN invalid_parameter_value THEN
+    RAISE EXCEPTION 'there is no such time zone'
+        USING ERRCODE = 'check_violation', CONSTRAINT = 'site_time_zone_is_known';
 END
 $$;

@@ -222,14 +222,18 @@ class SheetForm(forms.Form):
         try:
             yield
         except RecordRefused as refused:
-            for problem in refused.problems:
-                self.add_error(self._field_of(problem.field), problem.message)
+            problems = {(self._field_of(each.field), each.message): None for each in refused.problems}
+            for field, message in problems:
+                self.add_error(field, message)
 
     def _field_of(self, field: str) -> str | None:
         if found := ROW.fullmatch(field):
             number, part = self.rows_at[int(found[1])], found[2]
             part = {"worker": "person"}.get(part, part)
-            field = f"{part}_{number}" if f"{part}_{number}" in self.fields else part
+            own = f"{part}_{number}"
+            # A time left blank in the line is the shift's, where what is wrong is wrong for everybody.
+            of_shift = part in ("start", "end") and not self.cleaned_data.get(own)
+            field = own if own in self.fields and not of_shift else part
         return field if field in self.fields else None
 
 
@@ -279,6 +283,8 @@ class EntriesForm(forms.Form):
 
 class SignerForm(EntriesForm):
     """Whom to ask to countersign the ticked entries."""
+
+    beside = {"of": "signer", "by": "signer"}
 
     signer = PersonField(label=_("Ask this person to countersign"), help_text=_("Number or name."))
 
@@ -500,6 +506,9 @@ class HoursForm(RecordForm):
 
 class AssessmentForm(ScannedRecordForm):
     """A practical assessment against a list of tasks."""
+
+    # Whether the tasks allow it is said at the outcome.
+    beside = {"tasks": "outcome"}
 
     role = forms.ChoiceField(label=_("Assessed as"), choices=ROLE_CHOICES)
     model = forms.ModelChoiceField(CraneModel.objects.none(), label=_("Crane model"))

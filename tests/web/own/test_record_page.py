@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import connection
@@ -12,6 +13,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from registry.evidence import services as evidence
+from registry.evidence.models import Certification
 from registry.language.amounts import day
 from registry.people.models import Worker
 from registry.web.worker_page import MOST_ENTRIES, record_of
@@ -125,6 +127,71 @@ def test_only_the_latest_entries_are_shown_and_a_long_record_takes_as_many_state
     record = record_of(worker, now=world.now)
     assert len(record.entries) == MOST_ENTRIES
     assert [each.start for each in record.entries] == sorted((each.start for each in record.entries), reverse=True)
+
+
+def certificate(world: World, worker: Worker, **given: Any) -> Certification:
+    said = {
+        "worker": worker,
+        "scheme": "rigging",
+        "number": "R-1",
+        "issuer": "Norrland Board",
+        "issued": (world.now - timedelta(days=100)).date(),
+        "recorded_at": world.now - timedelta(days=90),
+    }
+    return evidence.record_certification(recorded_by=None, **(said | given))
+
+
+def test_a_certificate_holds_through_its_last_day_by_the_sites_clock(world: World) -> None:
+    worker = world.worker("Mira", "Sandoval")
+    zone = ZoneInfo("America/Vancouver")
+    work(world, worker, datetime(world.now.year - 1, 5, 2, 8, tzinfo=zone))
+    last = (world.now + timedelta(days=3)).date()
+    certificate(world, worker, expires=last)
+    # 20:00 on the wharf, where UTC counts the next day already.
+    evening = datetime.combine(last, time(20), zone)
+    (held,) = record_of(worker, now=evening).certifications
+    assert (held.status, held.ran_out, held.runs_out_soon) == ("in_force", False, True)
+    (over,) = record_of(worker, now=evening + timedelta(hours=5)).certifications
+    assert (over.status, over.ran_out, over.runs_out_soon) == ("expired", True, False)
+
+
+def test_a_corrected_certificate_has_no_state_of_its_own(world: World, dispatcher: Client) -> None:
+    worker = world.worker("Mira", "Sandoval")
+    first = certificate(world, worker, expires=(world.now + timedelta(days=9)).date())
+    evidence.change_certification_status(
+        certification=first,
+        status="revoked",
+        effective_at=world.now - timedelta(days=1),
+        recorded_at=world.now,
+        recorded_by=None,
+    )
+    evidence.correct(first, issuer="Norrland Board of Rigging", recorded_at=world.now, recorded_by=None)
+    shown = {each.issuer: each for each in record_of(worker, now=world.now).certifications}
+    assert shown["Norrland Board"].status == ""
+    assert not shown["Norrland Board"].runs_out_soon
+    assert shown["Norrland Board of Rigging"].status == "revoked"
+    assert "expires soon" not in dispatcher.get(f"/workers/{worker.pk}/").text
+
+
+def test_a_certificate_suspended_when_it_expired_is_said_to_be_both(world: World, dispatcher: Client) -> None:
+    worker = world.worker("Mira", "Sandoval")
+    over = (world.now - timedelta(days=2)).date()
+    held = certificate(world, worker, expires=over)
+    evidence.change_certification_status(
+        certification=held,
+        status="suspended",
+        effective_at=world.now - timedelta(days=9),
+        recorded_at=world.now,
+        recorded_by=None,
+    )
+    assert f"expired {day(over)}</strong>; <strong>suspended" in dispatcher.get(f"/workers/{worker.pk}/").text
+
+
+def test_a_certificate_recorded_meanwhile_is_shown(world: World) -> None:
+    worker = world.worker("Mira", "Sandoval")
+    certificate(world, worker, recorded_at=world.now)
+    (shown,) = record_of(worker, now=world.now - timedelta(minutes=1)).certifications
+    assert shown.status == ""
 
 
 def test_an_employer_asks_about_a_role_from_the_record_and_an_inspector_does_not(

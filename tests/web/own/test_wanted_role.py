@@ -38,7 +38,7 @@ def test_a_worker_sees_what_is_met_what_is_missing_by_how_much_and_what_would_cu
 ) -> None:
     world.hours(mira, days=2)
     shown = as_worker(mira).get(f"/workers/{mira.pk}/role/", question(world)).text
-    assert "things are missing" in shown
+    assert "Something is missing" in shown
     assert "What would cure it" in shown
     assert "Clock and working language are those of Quillon Wharf" in shown
     # 16 hours were worked, but before any instruction, after which alone the standard counts them.

@@ -77,12 +77,11 @@ def test_one_wrong_line_records_nothing_and_keeps_what_was_typed(
     assert HoursEntry.objects.count() == 1
     assert 'value="08:15"' in again.text
     assert f'value="{crew[1].number}"' in again.text
-    beside = re.search(r'id="id_end_1_error".*?</div>', again.text, re.S)
+    beside = re.search(r'id="id_person_1_error".*?</div>', again.text, re.S)
     assert beside
-    assert "the day has 24 h." in beside[0]
-    assert re.search(
-        r'id="id_end_1"[^>]*aria-describedby="id_end_1_error"|aria-describedby="id_end_1_error"', again.text
-    )
+    assert "Hours of this person are recorded for this time already" in beside[0]
+    assert re.search(r'<input[^>]*aria-describedby="[^"]*id_person_1_error', again.text)
+    assert 'id="id_person_0_error"' not in again.text
 
 
 def test_a_name_that_may_be_several_people_is_asked_back_beside_its_line(
@@ -102,6 +101,27 @@ def test_the_same_person_at_the_same_time_is_refused_in_the_second_line(
     shown = dispatcher.post("/records/hours/", a_sheet(world, [crew[0].number, crew[0].number])).text
     assert 'id="id_person_1_error"' in shown
     assert 'id="id_person_0_error"' not in shown
+
+
+def test_what_is_wrong_with_the_shift_is_said_once_beside_the_shift(
+    world: World, dispatcher: Client, crew: list[Worker]
+) -> None:
+    tomorrow = (world.now + timedelta(days=1)).date().isoformat()
+    sheet = a_sheet(world, [each.number for each in crew], day=tomorrow, end_2="14:00")
+    shown = dispatcher.post("/records/hours/", sheet).text
+    message = "Hours cannot be recorded before they are worked."
+    (of_shift,) = re.findall(r'id="id_end_error".*?</div>', shown, re.S)
+    (of_line,) = re.findall(r'id="id_end_2_error".*?</div>', shown, re.S)
+    assert of_shift.count(message) == of_line.count(message) == 1
+    assert 'id="id_end_0_error"' not in shown
+
+
+def test_the_hours_before_and_after_recorded_ones_are_recorded(
+    world: World, dispatcher: Client, crew: list[Worker]
+) -> None:
+    for start, end in (("09:00", "12:00"), ("07:00", "09:00"), ("12:00", "15:00"), ("11:00", "13:00")):
+        dispatcher.post("/records/hours/", a_sheet(world, [crew[0].number], start=start, end=end))
+    assert HoursEntry.objects.count() == 3
 
 
 def test_another_employers_worker_cannot_be_named(world: World, another_employer: Client, crew: list[Worker]) -> None:

@@ -60,6 +60,14 @@ def test_headings_are_recognised_mapped_by_hand_looked_through_and_imported(
     assert HoursEntry.objects.get().worker == mira
 
 
+def test_new_people_are_looked_through_with_what_belongs_to_them(world: World, dispatcher: Client) -> None:
+    table = "Given name,Family name,Date of birth,Employed since,Languages\nIlse,Brankova,1990-04-02,2026-01-05,en\n"
+    looked = dispatcher.get(upload(dispatcher, "workers", table))
+    assert looked.status_code == 200
+    assert "1 rows: 1 new" in looked.text
+    assert not Worker.objects.filter(family_name="Brankova").exists()
+
+
 def test_a_table_signs_for_nobody(world: World, dispatcher: Client, mira: Worker) -> None:
     path = upload(dispatcher, "hours", hours_of(mira))
     shown = dispatcher.get(path).text
