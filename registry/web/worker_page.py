@@ -72,6 +72,19 @@ class ComingYear:
 
 
 @dataclass(frozen=True, slots=True)
+class CertificateShown:
+    """A certificate and how it stands on the day of asking.
+
+    ``status`` is blank where a correction has taken the record's place: it is the correction's then.
+    """
+
+    record: Certification
+    status: str
+    ran_out: bool
+    runs_out_soon: bool
+
+
+@dataclass(frozen=True, slots=True)
 class WorkerRecordPage:
     """Everything the register holds about one person; corrected records stay, marked.
 
@@ -87,7 +100,7 @@ class WorkerRecordPage:
     over_time: HoursOverTime
     entries: list[HoursEntry]
     assessments: list[Assessment]
-    certifications: list[Certification]
+    certifications: list[CertificateShown]
     instruction: list[Instruction]
     appointments: list[Appointment]
     stand_downs: list[StandDown]
@@ -141,20 +154,17 @@ def _all(model: Any, worker: Worker, order: str, *related: str) -> list[Any]:
     return list(records.select_related("superseded_by", *related).order_by(order, "id"))
 
 
-def _certifications(worker: Worker, *, now: datetime, zone: ZoneInfo) -> list[Certification]:
-    """The certificates, each with its ``status`` at ``now``, ``ran_out`` and ``runs_out_soon``.
-
-    The status is blank where a correction has taken the record's place: it is the correction's then.
-    """
+def _certifications(worker: Worker, *, now: datetime, zone: ZoneInfo) -> list[CertificateShown]:
+    """All certificates, as they stand at ``now`` by the clock in ``zone``."""
     today = local_date(now, zone)
-    found = _all(Certification, worker, "-issued")
     known = certifications_of(worker, known_at=now, zone=zone)
     status_of = {each.record: each.status for each in known if each.current}
-    for each in found:
-        each.status = status_of.get(f"certification:{each.pk}", "")
-        each.ran_out = each.expires is not None and each.expires < today
-        each.runs_out_soon = each.status == "in_force" and each.expires is not None and each.expires <= today + SOON
-    return found
+    shown = []
+    for each in _all(Certification, worker, "-issued"):
+        status = status_of.get(f"certification:{each.pk}", "")
+        ends_by = each.expires or date.max
+        shown.append(CertificateShown(each, status, ends_by < today, status == "in_force" and ends_by <= today + SOON))
+    return shown
 
 
 @dataclass(frozen=True, slots=True)

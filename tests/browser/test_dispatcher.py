@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
 import pytest
 
+from registry.crews.models import Job
 from registry.people.models import Account
 from registry.web import demo
 
@@ -18,6 +22,9 @@ HAS_FOCUS = "each => each === document.activeElement"
 
 
 def test_a_dispatcher_reads_the_week_and_is_answered_in_place(demonstration: str, opened: Opened) -> None:
+    job = Job.objects.get(site__name__startswith="Marrow Quay", employer__name=demo.EMPLOYER)
+    next_day = job.start.astimezone(ZoneInfo(job.site.time_zone)) + timedelta(days=1)
+    typed = next_day.strftime("%Y-%m-%dT%H:%M")
     page = opened(Account.objects.get(username=demo.DISPATCHER.username), "/", viewport=DESK)
     keep(page, "board")
     page.get_by_role("link", name="Dismantling, Marrow Quay", exact=False).last.click()
@@ -47,6 +54,12 @@ def test_a_dispatcher_reads_the_week_and_is_answered_in_place(demonstration: str
     assert page.locator("h3").filter(has_text="Erector 2").evaluate(HAS_FOCUS), "the keyboard goes on from the place"
     page.get_by_role("link", name="Fill this place : erector 2").click()
     page.get_by_label("Ines Halvarro").check()
+    page.get_by_text("For part of the job only").click()
+    page.locator(".window [name=start]").fill(typed)
+    page.get_by_label("Search by name or number").press_sequentially("halvarro", delay=20)
+    page.get_by_role("status").filter(has_text="1 permitted, 0 refused").wait_for(state="attached")
+    assert page.get_by_label("Ines Halvarro").is_checked(), "a search keeps who was chosen"
+    assert page.locator(".window [name=start]").input_value() == typed
     page.get_by_role("button", name="Decide, and fill the place if permitted").click()
     page.get_by_role("heading", name="PERMITTED Ines Halvarro").wait_for()
     assert page.get_by_role("link", name="Ines Halvarro", exact=True).is_visible()

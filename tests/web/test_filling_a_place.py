@@ -10,6 +10,7 @@ from django.test import Client
 
 from registry.crews.models import Assignment, Job, Refusal
 from registry.evidence import services as evidence
+from registry.language.amounts import instant
 from registry.people.models import Worker
 from tests.world import STANDARD, World, sign_in
 
@@ -137,6 +138,24 @@ def test_the_search_survives_an_error(world: World, dispatcher: Client, erector:
     response = dispatcher.post(f"/slots/{slot.pk}/fill/", {"q": "sandoval"})
     assert "Sandoval" in response.text
     assert "Ferreira" not in response.text
+
+
+def test_a_search_keeps_who_was_chosen_and_the_time_that_was_typed(
+    world: World, dispatcher: Client, erector: Worker, newcomer: Worker
+) -> None:
+    job = world.job(["erector"])
+    path = f"/slots/{job.slots.get().pk}/fill/"
+    zone = ZoneInfo(job.site.time_zone)
+    later = (job.start + timedelta(days=1)).astimezone(zone)
+    typed = {"q": "sandoval", "worker": str(erector.pk), "start": later.strftime("%Y-%m-%dT%H:%M"), "end": ""}
+    # With scripts and, as a form, without.
+    for shown in (dispatcher.get(path, typed), dispatcher.post(path, {**typed, "look": "1"})):
+        assert f'value="{erector.pk}" checked' in shown.text
+        assert f'value="{typed["start"]}"' in shown.text
+        assert 'value="sandoval"' in shown.text
+        assert f"From {instant(later, zone)} until" in shown.text
+        assert "Ferreira" not in shown.text
+    assert not Assignment.objects.exists()
 
 
 def test_an_assignment_is_ended_with_a_reason(world: World, dispatcher: Client, erector: Worker) -> None:

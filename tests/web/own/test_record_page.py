@@ -130,7 +130,7 @@ def test_only_the_latest_entries_are_shown_and_a_long_record_takes_as_many_state
 
 
 def certificate(world: World, worker: Worker, **given: Any) -> Certification:
-    said = {
+    said: dict[str, Any] = {
         "worker": worker,
         "scheme": "rigging",
         "number": "R-1",
@@ -166,7 +166,7 @@ def test_a_corrected_certificate_has_no_state_of_its_own(world: World, dispatche
         recorded_by=None,
     )
     evidence.correct(first, issuer="Norrland Board of Rigging", recorded_at=world.now, recorded_by=None)
-    shown = {each.issuer: each for each in record_of(worker, now=world.now).certifications}
+    shown = {each.record.issuer: each for each in record_of(worker, now=world.now).certifications}
     assert shown["Norrland Board"].status == ""
     assert not shown["Norrland Board"].runs_out_soon
     assert shown["Norrland Board of Rigging"].status == "revoked"
