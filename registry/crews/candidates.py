@@ -32,8 +32,8 @@ class Candidate:
     """Somebody for a place.
 
     ``holds_until`` is for the permitted (``None``: no end in sight), ``lacks`` for the refused:
-    a sentence for each requirement the refusal rests on. ``busy`` says why the person cannot be
-    in the place whatever their documents are, or is empty.
+    a sentence for each requirement the refusal rests on. ``busy`` says on which crew and as what
+    the person is at that time already, or is empty.
     """
 
     worker: Worker

@@ -166,9 +166,6 @@ def end_assignment(
     recorded_by: Account | None,
 ) -> AssignmentEvent:
     """Take a worker out of a slot from ``ends_at`` on. Raises :class:`RecordRefused`."""
-    if ends_at < min(assignment.start, assignment.assigned_at.replace(second=0, microsecond=0)):
-        sentence = _("Nobody leaves a place before they were put into it.")
-        raise RecordRefused([Problem("ends_at", "an_assignment_ends_after_it_was_made", sentence)])
     with refusals(), transaction.atomic():
         return AssignmentEvent.objects.create(
             assignment=assignment,

@@ -159,6 +159,7 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     ),
     "the_supervisor_fills_no_other_role": ("worker", _("The erection supervisor fills no other role on the job.")),
     "an_ended_assignment_stays_ended": ("assignment", _("The assignment has already ended.")),
+    "nobody_leaves_before_they_were_put_in": ("ends_at", _("Nobody leaves a place before they were put into it.")),
     "a_confirmation_needs_a_decision": ("decision", _("A confirmation needs a decision.")),
     # Shared links
     "shared_link_lasts_at_most_30_days": ("days", _("A link lasts from 1 to 30 days.")),

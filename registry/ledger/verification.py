@@ -468,8 +468,8 @@ DERIVED = {
         LEFT JOIN LATERAL (
             SELECT min(happened_at) AS ends FROM crews_assignmentevent event
             WHERE event.assignment_id = assignment.id AND kind = 'ended') left_early ON true
-        WHERE (state.slot_id, state.job_id, state.worker_id, state.decision_id) IS DISTINCT FROM
-              (assignment.slot_id, slot.job_id, assignment.worker_id,
+        WHERE (state.slot_id, state.job_id, state.worker_id, state.role, state.decision_id) IS DISTINCT FROM
+              (assignment.slot_id, slot.job_id, assignment.worker_id, slot.role,
                coalesce(again.decision_id, assignment.decision_id))
            OR CASE WHEN left_early.ends <= assignment.start THEN state.standing <> 'ended'
               ELSE state.standing <> CASE last.kind WHEN 'held' THEN 'held' ELSE 'standing' END

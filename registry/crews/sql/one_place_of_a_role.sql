@@ -16,3 +16,22 @@ BEGIN
     RETURN NULL;
 END
 $$;
+
+-- A leaving may be recorded late, for a time within the work; before both the work and the assignment it is a slip.
+CREATE FUNCTION crews_leaving_follows_the_assignment() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+    IF EXISTS (
+        SELECT FROM public.crews_assignment assignment
+        WHERE assignment.id = NEW.assignment_id
+          -- Leaving is told in whole minutes.
+          AND NEW.happened_at < least(assignment.start, date_trunc('minute', assignment.assigned_at))
+    ) THEN
+        RAISE EXCEPTION 'the assignment ends before it was made'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_leaves_before_they_were_put_in';
+    END IF;
+    RETURN NEW;
+END
+$$;
+CREATE TRIGGER leaving_follows_the_assignment BEFORE INSERT ON crews_assignmentevent
+    FOR EACH ROW WHEN (NEW.kind = 'ended') EXECUTE FUNCTION crews_leaving_follows_the_assignment();

@@ -231,7 +231,7 @@ class SheetForm(forms.Form):
             number, part = self.rows_at[int(found[1])], found[2]
             part = {"worker": "person"}.get(part, part)
             own = f"{part}_{number}"
-            # A time left blank in the line is the shift's, where what is wrong is wrong for everybody.
+            # A time left blank in the line is the shift's.
             of_shift = part in ("start", "end") and not self.cleaned_data.get(own)
             field = own if own in self.fields and not of_shift else part
         return field if field in self.fields else None

@@ -141,6 +141,16 @@ def certificate(world: World, worker: Worker, **given: Any) -> Certification:
     return evidence.record_certification(recorded_by=None, **(said | given))
 
 
+def change(world: World, certification: Certification, status: str, *, days_ago: int) -> None:
+    evidence.change_certification_status(
+        certification=certification,
+        status=status,
+        effective_at=world.now - timedelta(days=days_ago),
+        recorded_at=world.now,
+        recorded_by=None,
+    )
+
+
 def test_a_certificate_holds_through_its_last_day_by_the_sites_clock(world: World) -> None:
     worker = world.worker("Mira", "Sandoval")
     zone = ZoneInfo("America/Vancouver")
@@ -158,13 +168,7 @@ def test_a_certificate_holds_through_its_last_day_by_the_sites_clock(world: Worl
 def test_a_corrected_certificate_has_no_state_of_its_own(world: World, dispatcher: Client) -> None:
     worker = world.worker("Mira", "Sandoval")
     first = certificate(world, worker, expires=(world.now + timedelta(days=9)).date())
-    evidence.change_certification_status(
-        certification=first,
-        status="revoked",
-        effective_at=world.now - timedelta(days=1),
-        recorded_at=world.now,
-        recorded_by=None,
-    )
+    change(world, first, "revoked", days_ago=1)
     evidence.correct(first, issuer="Norrland Board of Rigging", recorded_at=world.now, recorded_by=None)
     shown = {each.record.issuer: each for each in record_of(worker, now=world.now).certifications}
     assert shown["Norrland Board"].status == ""
@@ -177,13 +181,7 @@ def test_a_certificate_suspended_when_it_expired_is_said_to_be_both(world: World
     worker = world.worker("Mira", "Sandoval")
     over = (world.now - timedelta(days=2)).date()
     held = certificate(world, worker, expires=over)
-    evidence.change_certification_status(
-        certification=held,
-        status="suspended",
-        effective_at=world.now - timedelta(days=9),
-        recorded_at=world.now,
-        recorded_by=None,
-    )
+    change(world, held, "suspended", days_ago=9)
     assert f"expired {day(over)}</strong>; <strong>suspended" in dispatcher.get(f"/workers/{worker.pk}/").text
 
 
