@@ -137,8 +137,9 @@ class Lives:
             evidence.record_hours_in_bulk(rows=week, recorded_at=week[-1].end + timedelta(hours=10), recorded_by=None)
 
 
-def test_for_everybody_the_answer_is_the_engines(world: World) -> None:
-    job = world.job(ROLES, days=2)
+@pytest.mark.parametrize("standard_key", ["makers-practice-us", "us-federal-crane-assembly"])
+def test_for_everybody_the_answer_is_the_engines(world: World, standard_key: str) -> None:
+    job = world.job(ROLES, days=2, standard_key=standard_key)
     standard = standard_of(job)
     lives = Lives(world, random.Random(41))
     everybody = [

@@ -77,7 +77,7 @@ MODELS = {
 }
 MANY = settings(
     derandomize=True,
-    max_examples=100,
+    max_examples=200,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
@@ -505,7 +505,7 @@ def additional(chance: Random) -> Record:
     return record
 
 
-@settings(MANY, max_examples=150)
+@settings(MANY, max_examples=300)
 @given(generated(worlds, standards, questions, additional))
 def test_a_favourable_record_never_turns_permitted_into_refused(
     made: tuple[Evidence, Standard, Question, Record],
@@ -547,7 +547,7 @@ def test_the_order_of_the_records_changes_nothing(
     assert decide(other, standard, question) == decide(world, standard, question)
 
 
-@settings(MANY, max_examples=150)
+@settings(MANY, max_examples=300)
 @given(generated(worlds, standards, questions))
 def test_a_permission_ends_exactly_where_it_says(made: tuple[Evidence, Standard, Question]) -> None:
     world, standard, question = made
@@ -733,7 +733,7 @@ def with_hours_of_few(world: Evidence, chance: Random) -> Evidence:
     return replace(with_added, hours=on_crane, placements=(placement,))
 
 
-@settings(MANY, max_examples=150)
+@settings(MANY, max_examples=300)
 @given(generated(worlds, standards, questions, itself))
 def test_judging_hours_by_the_batch_changes_nothing(made: tuple[Evidence, Standard, Question, Random]) -> None:
     """A crane of its own, placed like the one they share, makes each entry its own batch."""
@@ -822,7 +822,7 @@ def obtained(
     return [LanguageSkill(**common, language="en")]
 
 
-@settings(MANY, max_examples=150)
+@settings(MANY, max_examples=300)
 @given(generated(worlds, standards, questions))
 def test_a_remedy_obtained_permits_and_nothing_smaller_does(
     made: tuple[Evidence, Standard, Question],

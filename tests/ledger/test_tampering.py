@@ -284,11 +284,12 @@ def test_resuming_sees_what_came_after_and_a_whole_run_sees_all(
     assert verify(mirror=mirror).names() == {("altered", HOURS, new), ("altered", HOURS, numbers[0])}
 
 
-def test_a_changed_state_beside_the_records(ruled: World, mirror: Mirror, checkpoint: Checkpoint) -> None:
-    """The evidence versions a decision rests on are kept twice, and have to agree."""
+@pytest.mark.parametrize("change", ["standing = 'held'", "role = 'rigger'"])
+def test_a_changed_state_beside_the_records(ruled: World, mirror: Mirror, checkpoint: Checkpoint, change: str) -> None:
+    """What is true of an assignment now is kept beside its records, and has to agree with them."""
     oda = HoursEntry.objects.order_by("id")[0].worker
     outcome = ruled.assign(ruled.job(["erector"]).slots.get(), oda)
     assert outcome.assignment is not None
     assert verify(mirror=mirror).in_order
-    tamper(f"UPDATE crews_assignmentstate SET standing = 'held' WHERE assignment_id = {outcome.assignment.pk}")
+    tamper(f"UPDATE crews_assignmentstate SET {change} WHERE assignment_id = {outcome.assignment.pk}")
     assert verify(mirror=mirror).names() == {("derived", "crews_assignmentstate of assignment", outcome.assignment.pk)}

@@ -121,7 +121,7 @@ values = st.recursive(
 )
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(values)
 def test_all_three_write_the_same(value: Any) -> None:
     text = json.dumps(value)
