@@ -35,7 +35,7 @@ def finds_nothing_wrong(page: sync_api.Page, name: str, *, heading: str | None =
     """The page is the one expected, fits, and axe-core, itself a script, finds no violation of WCAG 2.2 AA."""
     fits(page)
     if heading is not None:
-        assert page.get_by_role("heading", level=1).inner_text() == heading
+        sync_api.expect(page.get_by_role("heading", level=1)).to_have_text(heading)
     keep(page, name)
     if scripts:
         found = Axe().run(page, options=WCAG)

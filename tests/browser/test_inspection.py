@@ -46,7 +46,7 @@ def test_a_worker_carries_the_transcript_away_and_anybody_checks_it(
     public.get_by_label("Number").fill(IssuedTranscript.objects.get().code.lower())
     public.locator("input[type=file]").set_input_files(kept.value.path())
     public.get_by_role("button", name="Check").click()
-    assert public.get_by_text("The file is the very one that was given out.").is_visible()
-    assert public.get_by_text("Pennavale").count() == 0
+    sync_api.expect(public.get_by_text("The file is the very one that was given out.")).to_be_visible()
+    sync_api.expect(public.get_by_text("Pennavale")).to_have_count(0)
     finds_nothing_wrong(public, "check", heading="Is it genuine?")
     context.close()

@@ -65,9 +65,9 @@ def test_a_crews_shift_goes_onto_one_sheet_and_is_countersigned(
     dispatcher.get_by_label("Leave out 14", exact=True).check()
     dispatcher.get_by_role("button", name="Record these hours").click()
     person = dispatcher.get_by_label("Person 3", exact=True)
-    assert "Several people may be meant" in dispatcher.locator("#id_person_2_error").inner_text()
-    assert person.get_attribute("aria-invalid") == "true"
-    assert dispatcher.get_by_label("Own start 2", exact=True).input_value() == "09:15"
+    sync_api.expect(dispatcher.locator("#id_person_2_error")).to_contain_text("Several people may be meant")
+    sync_api.expect(person).to_have_attribute("aria-invalid", "true")
+    sync_api.expect(dispatcher.get_by_label("Own start 2", exact=True)).to_have_value("09:15")
     finds_nothing_wrong(dispatcher, "sheet-refused", scripts=scripts)
     person.fill(crew[2].number)
     dispatcher.get_by_role("button", name="Record these hours").click()
@@ -92,7 +92,7 @@ def test_a_crews_shift_goes_onto_one_sheet_and_is_countersigned(
     assert Countersignature.objects.filter(by=signer).count() == 12
     assert EntryObjection.objects.get().entry.worker == crew[4]
     dispatcher.goto("/records/countersigning/")
-    assert dispatcher.get_by_text("She was on the other crane").is_visible()
+    sync_api.expect(dispatcher.get_by_text("She was on the other crane")).to_be_visible()
     finds_nothing_wrong(dispatcher, "queue-declined", scripts=scripts)
 
 
@@ -111,10 +111,10 @@ def test_a_certificate_is_photographed_on_a_phone(opened: Opened, world: World, 
     page.get_by_label("Issued by").fill("Norrland Board")
     page.get_by_label("Issued on").fill("2024-03-01")
     camera = page.get_by_label("Scan or photograph")
-    assert camera.get_attribute("capture") == "environment"
+    sync_api.expect(camera).to_have_attribute("capture", "environment")
     camera.set_input_files(photograph())  # type: ignore[arg-type]
     page.get_by_role("button", name="Add to the record").click()
-    assert page.get_by_text("Kept: IMG_0001.jpg").is_visible()
+    sync_api.expect(page.get_by_text("Kept: IMG_0001.jpg")).to_be_visible()
     finds_nothing_wrong(page, "certificate-refused", scripts=scripts)
     page.get_by_label("Number").fill("R-77")
     page.get_by_role("button", name="Add to the record").click()

@@ -76,9 +76,9 @@ def test_every_page_of_an_account_is_accessible(
     visitor.finds_nothing_wrong("Sign in")
     visitor.gives_the_password(demo.DemoAccount("dispatcher", "not it", "", ""))
     wrong = page.get_by_role("alert")
-    assert "The username or the password is wrong." in wrong.inner_text()
-    assert page.get_by_label("Username").input_value() == "dispatcher"
-    assert page.get_by_label("Password").input_value() == ""
+    sync_api.expect(wrong).to_contain_text("The username or the password is wrong.")
+    sync_api.expect(page.get_by_label("Username")).to_have_value("dispatcher")
+    sync_api.expect(page.get_by_label("Password")).to_have_value("")
     visitor.finds_nothing_wrong("Sign in")
     visitor.goes_to("/account/password/forgotten/")
     visitor.finds_nothing_wrong("Password forgotten")
@@ -93,7 +93,7 @@ def test_every_page_of_an_account_is_accessible(
     visitor.finds_nothing_wrong("Second step")
     page.get_by_label("Code").fill("000000")
     visitor.presses("Sign in")
-    assert "This code is wrong" in page.get_by_role("alert").first.inner_text()
+    sync_api.expect(page.get_by_role("alert").first).to_contain_text("This code is wrong")
     visitor.finds_nothing_wrong("Second step")
     visitor.gives_the_code()
     page.get_by_role("link", name="Account", exact=True).click()
@@ -116,7 +116,7 @@ def test_every_page_of_an_account_is_accessible(
     visitor.goes_to("/account/invitations/")
     page.get_by_label("A dispatcher of your employer").check()
     visitor.presses("Make the invitation")
-    assert page.get_by_role("status").get_by_text("/invitations/").is_visible()
+    sync_api.expect(page.get_by_role("status").get_by_text("/invitations/")).to_be_visible()
     visitor.finds_nothing_wrong("Invite somebody")
     visitor.goes_to("/account/recovery-codes/new/")
     visitor.confirms(demo.DISPATCHER)
@@ -127,7 +127,7 @@ def test_every_page_of_an_account_is_accessible(
     visitor.finds_nothing_wrong("Remove the authenticator app")
     visitor.presses("Remove the app")
     visitor.finds_nothing_wrong("Account")
-    assert "Set up a second factor first" in page.get_by_role("alert").inner_text()
+    sync_api.expect(page.get_by_role("alert")).to_contain_text("Set up a second factor first")
     visitor.goes_to("/account/authenticator-app/")
     visitor.finds_nothing_wrong("Set up an authenticator app")
     visitor.goes_to("/account/passkeys/add/")
@@ -169,7 +169,7 @@ def test_a_passkey_is_added_used_renamed_and_removed(
     page.get_by_role("link", name="Remove Old tablet").click()
     visitor.finds_nothing_wrong("Remove the passkey")
     visitor.presses("Remove the passkey")
-    assert page.get_by_text("There are none yet.").is_visible()
+    sync_api.expect(page.get_by_text("There are none yet.")).to_be_visible()
     visitor.context.close()
 
 
@@ -178,7 +178,7 @@ def test_a_device_without_the_passkey_says_so(browser: sync_api.Browser, demonst
     visitor.has_a_device_with_passkeys()
     visitor.goes_to("/sign-in/")
     problem = visitor.page.get_by_text("The passkey was not accepted.")
-    assert not problem.is_visible()
+    sync_api.expect(problem).to_be_hidden()
     visitor.presses("Sign in with a passkey")
     problem.wait_for()
     visitor.finds_nothing_wrong("Sign in")
@@ -198,8 +198,8 @@ def test_an_invitation_leads_to_an_account_with_a_second_factor_without_scripts(
     page.get_by_role("button", name="Open the account").click()
     field = page.get_by_label("Password", exact=True)
     said = page.locator(f"#{(field.get_attribute('aria-describedby') or '').split()[-1]}")
-    assert "too short" in said.inner_text(), "the error is read out with its field"
-    assert page.get_by_label("Username").input_value() == "visitor"
+    sync_api.expect(said, "the error is read out with its field").to_contain_text("too short")
+    sync_api.expect(page.get_by_label("Username")).to_have_value("visitor")
     page.get_by_label("Password", exact=True).fill("look-but-do-not-climb")
     page.get_by_label("Password again").fill("look-but-do-not-climb")
     page.get_by_role("button", name="Open the account").click()
@@ -207,9 +207,9 @@ def test_an_invitation_leads_to_an_account_with_a_second_factor_without_scripts(
     secret = page.locator("kbd.secret").inner_text()
     page.get_by_label("Code").fill(demo.shown_by_app(secret)[1])
     page.get_by_role("button", name="Finish").click()
-    assert page.get_by_role("heading", level=1).inner_text() == "Recovery codes"
+    sync_api.expect(page.get_by_role("heading", level=1)).to_have_text("Recovery codes")
     page.get_by_role("link", name="Go on").click()
-    assert page.get_by_role("heading", level=1).inner_text() == "Jobs"
+    sync_api.expect(page.get_by_role("heading", level=1)).to_have_text("Jobs")
     assert Account.objects.get(username="visitor").kind == "inspector"
     context.close()
 
@@ -221,11 +221,11 @@ def test_the_pages_run_under_their_own_policy(browser: sync_api.Browser, demonst
     page.on("console", lambda message: refused.append(message.text) if message.type == "error" else None)
     for path in ("/sign-in/", "/account/password/forgotten/"):
         page.goto(demonstration + path)
-        assert page.get_by_role("button").last.is_visible()
+        sync_api.expect(page.get_by_role("button").last).to_be_visible()
     page.goto(f"{demonstration}/sign-in/")
     page.get_by_label("Username").fill(demo.WORKER.username)
     page.get_by_label("Password").fill(demo.WORKER.password)
     page.get_by_role("button", name="Sign in", exact=True).click()
-    assert page.get_by_role("button", name="Use a passkey").is_visible(), "the static script ran"
+    sync_api.expect(page.get_by_role("button", name="Use a passkey"), "the static script ran").to_be_visible()
     assert refused == []
     context.close()

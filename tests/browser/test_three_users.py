@@ -74,9 +74,9 @@ def test_a_dispatcher_fills_a_crew_swaps_somebody_in_and_looks_after_the_notice(
         keep(page, "board", whole=False)
     assert "REFUSED" in fill(page, "erector 2", "Jory Pennavale")
     why = page.get_by_role("region", name="Why it is refused")
-    assert "119 h missing" in why.inner_text()
-    assert "79 h missing" in why.inner_text()
-    assert page.get_by_role("region", name="What would cure it").is_visible()
+    sync_api.expect(why).to_contain_text("119 h missing")
+    sync_api.expect(why).to_contain_text("79 h missing")
+    sync_api.expect(page.get_by_role("region", name="What would cure it")).to_be_visible()
     if size is DESK:
         keep(page, "refusal", whole=False)
     fits(page)
@@ -87,23 +87,23 @@ def test_a_dispatcher_fills_a_crew_swaps_somebody_in_and_looks_after_the_notice(
     page.get_by_role("link", name="Substitute for Tobiasz Lindqvar").click()
     page.get_by_label("Ines Halvarro").check()
     page.get_by_role("button", name="Put in place, if permitted").click()
-    assert "PERMITTED" in page.get_by_role("heading", level=1).inner_text()
+    sync_api.expect(page.get_by_role("heading", level=1)).to_contain_text("PERMITTED")
     page.get_by_role("link", name="Back to the crew").click()
-    assert page.get_by_role("link", name="Ines Halvarro", exact=True).is_visible()
-    assert page.get_by_role("link", name="Tobiasz Lindqvar", exact=True).count() == 0
+    sync_api.expect(page.get_by_role("link", name="Ines Halvarro", exact=True)).to_be_visible()
+    sync_api.expect(page.get_by_role("link", name="Tobiasz Lindqvar", exact=True)).to_have_count(0)
     assert downloaded(page, "Crew sheet (PDF)").startswith(b"%PDF")
 
     page.goto("/jobs/")
     page.get_by_role("link", name="Erection, Lantern Slip").click()
     page.get_by_role("link", name="Notice").first.click()
-    assert page.get_by_role("heading", name="Sent, and changed since: tell the authority").is_visible()
+    sync_api.expect(page.get_by_role("heading", name="Sent, and changed since: tell the authority")).to_be_visible()
     if size is DESK:
         keep(page, "notice", whole=False)
     assert downloaded(page, "PDF, A4").startswith(b"%PDF")
     page.get_by_role("link", name="Record that it was sent").click()
     page.get_by_label("To whom").fill("The authority's office for the region")
     page.get_by_role("button", name="Record as sent").click()
-    assert page.get_by_text("Nothing: the packet says what it said.").is_visible()
+    sync_api.expect(page.get_by_text("Nothing: the packet says what it said.")).to_be_visible()
     fits(page)
 
 
@@ -112,7 +112,7 @@ def test_a_worker_sees_what_is_missing_shares_the_record_and_carries_it_away(
     page: sync_api.Page, browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scripts: bool
 ) -> None:
     sign_in(page, demonstration, demo.WORKER)
-    assert page.get_by_role("heading", level=1).inner_text() == "Jory Pennavale"
+    sync_api.expect(page.get_by_role("heading", level=1)).to_have_text("Jory Pennavale")
     if size is PHONE:
         keep(page, "own", whole=False)
     page.get_by_role("link", name="What is missing for a role").click()
@@ -120,7 +120,7 @@ def test_a_worker_sees_what_is_missing_shares_the_record_and_carries_it_away(
     page.get_by_label("Operation").select_option("dismantling")
     page.get_by_label("Role standard").select_option(demo.STANDARD)
     page.get_by_role("button", name="What is missing?").click()
-    assert page.get_by_text("79 h missing").is_visible()
+    sync_api.expect(page.get_by_text("79 h missing")).to_be_visible()
     fits(page)
 
     page.goto("/")
@@ -128,7 +128,7 @@ def test_a_worker_sees_what_is_missing_shares_the_record_and_carries_it_away(
     page.get_by_role("link", name="Ask for a correction").first.click()
     page.get_by_label("What is wrong").fill("It was two hours, not one.")
     page.get_by_role("button", name="Send to the employer").click()
-    assert page.get_by_text("It was two hours, not one.").is_visible()
+    sync_api.expect(page.get_by_text("It was two hours, not one.")).to_be_visible()
 
     page.goto("/sharing/")
     page.get_by_label("For whom").fill("the yard at Sable Reach")
@@ -137,9 +137,9 @@ def test_a_worker_sees_what_is_missing_shares_the_record_and_carries_it_away(
     context = browser.new_context(viewport=size, java_script_enabled=scripts)
     stranger = context.new_page()
     stranger.goto(link)
-    assert stranger.get_by_role("heading", level=1).inner_text() == "Jory Pennavale"
+    sync_api.expect(stranger.get_by_role("heading", level=1)).to_have_text("Jory Pennavale")
     stranger.get_by_role("button", name="Français").click()
-    assert stranger.locator("html").get_attribute("lang") == "fr"
+    sync_api.expect(stranger.locator("html")).to_have_attribute("lang", "fr")
     fits(stranger)
     page.goto("/sharing/")
     page.get_by_role("button", name="End this link now").click()
@@ -149,7 +149,7 @@ def test_a_worker_sees_what_is_missing_shares_the_record_and_carries_it_away(
     context.close()
 
     page.goto("/looks/")
-    assert page.get_by_text("somebody who was not signed in").first.is_visible()
+    sync_api.expect(page.get_by_text("somebody who was not signed in").first).to_be_visible()
     page.goto("/")
     page.get_by_role("link", name="Download the training transcript").click()
     assert downloaded(page, "Download the transcript", "button").startswith(b"%PDF")
@@ -164,14 +164,14 @@ def test_an_inspector_finds_the_crew_asks_what_was_known_and_takes_the_file(
     page.get_by_label("Person, job or crane").fill("marrow")
     page.get_by_role("button", name="Find").click()
     page.get_by_role("link", name="Dismantling, Marrow Quay").first.click()
-    assert page.get_by_role("link", name="Fill this place").count() == 0
+    sync_api.expect(page.get_by_role("link", name="Fill this place")).to_have_count(0)
     page.get_by_role("link", name="Jory Pennavale as erector").click()
-    assert "REFUSED" in page.get_by_role("heading", level=1).inner_text()
-    assert page.get_by_role("link", name="Try somebody else").count() == 0
+    sync_api.expect(page.get_by_role("heading", level=1)).to_contain_text("REFUSED")
+    sync_api.expect(page.get_by_role("link", name="Try somebody else")).to_have_count(0)
     page.go_back()
     page.get_by_role("link", name="Who was qualified, by what was known then").click()
     page.get_by_role("button", name="Show").click()
-    assert page.get_by_role("heading", name="Known then").first.is_visible()
+    sync_api.expect(page.get_by_role("heading", name="Known then").first).to_be_visible()
     fits(page)
     page.get_by_role("link", name="Dismantling, Marrow Quay").first.click()
     page.get_by_role("link", name="Open a file on this job").click()
@@ -180,9 +180,9 @@ def test_an_inspector_finds_the_crew_asks_what_was_known_and_takes_the_file(
     page.get_by_role("button", name="Open the file").click()
     assert downloaded(page, "Download the inspection bundle").startswith(b"PK")
     page.goto("/log/verification/")
-    assert page.get_by_text("In order: nothing was found.").is_visible()
+    sync_api.expect(page.get_by_text("In order: nothing was found.")).to_be_visible()
     page.goto("/looks/")
-    assert page.get_by_text("inspection bundle downloaded").is_visible()
+    sync_api.expect(page.get_by_text("inspection bundle downloaded")).to_be_visible()
     fits(page)
 
 
