@@ -90,7 +90,7 @@ def candidates_for(slot: Slot, *, start: datetime, end: datetime, query: str = "
     busy = _busy(full, slot, start, end)
     likely.sort(key=lambda worker: worker.pk in busy)
     asked, left = likely[:most], likely[most:]
-    given = answers([asking_for_slot(slot, worker=each.pk, start=start, end=end) for each in asked])
+    given = answers([asking_for_slot(slot, worker=each.pk, start=start, end=end) for each in asked], standard)
     permitted = [each for each in asked if given[each.pk].permitted]
     refused = {each: _lacks(given[each.pk]) for each in asked if not given[each.pk].permitted}
     refused |= {each: tuple(map(_told, missing)) for each, missing in full.items() if missing}
@@ -135,7 +135,7 @@ def _lacks(given: Answer) -> tuple[str, ...]:
 def _busy(people: Iterable[Worker], slot: Slot, start: datetime, end: datetime) -> dict[int, str]:
     """Who of them is on a crew already in that time, and as what: one statement."""
     taken = AssignmentState.objects.filter(
-        worker__in=[each.pk for each in people], during__overlap=(start, end)
+        worker__among=[each.pk for each in people], during__overlap=(start, end)
     ).exclude(standing="ended")
     found = {}
     for each in taken.select_related("slot", "job__site").order_by("job_id", "slot_id"):

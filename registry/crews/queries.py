@@ -129,15 +129,15 @@ def answer(asking: Asking) -> Answered:
 
 
 @as_the_register()
-def answers(askings: Sequence[Asking]) -> dict[int, Answer]:
+def answers(askings: Sequence[Asking], standard: Standard) -> dict[int, Answer]:
     """The engine's answers about several workers, by worker, by what the register knows now.
 
-    The askings differ in nothing but the worker. One reading of the evidence, and a second
-    where a signature is found wanting (see :func:`answer`). Raises :class:`BadInput`.
+    The askings differ in nothing but the worker, and ``standard`` is the one in force for them
+    (:func:`standard_for`). One reading of the evidence, and a second where a signature is found
+    wanting (see :func:`answer`).
     """
     if not askings:
         return {}
-    _version, standard = standard_for(askings[0])
     workers = {each.worker for each in askings}
     found = _answers(askings, standard, whole=workers, grounds=direct_signers(*workers))
     doubted = [each for each in askings if found[each.worker].doubted_signers]

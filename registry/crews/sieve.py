@@ -95,12 +95,12 @@ class Sieve:
 
         Before overlaps, caps and pauses take any away; everybody asked about is in it.
         """
-        leaves = {leaf.key: leaf for leaf in self.role.leaves() if isinstance(leaf, Hours)}
+        leaves = self._hours()
         found = {each.pk: dict.fromkeys(leaves, 0) for each in people}
         if not leaves:
             return found
         signed = Exists(Countersignature.objects.filter(entry=OuterRef("pk")))
-        entries = HoursEntry.objects.current().filter(signed | Q(origin="import"), worker__in=list(found))
+        entries = HoursEntry.objects.current().filter(signed | Q(origin="import"), worker__among=list(found))
         length = ExpressionWrapper(F("end") - F("start"), output_field=DurationField())
         sums = {
             f"sum_{place}": Sum(length, filter=self._worked(leaf), default=None)
@@ -118,15 +118,15 @@ class Sieve:
 
         Without ``minutes`` the hours are taken to be there.
         """
-        minutes = minutes or {}
-        reached = {
-            leaf.key: minutes[leaf.key] >= leaf.minimum
-            for leaf in self.role.leaves()
-            if isinstance(leaf, Hours) and leaf.key in minutes
-        }
+        if minutes is None:
+            return _missing(self.role.requirement, met, {})
+        reached = {key: minutes[key] >= leaf.minimum for key, leaf in self._hours().items()}
         return _missing(self.role.requirement, {**met, **reached}, minutes)
 
     # Hours
+
+    def _hours(self) -> dict[str, Hours]:
+        return {leaf.key: leaf for leaf in self.role.leaves() if isinstance(leaf, Hours)}
 
     def _worked(self, leaf: Hours) -> Q:
         counts = Q(
@@ -151,7 +151,7 @@ class Sieve:
         """
         model, conditions = self._records(leaf)
         at_start, at_end = (BoolOr(conditions(instant)) for instant in (self.start, self.end - INSTANT))
-        by_worker = model.objects.current().filter(worker__in=people).order_by().values("worker")
+        by_worker = model.objects.current().filter(worker__among=people).order_by().values("worker")
         found: QuerySet[Any, Any] = by_worker.annotate(at_start=at_start, at_end=at_end)
         return found.values_list("worker", "at_start", "at_end", Value(leaf.key, output_field=TextField()))
 

@@ -2,9 +2,11 @@ from typing import Any
 
 from django.apps import AppConfig
 from django.db import connections
+from django.db.models import ForeignKey
 from django.db.models.signals import post_migrate
 
 from registry.database import roles
+from registry.database.lookups import Among
 
 FRAMEWORK_APPS = ("auth", "contenttypes", "sessions")
 
@@ -14,6 +16,7 @@ class DatabaseConfig(AppConfig):
     label = "database"
 
     def ready(self) -> None:
+        ForeignKey.register_lookup(Among)
         post_migrate.connect(grant_framework_tables)
 
 

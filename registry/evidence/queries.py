@@ -181,7 +181,7 @@ LANGUAGE = (*COMMON, "worker_id", "language")
 
 
 def _rows(model: Any, worker_ids: Ids, known_at: datetime | None, columns: tuple[str, ...]) -> Iterable[Any]:
-    found = model.objects.filter(worker__in=worker_ids)
+    found = model.objects.filter(worker__among=worker_ids)
     return _known(found, known_at).order_by("id").values_list(*columns)
 
 

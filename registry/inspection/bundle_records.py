@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from django.db.models import Model, Q, QuerySet
 
@@ -63,18 +64,16 @@ def records_of(file: InspectionFile) -> dict[str, list[int]]:
     jobs = Job.objects.filter(pk__in=plans)
     hours = HoursEntry.objects.filter(worker__in=workers)
     of_workers: list[QuerySet[Model]] = [each._default_manager.filter(worker__in=workers) for each in RECORDS.values()]
-    cranes = {*jobs.values_list("crane_id", flat=True), *hours.values_list("crane_id", flat=True)} - {None}
+    cranes, employers, sites = _each_of(jobs, "crane_id", "employer_id", "site_id")
+    worked = _each_of(hours, "crane_id", "employer_id", "site_id", "model_id")
+    cranes, employers, sites = cranes | worked[0], employers | worked[1], sites | worked[2]
+    employers |= set(Employment.objects.filter(worker__in=workers).values_list("employer_id", flat=True))
     models = {
         *Crane.objects.filter(pk__in=cranes).values_list("model_id", flat=True),
-        *hours.values_list("model_id", flat=True),
+        *worked[3],
         *Assessment.objects.filter(worker__in=workers).values_list("model_id", flat=True),
     }
     makers = set(CraneModel.objects.filter(pk__in=models).values_list("maker_id", flat=True))
-    employers = {
-        *jobs.values_list("employer_id", flat=True),
-        *hours.values_list("employer_id", flat=True),
-        *Employment.objects.filter(worker__in=workers).values_list("employer_id", flat=True),
-    }
     documents = {
         number
         for each in WITH_DOCUMENT
@@ -95,7 +94,7 @@ def records_of(file: InspectionFile) -> dict[str, list[int]]:
         Maker.objects.filter(pk__in=makers),
         CraneModel.objects.filter(maker__in=makers),
         FamilyDeclaration.objects.filter(maker__in=makers),
-        Site.objects.filter(pk__in={*jobs.values_list("site_id", flat=True), *hours.values_list("site_id", flat=True)}),
+        Site.objects.filter(pk__in=sites),
         Crane.objects.filter(pk__in=cranes),
         CranePlacement.objects.filter(crane__in=cranes),
         Document.objects.filter(pk__in=documents),
@@ -124,3 +123,9 @@ def records_of(file: InspectionFile) -> dict[str, list[int]]:
         SigningKey.objects.all(),
     ]
     return {each.model._meta.db_table: sorted(each.values_list("pk", flat=True)) for each in sets}
+
+
+def _each_of(records: QuerySet[Any], *columns: str) -> list[set[int]]:
+    """Of each column the numbers in it: one statement."""
+    rows = list(records.values_list(*columns).distinct())
+    return [{row[place] for row in rows} - {None} for place in range(len(columns))]

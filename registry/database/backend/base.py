@@ -7,6 +7,8 @@ from django.db.backends.postgresql import base
 from registry.database import server
 
 READ_AS = "SELECT set_config('registry.reader', %s, false)"
+PREPARED_STATEMENTS = 400
+"""So many statements a connection keeps; all pages together make about half as many."""
 
 
 class DatabaseWrapper(base.DatabaseWrapper):
@@ -19,6 +21,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
 
     def init_connection_state(self) -> None:
         super().init_connection_state()
+        self.connection.prepared_max = PREPARED_STATEMENTS
         if self.reader:
             # A connection that was lost comes back with the reader it had, never as the register.
             with self.connection.cursor() as cursor:
