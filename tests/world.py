@@ -181,6 +181,19 @@ class World:
             recorded_by=None,
         )
 
+    def make_trainee(self, worker: Worker) -> None:
+        """Everything the maker's practice asks of a trainee but the erector beside them."""
+        for topic in ("crew_tasks_and_hazards", "subpart_cc_training"):
+            self.instruct(worker, topic, self.now)
+        evidence.appoint(
+            worker=worker,
+            duty="trainee",
+            employer=self.employer,
+            start=self.now - timedelta(days=1),
+            recorded_at=self.now,
+            recorded_by=None,
+        )
+
     def job(self, roles: list[str], *, starts_in: int = 3, days: int = 4, standard_key: str = STANDARD) -> Job:
         """A dismantling at the site."""
         start = (self.now + timedelta(days=starts_in)).replace(hour=15, minute=0, second=0, microsecond=0)

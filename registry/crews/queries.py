@@ -12,7 +12,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.crews.models import AssignmentState, Job, Slot
-from registry.database.errors import Problem
+from registry.database.errors import Problem, broken
 from registry.database.readers import as_the_register
 from registry.eligibility.answer import Decision as Answer
 from registry.eligibility.calendar import local_date
@@ -392,5 +392,4 @@ def employment_problems(job: Job, worker_id: int, start: datetime, end: datetime
     """Why the worker is not the employer's to assign, by the site's days."""
     if employed_throughout(job, start, end).filter(worker=worker_id).exists():
         return []
-    sentence = _("This person is not on the employer's books for all of that time.")
-    return [Problem("worker", "worker_is_employed_by_the_jobs_employer", sentence)]
+    return [broken("worker_is_employed_by_the_jobs_employer")]

@@ -146,6 +146,10 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "decision_uses_the_standard_in_force": ("decision", _("Another version of the standard is in force.")),
     "assignment_sees_concurrent_changes": ("", _("This must run in a read-committed transaction.")),
     "job_is_current": ("job", _("The job has been changed or withdrawn; use the current plan.")),
+    "worker_is_employed_by_the_jobs_employer": (
+        "worker",
+        _("This person is not on the employer's books for all of that time."),
+    ),
     "trainee_is_paired_with_an_erector": (
         "paired_with",
         _("A trainee must be paired with an erector who is on this crew the whole time."),
@@ -204,14 +208,19 @@ def sqlstate_of(error: DatabaseError) -> str | None:
     return getattr(error.__cause__, "sqlstate", None)
 
 
+def broken(rule: str) -> Problem:
+    """The rule as broken, in the words for the database's refusal."""
+    field, sentence = SENTENCES[rule]
+    return Problem(field, rule, str(sentence))
+
+
 def translate(error: DatabaseError) -> Exception:
     """The refusal in words, or the error itself where no rule of ours is behind it."""
     name = constraint_of(error)
     if name is None:
         return error
     if name in SENTENCES:
-        field, sentence = SENTENCES[name]
-        return RecordRefused([Problem(field, name, str(sentence))])
+        return RecordRefused([broken(name)])
     if WITHDRAWAL.match(name):
         return RecordRefused([Problem("supersedes", name, str(_("A withdrawal must say what it withdraws.")))])
     if name.endswith(("supersedes_id_key", "_supersedes_id_uniq")):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import partial
 from typing import Any
 
@@ -16,8 +16,10 @@ from registry.crews.models import Assignment, AssignmentEvent, Decision, Job, Sl
 from registry.crews.queries import asking_for_slot, slot_with_job
 from registry.crews.sealing import seal
 from registry.database.errors import constraint_of
+from registry.equipment.services import register_site
 from registry.people.models import Worker
-from tests.world import World
+from registry.people.services import record_language, register_worker
+from tests.world import STANDARD, World
 
 
 def sql(statement: str, *parameters: Any) -> None:
@@ -189,24 +191,49 @@ def test_a_trainee_needs_an_erector(world: World) -> None:
     with pytest.raises(DatabaseError):
         sql("INSERT INTO crews_assignmentstate (assignment_id) VALUES (1)")
     slot = slot_with_job(job.slots.get(role="trainee").pk)
-    for topic in ("crew_tasks_and_hazards", "subpart_cc_training"):
-        world.instruct(trainee, topic, world.now)
-    from registry.evidence.services import appoint
+    world.make_trainee(trainee)
+    permitted = decided(world, slot, trainee)
+    assert permitted.permitted, permitted.answer["remedy"]
+    refused_by("trainee_is_paired_with_an_erector", assignment(world, slot, trainee, permitted).save)
 
-    appoint(
-        worker=trainee,
-        duty="trainee",
+
+def test_a_decision_about_another_site(world: World, slot: Slot, erector: Worker) -> None:
+    """The site's language is part of the question: on the other site the erector would be refused."""
+    permitted = decided(world, slot, erector)
+    there = register_site(
+        name="Pont-aux-Aulnes",
+        time_zone=world.site.time_zone,
+        jurisdiction=world.site.jurisdiction,
+        working_language="fr",
+        recorded_at=world.now,
+    )
+    crane = world.crane
+    job = crews.plan_job(
         employer=world.employer,
-        start=world.now - timedelta(days=1),
+        site=there,
+        crane=crane,
+        operation="dismantling",
+        standard_key=STANDARD,
+        start=slot.job.start,
+        end=slot.job.end,
+        roles=["erector"],
         recorded_at=world.now,
         recorded_by=None,
     )
-    permitted = decided(world, slot, trainee)
-    if not permitted.permitted:
-        world.instruct(trainee, "model_instruction", world.now, model=True)
-        permitted = decided(world, slot, trainee)
-    assert permitted.permitted, permitted.answer["remedy"]
-    refused_by("trainee_is_paired_with_an_erector", assignment(world, slot, trainee, permitted).save)
+    place = slot_with_job(job.slots.get().pk)
+    assert not decided(world, place, erector).permitted
+    refused_by("decision_answers_this_question", assignment(world, place, erector, permitted).save)
+
+
+def test_somebody_who_is_not_on_the_books(world: World, slot: Slot) -> None:
+    stranger = register_worker(
+        given_name="Lior", family_name="Amsel", date_of_birth=date(1990, 1, 1), recorded_at=world.now, recorded_by=None
+    )
+    record_language(worker=stranger, language="en", recorded_at=world.now, recorded_by=None)
+    world.make_erector(stranger)
+    permitted = decided(world, slot, stranger)
+    assert permitted.permitted
+    refused_by("worker_is_employed_by_the_jobs_employer", assignment(world, slot, stranger, permitted).save)
 
 
 @pytest.mark.parametrize(

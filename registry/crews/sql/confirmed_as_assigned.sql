@@ -1,0 +1,139 @@
+-- A confirmation asks all that an assignment asks: the pair of a trainee, the books of the employer. And a
+-- decision is about the site's own calendar and language.
+CREATE OR REPLACE FUNCTION crews_require_decision(
+    decision bigint, slot bigint, worker bigint, starts timestamptz, ends timestamptz
+) RETURNS void
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+DECLARE
+    given public.crews_decision;
+    question jsonb;
+    asked record;
+BEGIN
+    SELECT * INTO given FROM public.crews_decision WHERE id = decision;
+    question := given.statement::jsonb #> '{answer,question}';
+    SELECT s.role, j.id AS job, j.operation, j.configuration, j.employer_id, j.standard_key,
+           j.start, j."end", j.withdrawn, c.model_id, si.jurisdiction, si.time_zone,
+           si.working_language,
+           EXISTS (SELECT FROM public.crews_job later WHERE later.supersedes_id = j.id) AS superseded
+    INTO asked
+    FROM public.crews_slot s
+    JOIN public.crews_job j ON j.id = s.job_id
+    JOIN public.equipment_crane c ON c.id = j.crane_id
+    JOIN public.equipment_site si ON si.id = j.site_id
+    WHERE s.id = slot;
+    IF given.outcome IS DISTINCT FROM 'permitted' OR given.known_at IS NOT NULL THEN
+        RAISE EXCEPTION 'the decision does not permit this'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_needs_a_permitted_decision';
+    END IF;
+    IF (given.worker_id, given.role, given.model_id, given.configuration, given.operation,
+        given.employer_id, given.jurisdiction, given.start, given."end",
+        question ->> 'time_zone', coalesce(question ->> 'working_language', ''))
+       IS DISTINCT FROM
+       (worker, asked.role::text, asked.model_id, asked.configuration::text, asked.operation::text,
+        asked.employer_id, asked.jurisdiction::text, starts, ends,
+        asked.time_zone::text, asked.working_language::text) THEN
+        RAISE EXCEPTION 'the decision answers another question'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_answers_this_question';
+    END IF;
+    IF asked.superseded OR asked.withdrawn THEN
+        RAISE EXCEPTION 'the job has been changed or withdrawn'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'job_is_current';
+    END IF;
+    IF starts < asked.start OR ends > asked."end" THEN
+        RAISE EXCEPTION 'the assignment leaves the job''s window'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_lies_within_the_job';
+    END IF;
+    IF NOT jsonb_exists_all(given.evidence_versions, ARRAY[
+        'worker:' || worker, 'model:' || asked.model_id, 'employer:' || asked.employer_id,
+        'standard:' || asked.standard_key]) THEN
+        RAISE EXCEPTION 'the decision does not say what it rests on'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_rests_on_current_evidence';
+    END IF;
+    PERFORM public.crews_require_current(decision);
+    IF given.standard_id IS DISTINCT FROM public.standard_in_force(
+        asked.standard_key, (starts AT TIME ZONE asked.time_zone)::date) THEN
+        RAISE EXCEPTION 'another version of the standard is in force'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_uses_the_standard_in_force';
+    END IF;
+    -- Asked after the worker's version is locked: an employment that ends meanwhile is seen here or waits.
+    IF NOT EXISTS (
+        SELECT FROM public.people_employment employment
+        WHERE employment.worker_id = worker AND employment.employer_id = asked.employer_id
+          AND NOT employment.withdrawn
+          AND employment.start <= (starts AT TIME ZONE asked.time_zone)::date
+          AND (employment."end" IS NULL
+               OR employment."end" >= ((ends - interval '1 microsecond') AT TIME ZONE asked.time_zone)::date)
+          AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
+    ) THEN
+        RAISE EXCEPTION 'the job''s employer does not employ the worker for all of that time'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'worker_is_employed_by_the_jobs_employer';
+    END IF;
+END
+$$;
+
+-- A trainee is nowhere without an erector who is there the whole time. The lock makes somebody who takes that
+-- erector away wait, and then find, and hold, the trainee; or it waits here, and the erector is seen to be gone.
+CREATE FUNCTION crews_require_pair(
+    paired_assignment bigint, slot bigint, worker bigint, window_asked tstzrange
+) RETURNS void
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+    PERFORM FROM public.crews_assignmentstate paired
+    WHERE paired.assignment_id = paired_assignment AND paired.role = 'erector'
+      AND paired.job_id = (SELECT job_id FROM public.crews_slot WHERE id = slot)
+      AND paired.standing = 'standing' AND paired.during @> window_asked
+      AND paired.worker_id <> worker
+    FOR SHARE;
+    IF NOT FOUND THEN
+        RAISE EXCEPTION 'a trainee must be paired with an erector of the crew'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'trainee_is_paired_with_an_erector';
+    END IF;
+END
+$$;
+REVOKE ALL ON FUNCTION crews_require_pair(bigint, bigint, bigint, tstzrange) FROM PUBLIC;
+
+CREATE OR REPLACE FUNCTION crews_assignment_is_permitted() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+DECLARE
+    role_of_slot text;
+BEGIN
+    PERFORM public.crews_require_decision(
+        NEW.decision_id, NEW.slot_id, NEW.worker_id, NEW.start, NEW."end");
+    SELECT role INTO role_of_slot FROM public.crews_slot WHERE id = NEW.slot_id;
+    IF role_of_slot = 'trainee' THEN
+        PERFORM public.crews_require_pair(
+            NEW.paired_with_id, NEW.slot_id, NEW.worker_id, tstzrange(NEW.start, NEW."end"));
+    END IF;
+    IF role_of_slot <> 'trainee' AND NEW.paired_with_id IS NOT NULL THEN
+        RAISE EXCEPTION 'only a trainee is paired'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_a_trainee_is_paired';
+    END IF;
+    RETURN NEW;
+END
+$$;
+
+CREATE OR REPLACE FUNCTION crews_event_is_allowed() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+DECLARE
+    held public.crews_assignment;
+    state public.crews_assignmentstate;
+BEGIN
+    SELECT * INTO held FROM public.crews_assignment WHERE id = NEW.assignment_id;
+    SELECT * INTO state FROM public.crews_assignmentstate
+    WHERE assignment_id = NEW.assignment_id FOR UPDATE;
+    IF state.standing = 'ended' THEN
+        RAISE EXCEPTION 'the assignment has ended'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_ended_assignment_stays_ended';
+    END IF;
+    IF NEW.kind = 'confirmed' THEN
+        PERFORM public.crews_require_decision(
+            NEW.decision_id, held.slot_id, held.worker_id, lower(state.during),
+            upper(state.during));
+        IF state.role = 'trainee' THEN
+            PERFORM public.crews_require_pair(
+                held.paired_with_id, held.slot_id, held.worker_id, state.during);
+        END IF;
+    END IF;
+    RETURN NEW;
+END
+$$;

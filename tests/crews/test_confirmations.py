@@ -1,0 +1,95 @@
+"""A held assignment stands again only by everything that an assignment asks."""
+
+from __future__ import annotations
+
+import threading
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.db import transaction
+
+from registry.crews import services as crews
+from registry.crews.models import Assignment, AssignmentState, Job
+from registry.crews.queries import slot_with_job
+from registry.database.errors import RecordRefused
+from registry.evidence.services import correct
+from registry.people.models import Employment, Worker
+from tests.crews.test_concurrency import run_at_once
+from tests.world import World
+
+
+def pair(world: World) -> tuple[Job, Assignment, Worker]:
+    """A job with an erector on it, and somebody who may be a trainee there."""
+    job = world.job(["erector", "trainee"])
+    erector, trainee = world.worker("Mira", "Sandoval"), world.worker("Noor", "Haddad")
+    world.make_erector(erector)
+    world.make_trainee(trainee)
+    standing = world.assign(slot_with_job(job.slots.get(role="erector").pk), erector).assignment
+    assert standing is not None
+    return job, standing, trainee
+
+
+def put_beside(world: World, job: Job, erector: Assignment, trainee: Worker) -> Assignment:
+    slot = slot_with_job(job.slots.get(role="trainee").pk)
+    made = world.assign(slot, trainee, paired_with=erector).assignment
+    assert made is not None
+    return made
+
+
+def leaves(world: World, assignment: Assignment) -> None:
+    crews.end_assignment(
+        assignment=assignment,
+        ends_at=assignment.start,
+        reason="called away",
+        recorded_at=world.now,
+        recorded_by=None,
+    )
+
+
+def test_a_trainee_is_not_confirmed_without_the_erector(world: World) -> None:
+    job, erector, trainee = pair(world)
+    beside = put_beside(world, job, erector, trainee)
+    leaves(world, erector)
+    assert AssignmentState.objects.get(assignment=beside).standing == "held"
+    with pytest.raises(RecordRefused, match="must be paired with an erector"):
+        crews.decide_again(assignment=beside, decided_at=world.now, decided_by=None)
+    assert AssignmentState.objects.get(assignment=beside).standing == "held"
+
+
+def test_somebody_no_longer_on_the_books_is_not_confirmed(world: World) -> None:
+    job, erector, _ = pair(world)
+    employment = Employment.objects.get(worker=erector.worker)
+    correct(employment, end=job.start.date() - timedelta(days=1), recorded_at=world.now, recorded_by=None)
+    assert AssignmentState.objects.get(assignment=erector).standing == "held"
+    with pytest.raises(RecordRefused, match="not on the employer's books"):
+        crews.decide_again(assignment=erector, decided_at=world.now, decided_by=None)
+    assert AssignmentState.objects.get(assignment=erector).standing == "held"
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("first", ["erector", "trainee"])
+def test_an_erector_who_leaves_while_a_trainee_comes_leaves_nobody_alone(transactional_db: None, first: str) -> None:
+    """Whoever is second waits for the other's transaction, and then sees what it did."""
+    world = World(datetime.now(UTC).replace(second=0, microsecond=0))
+    job, erector, trainee = pair(world)
+    done, second_begun = threading.Event(), threading.Event()
+    acts = {
+        "erector": lambda: leaves(world, erector),
+        "trainee": lambda: put_beside(world, job, erector, trainee),
+    }
+    second = next(each for each in acts if each != first)
+
+    def begins() -> None:
+        with transaction.atomic():
+            acts[first]()
+            done.set()
+            second_begun.wait(10)
+
+    def follows() -> None:
+        done.wait(10)
+        threading.Timer(0.5, second_begun.set).start()
+        acts[second]()
+
+    assert run_at_once([begins, follows]) == []
+    standing = AssignmentState.objects.filter(standing="standing").values_list("role", flat=True)
+    assert list(standing) == []
