@@ -12,7 +12,7 @@ from registry.crews.models import Job, Slot
 from registry.equipment import services as equipment
 from registry.equipment.models import Crane, CraneModel, Site
 from registry.evidence import services as evidence
-from registry.evidence.models import Document
+from registry.evidence.models import Assessment, Document
 from registry.people import services as people
 from registry.people.models import Account, Employer, Worker
 from registry.people.second_factor import enrol_authenticator_app
@@ -165,10 +165,10 @@ class World:
             at = sheet[-1].end + timedelta(hours=10)
             evidence.record_hours_in_bulk(rows=sheet, recorded_at=at, recorded_by=None)
 
-    def assess(self, worker: Worker, role: str, *, outcome: str = "pass", at: datetime | None = None) -> None:
+    def assess(self, worker: Worker, role: str, *, outcome: str = "pass", at: datetime | None = None) -> Assessment:
         """The employer's own practical assessment by the founding assessor."""
         at = at or self.now - timedelta(days=5)
-        evidence.record_assessment(
+        return evidence.record_assessment(
             worker=worker,
             role=role,
             model=self.model,

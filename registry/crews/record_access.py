@@ -14,9 +14,10 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.crews.access import NotAllowed, own_worker, visible_workers
+from registry.database.errors import RecordRefused
 from registry.evidence import corrections
 from registry.evidence.assessing import employers_assessed_for
-from registry.evidence.corrections import employer_answerable_for, only_the_assessor_corrects
+from registry.evidence.corrections import employer_answerable_for, employers_correct, require_may_correct
 from registry.evidence.kinds import RECORDS, WITH_DOCUMENT
 from registry.evidence.models import (
     AssessmentSignature,
@@ -77,12 +78,15 @@ def record_to_correct(account: Account, kind: str, record_id: int, *, at: dateti
     """A record that the account may correct or withdraw. Raises :class:`NotAllowed`.
 
     An employer corrects the records it answers for; an employer's own
-    assessment is its assessor's to correct.
+    assessment is its assessor's to correct, and what keeps somebody off the
+    crews the registrar's.
     """
     record = _find(kind, record_id)
-    if record is not None and only_the_assessor_corrects(record):
-        if account.worker_id != record.assessor_id:
-            raise NotAllowed(_("Only the assessor who gave this assessment corrects or withdraws it."))
+    if record is not None and not employers_correct(record):
+        try:
+            require_may_correct(record, account, at=at)
+        except RecordRefused as refused:
+            raise NotAllowed(str(refused)) from refused
         return record
     employer = recording_employer(account)
     answerable = None if record is None else employer_answerable_for(record, on=at)

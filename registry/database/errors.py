@@ -48,6 +48,18 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "nobody_countersigns_their_own_hours": ("by", _("Nobody countersigns their own hours.")),
     "countersignature_follows_the_work": ("at", _("Work can be countersigned only once it is done.")),
     "countersignature_is_not_in_the_future": ("at", _("A countersignature cannot be dated in the future.")),
+    # What keeps somebody off the crews
+    "only_the_registrar_takes_back_a_bar": (
+        "",
+        _(
+            "A stand-down is lifted by retraining and re-assessment, a suspension by reinstatement."
+            " If it should never have been recorded, the registrar takes it back."
+        ),
+    ),
+    "a_certificate_taken_out_is_not_recorded_anew": (
+        "number",
+        _("A certificate of this number is suspended or revoked; one issued after that can be recorded."),
+    ),
     # Assessments
     "nobody_assesses_themself": ("assessor", _("Nobody assesses themself.")),
     "assessment_is_not_in_the_future": ("assessed_at", _("An assessment cannot be dated in the future.")),

@@ -14,15 +14,18 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.evidence import services
+from registry.evidence.assessing import employers_assessed_for
 from registry.evidence.countersigning import ask_for_countersignature
 from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import (
     Assessment,
+    CertificationStatus,
     CorrectionAnswer,
     CorrectionRequest,
     HoursEntry,
+    StandDown,
 )
 from registry.people.models import Account, Employer, Employment, Worker
 
@@ -104,7 +107,7 @@ def correct_with_reason(
 
     Whoever signed hours before, or was asked to, is asked to sign the corrected ones.
     """
-    require_may_correct(record, recorded_by)
+    require_may_correct(record, recorded_by, at=recorded_at)
     if not {name for name, value in changes.items() if getattr(record, name) != value}:
         raise RecordRefused([Problem("", "a_correction_changes_something", _("Nothing is different."))])
     with transaction.atomic():
@@ -126,7 +129,7 @@ def withdraw_with_reason(
     employer: Employer | None = None,
 ) -> Any:
     """Withdraw a record, as the answer to ``request`` or of the ``employer``'s own accord."""
-    require_may_correct(record, recorded_by)
+    require_may_correct(record, recorded_by, at=recorded_at)
     with transaction.atomic():
         request = request or _own_accord(record, employer, reason, recorded_at, recorded_by)
         withdrawal = services.withdraw(record, recorded_at=recorded_at, recorded_by=recorded_by)
@@ -146,11 +149,35 @@ def only_the_assessor_corrects(record: Any) -> bool:
     return isinstance(record, Assessment) and not record.third_party
 
 
-def require_may_correct(record: Any, account: Account | None) -> None:
-    """Raise :class:`RecordRefused` if the account changes another person's judgement."""
-    if only_the_assessor_corrects(record) and (account is None or account.worker_id != record.assessor_id):
+def only_the_registrar_corrects(record: Any) -> bool:
+    """Whether the record keeps somebody off the crews: a stand-down, a certificate suspended or revoked.
+
+    Whoever needs the place filled would otherwise take it back, and nothing would be left
+    of "lifted only by retraining and re-assessment" (29 CFR 1926.1428(b), 1926.1430(g)(2)).
+    """
+    return isinstance(record, StandDown) or (
+        isinstance(record, CertificationStatus) and record.status in ("suspended", "revoked")
+    )
+
+
+def employers_correct(record: Any) -> bool:
+    """Whether the employer that answers for the record corrects and withdraws it."""
+    return not only_the_assessor_corrects(record) and not only_the_registrar_corrects(record)
+
+
+def require_may_correct(record: Any, account: Account | None, *, at: datetime) -> None:
+    """Raise :class:`RecordRefused` if the record is not for the account (``None``: the registrar) to change."""
+    if only_the_registrar_corrects(record) and account is not None:
+        raise RecordRefused([broken("only_the_registrar_takes_back_a_bar")])
+    if not only_the_assessor_corrects(record):
+        return
+    if account is None or account.worker_id != record.assessor_id:
         sentence = _("Only the assessor who gave this assessment corrects or withdraws it.")
         raise RecordRefused([Problem("", "an_assessment_is_its_assessors", sentence)])
+    if not employers_assessed_for(record.assessor_id, at=at).filter(pk=record.employer_id).exists():
+        sentence = _("You no longer assess for %(employer)s; ask for a new assessment by who does.")
+        message = sentence % {"employer": record.employer}
+        raise RecordRefused([Problem("", "an_assessment_is_changed_by_an_appointed_assessor", message)])
 
 
 def _ask_signers_again(

@@ -11,7 +11,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.evidence.corrections import only_the_assessor_corrects, requests_of
+from registry.evidence.corrections import employers_correct, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import AssessmentSignature, CorrectionRequest, Document
 from registry.language import amounts, words
@@ -107,7 +107,7 @@ def shown_of(record: Any, account: Account) -> Shown:
         title=title[:1].upper() + title[1:],
         details=details,
         corrected=getattr(record, "superseded_by", None) is not None,
-        correctable=account.kind == "employer" and not only_the_assessor_corrects(record),
+        correctable=account.kind == "employer" and employers_correct(record),
         document=getattr(record, "document", None),
         drawn=None if drawn is None else drawn.image,
     )

@@ -434,6 +434,7 @@ def answer_request(request: HttpRequest, *, account: Account, request_id: int) -
         "kind": asked.record_kind,
         "changed_since": latest.pk != record.pk,
         "assessors": corrections.only_the_assessor_corrects(record) and account.worker_id is None,
+        "registrars": corrections.only_the_registrar_corrects(record),
         "form": form,
     }
     return render(request, "records/answer.html", shown, status=status_of(form))

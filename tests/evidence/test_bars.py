@@ -1,0 +1,172 @@
+"""What keeps somebody off the crews is not taken back by whoever needs the place filled."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from io import StringIO
+from typing import Any
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import DatabaseError, transaction
+
+from registry.crews.access import NotAllowed
+from registry.crews.record_access import record_to_correct
+from registry.database.errors import RecordRefused, constraint_of
+from registry.evidence import corrections, services
+from registry.evidence.models import Assessment, Certification, CertificationStatus, CorrectionRequest, StandDown
+from registry.people.models import Account, Worker
+from registry.people.services import open_account
+from tests.world import World
+
+
+@pytest.fixture
+def world(db: None) -> World:
+    return World(datetime.now(UTC).replace(second=0, microsecond=0))
+
+
+@pytest.fixture
+def mira(world: World) -> Worker:
+    mira = world.worker("Mira", "Sandoval")
+    world.make_erector(mira)
+    return mira
+
+
+@pytest.fixture
+def dispatcher(world: World) -> Account:
+    return world.dispatcher()
+
+
+def stood_down(world: World, worker: Worker, by: Account) -> StandDown:
+    return services.stand_down(
+        worker=worker, start=world.now - timedelta(hours=1), reason="no harness", recorded_at=world.now, recorded_by=by
+    )
+
+
+def certificate(world: World, worker: Worker, number: str, **given: Any) -> Certification:
+    day = (world.now - timedelta(days=300)).date()
+    return services.record_certification(
+        **{
+            "worker": worker,
+            "scheme": "tower crane erection",
+            "number": number,
+            "issuer": "Norrland Board",
+            "issued": day,
+            "expires": day + timedelta(days=1000),
+            "classes": ["hammerhead"],
+            "recorded_at": world.now,
+            "recorded_by": None,
+            **given,
+        }
+    )
+
+
+def status(world: World, held: Certification, said: str, *, at: Any = None, by: Account | None = None) -> Any:
+    return services.change_certification_status(
+        certification=held, status=said, effective_at=at or world.now, recorded_at=world.now, recorded_by=by
+    )
+
+
+def test_a_dispatcher_neither_withdraws_nor_changes_a_stand_down(
+    world: World, mira: Worker, dispatcher: Account
+) -> None:
+    barred = stood_down(world, mira, dispatcher)
+    with pytest.raises(NotAllowed, match="the registrar takes it back"):
+        record_to_correct(dispatcher, "standdown", barred.pk, at=world.now)
+    given: dict[str, Any] = {
+        "record": barred,
+        "reason": "needed at six",
+        "employer": world.employer,
+        "recorded_at": world.now,
+        "recorded_by": dispatcher,
+    }
+    with pytest.raises(RecordRefused, match="the registrar takes it back"):
+        corrections.withdraw_with_reason(**given)
+    with pytest.raises(RecordRefused, match="the registrar takes it back"):
+        corrections.correct_with_reason(changes={"start": world.now + timedelta(days=90)}, **given)
+    with pytest.raises(DatabaseError) as refused, transaction.atomic():
+        StandDown.objects.create(
+            worker=mira,
+            start=barred.start,
+            reason="",
+            supersedes=barred,
+            withdrawn=True,
+            recorded_at=world.now,
+            recorded_by=dispatcher,
+        )
+    assert constraint_of(refused.value) == "only_the_registrar_takes_back_a_bar"
+    assert list(StandDown.objects.current()) == [barred]
+
+
+def test_a_dispatcher_does_not_take_back_a_revocation_but_corrects_a_reinstatement(
+    world: World, mira: Worker, dispatcher: Account
+) -> None:
+    held = Certification.objects.get(worker=mira)
+    revoked = status(world, held, "suspended", at=world.now - timedelta(days=3), by=dispatcher)
+    reinstated = status(world, held, "reinstated", at=world.now - timedelta(days=1), by=dispatcher)
+    given: dict[str, Any] = {"employer": world.employer, "recorded_at": world.now, "recorded_by": dispatcher}
+    with pytest.raises(RecordRefused, match="the registrar takes it back"):
+        corrections.withdraw_with_reason(record=revoked, reason="needed at six", **given)
+    corrections.withdraw_with_reason(record=reinstated, reason="was another card", **given)
+    assert list(CertificationStatus.objects.current()) == [revoked]
+
+
+def test_the_registrar_takes_back_what_should_never_have_been_recorded(
+    world: World, mira: Worker, dispatcher: Account
+) -> None:
+    barred = stood_down(world, mira, dispatcher)
+    said = StringIO()
+    call_command("take_back", "stand-down", str(barred.pk), because="It was another person", stdout=said)
+    assert f"stand-down {barred.pk} of Mira Sandoval is taken back." in said.getvalue()
+    assert not StandDown.objects.current().exists()
+    assert CorrectionRequest.objects.get().what_is_wrong == "It was another person"
+    with pytest.raises(CommandError, match="taken back already"):
+        call_command("take_back", "stand-down", str(barred.pk), because="again")
+    with pytest.raises(CommandError, match="There is no stand-down 0"):
+        call_command("take_back", "stand-down", "0", because="nothing")
+    with pytest.raises(CommandError, match="Say what is wrong"):
+        call_command("take_back", "stand-down", str(stood_down(world, mira, dispatcher).pk), because=" ")
+
+
+@pytest.mark.parametrize("spelt", ["E-77a", "e 77 A", "E77A."])
+def test_a_revoked_certificate_does_not_come_back_under_its_number(world: World, mira: Worker, spelt: str) -> None:
+    status(world, certificate(world, mira, "E-77a"), "revoked")
+    earlier = (world.now - timedelta(days=299)).date()
+    with pytest.raises(RecordRefused, match="suspended or revoked"):
+        certificate(world, mira, spelt, issued=earlier)
+    assert certificate(world, mira, spelt, issued=(world.now + timedelta(days=1)).date(), expires=None).pk
+    assert certificate(world, world.worker("Rafe", "Osei"), spelt, issued=earlier).pk
+
+
+def test_a_reinstated_certificate_is_corrected_and_a_revoked_one_keeps_its_revocation(
+    world: World, mira: Worker
+) -> None:
+    held = certificate(world, mira, "E-78")
+    status(world, held, "suspended", at=world.now - timedelta(days=3))
+    with pytest.raises(RecordRefused, match="suspended or revoked"):
+        certificate(world, mira, "E 78", issued=held.issued + timedelta(days=1))
+    status(world, held, "reinstated")
+    assert certificate(world, mira, "E 78", issued=held.issued + timedelta(days=1)).pk
+    status(world, held, "revoked")
+    corrected = services.correct(held, issuer="Sorrland Board", recorded_at=world.now, recorded_by=None)
+    assert corrected.supersedes == held
+
+
+def test_an_assessor_whose_appointment_ended_changes_no_judgement(world: World, mira: Worker) -> None:
+    given = world.assess(mira, "erector", outcome="not_yet_competent", at=world.now - timedelta(hours=2))
+    account = open_account(username="petra", password=None, kind="worker", worker=world.assessor)
+    assert record_to_correct(account, "assessment", given.pk, at=world.now) == given
+    act = world.assessor.appointment_records.get()
+    services.correct(act, end=world.now - timedelta(hours=1), recorded_at=world.now, recorded_by=None)
+    with pytest.raises(NotAllowed, match="You no longer assess for"):
+        record_to_correct(account, "assessment", given.pk, at=world.now)
+    with pytest.raises(RecordRefused, match="You no longer assess for"):
+        corrections.correct_with_reason(
+            record=given,
+            changes={"outcome": "pass"},
+            reason="looked again",
+            employer=world.employer,
+            recorded_at=world.now,
+            recorded_by=account,
+        )
+    assert Assessment.objects.current().get(pk=given.pk).outcome == "not_yet_competent"
