@@ -17,6 +17,7 @@ from registry.crews.queries import answers, asking_for_slot, employed_throughout
 from registry.crews.sieve import Missing, Sieve
 from registry.database.readers import as_the_register
 from registry.eligibility.answer import Decision as Answer
+from registry.eligibility.crew import SUPERVISOR
 from registry.eligibility.standard import BadInput
 from registry.language.amounts import duration
 from registry.language.said import authored, leaf_in_language, spoken
@@ -44,23 +45,25 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Candidates:
-    """``undecided`` may be permitted or not: no more than so many are asked about at a time.
+    """``elsewhere`` would be permitted, were they not in another place then that they cannot fill as well.
 
+    ``undecided`` may be permitted or not: no more than so many are asked about at a time.
     ``more`` refused people are left off the list.
     """
 
     permitted: list[Candidate]
+    elsewhere: list[Candidate]
     refused: list[Candidate]
     undecided: list[Candidate]
     more: int
 
     def without(self, worker_id: int) -> Candidates:
         """The others: whoever leaves a place is no candidate for it."""
-        permitted, refused, undecided = (
+        permitted, elsewhere, refused, undecided = (
             [each for each in part if each.worker.pk != worker_id]
-            for part in (self.permitted, self.refused, self.undecided)
+            for part in (self.permitted, self.elsewhere, self.refused, self.undecided)
         )
-        return Candidates(permitted, refused, undecided, self.more)
+        return Candidates(permitted, elsewhere, refused, undecided, self.more)
 
 
 # Those asked about are the employer's own, and one statement weighs all of them: no row needs to be judged again.
@@ -87,18 +90,21 @@ def candidates_for(slot: Slot, *, start: datetime, end: datetime, query: str = "
     minutes = sieve.minutes([*may_be, *out[:MOST_REFUSED]])
     full = {each: sieve.missing(met[each], minutes[each.pk]) for each in met if each.pk in minutes}
     likely = [each for each in may_be if not full[each]]
-    busy = _busy(full, slot, start, end)
-    likely.sort(key=lambda worker: worker.pk in busy)
+    busy, taken = _busy(full, slot, start, end)
+    likely.sort(key=lambda worker: (worker.pk in taken, worker.pk in busy))
     asked, left = likely[:most], likely[most:]
     given = answers([asking_for_slot(slot, worker=each.pk, start=start, end=end) for each in asked], standard)
-    permitted = [each for each in asked if given[each.pk].permitted]
+    permitted = [
+        Candidate(each, holds_until=given[each.pk].holds_until, busy=busy.get(each.pk, ""))
+        for each in asked
+        if given[each.pk].permitted
+    ]
     refused = {each: _lacks(given[each.pk]) for each in asked if not given[each.pk].permitted}
     refused |= {each: tuple(map(_told, missing)) for each, missing in full.items() if missing}
     shown = sorted(refused, key=lambda each: len(refused[each]))[:MOST_REFUSED]
     return Candidates(
-        permitted=[
-            Candidate(each, holds_until=given[each.pk].holds_until, busy=busy.get(each.pk, "")) for each in permitted
-        ],
+        permitted=[each for each in permitted if each.worker.pk not in taken],
+        elsewhere=[each for each in permitted if each.worker.pk in taken],
         refused=[Candidate(each, lacks=refused[each], busy=busy.get(each.pk, "")) for each in shown],
         undecided=[Candidate(each, busy=busy.get(each.pk, "")) for each in left],
         more=len(met) - len(permitted) - len(left) - len(shown),
@@ -132,13 +138,18 @@ def _lacks(given: Answer) -> tuple[str, ...]:
     )
 
 
-def _busy(people: Iterable[Worker], slot: Slot, start: datetime, end: datetime) -> dict[int, str]:
-    """Who of them is on a crew already in that time, and as what: one statement."""
-    taken = AssignmentState.objects.filter(
+def _busy(people: Iterable[Worker], slot: Slot, start: datetime, end: datetime) -> tuple[dict[int, str], set[int]]:
+    """Who of them is on a crew already in that time, and as what; and whom that keeps from this place: one statement.
+
+    The rules are constraints on :class:`AssignmentState`; here they are only foreseen.
+    """
+    there = AssignmentState.objects.filter(
         worker__among=[each.pk for each in people], during__overlap=(start, end)
     ).exclude(standing="ended")
-    found = {}
-    for each in taken.select_related("slot", "job__site").order_by("job_id", "slot_id"):
+    found, taken = {}, set()
+    for each in there.select_related("slot", "job__site").order_by("job_id", "slot_id"):
+        if each.job_id != slot.job_id or each.role == slot.role or SUPERVISOR in (each.role, slot.role):
+            taken.add(each.worker_id)
         if each.slot_id == slot.pk:
             found[each.worker_id] = _("is in this place already")
         elif each.job_id == slot.job_id:
@@ -148,4 +159,4 @@ def _busy(people: Iterable[Worker], slot: Slot, start: datetime, end: datetime) 
         else:
             # Where another employer works is that employer's own affair.
             found[each.worker_id] = _("This person is on another job at that time.")
-    return found
+    return found, taken

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from pytest_django import DjangoAssertNumQueries
 
@@ -17,6 +17,7 @@ from registry.crews.candidates import candidates_for
 from registry.crews.models import Slot
 from registry.crews.queries import answer, asking_for_slot, slot_with_job, standard_of
 from registry.crews.sieve import Sieve
+from registry.database.errors import RecordRefused
 from registry.eligibility.standard import (
     Appointed,
     BadInput,
@@ -232,11 +233,15 @@ def test_whoever_is_on_a_crew_then_comes_last_and_is_said_to_be(world: World, pl
     world.assign(elsewhere, Worker.objects.get(given_name="Sabel"))
     other = slot_with_job(place.job.slots.last().pk)  # type: ignore[union-attr]
     found = candidates_for(other, start=other.job.start, end=other.job.end)
-    assert [(str(each.worker), each.busy) for each in found.permitted] == [
-        ("Tammo OrskTammo", ""),
+    assert [(str(each.worker), each.busy) for each in found.permitted] == [("Tammo OrskTammo", "")]
+    assert [(str(each.worker), each.busy) for each in found.elsewhere] == [
         ("Ruvik OrskRuvik", "is on this crew already: erector"),
         ("Sabel OrskSabel", "is on another job then: Quillon Wharf"),
     ]
+    for each in found.elsewhere:
+        with pytest.raises(RecordRefused), transaction.atomic():
+            world.assign(other, each.worker)
+    assert world.assign(other, found.permitted[0].worker).permitted
 
 
 def test_where_another_employer_has_somebody_work_is_not_said(world: World, place: Slot) -> None:
@@ -258,7 +263,7 @@ def test_where_another_employer_has_somebody_work_is_not_said(world: World, plac
         recorded_by=None,
     )
     found = candidates_for(slot_with_job(theirs.slots.get().pk), start=theirs.start, end=theirs.end)
-    (busy,) = [each.busy for each in (*found.permitted, *found.refused)]
+    (busy,) = [each.busy for each in (*found.permitted, *found.elsewhere, *found.refused)]
     assert busy == "This person is on another job at that time."
 
 
