@@ -141,6 +141,8 @@ NO_PAGES = {
     "consistency_json": "a file",
     "crew_sheet": "a file",
     "decide_again": "a POST",
+    "decide_held_again": "a POST",
+    "decide_crew_again": "a POST",
     "document": "a file",
     "end_shared_link": "a POST",
     "notice_json": "a file",

@@ -167,6 +167,11 @@ class Board:
         """The jobs with an open or held place that are not over."""
         return [each for each in self.lines if each.wanting]
 
+    @property
+    def held(self) -> bool:
+        """Whether anybody waits on it to be decided again."""
+        return any(place.state == "held" for line in self.wanting for place in line.places)
+
 
 def board_of(jobs: QuerySet[Job], *, week: Week, at: datetime) -> Board:
     """The board of ``jobs`` (with their sites) in ``week``, seen at the instant ``at``. Three statements."""

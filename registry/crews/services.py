@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from registry.crews.models import (
     Assignment,
     AssignmentEvent,
+    AssignmentState,
     Decision,
     Job,
     Refusal,
@@ -31,6 +32,7 @@ from registry.crews.queries import (
 )
 from registry.crews.sealing import seal
 from registry.database.errors import Problem, RecordRefused, constraint_of, refusals, sqlstate_of
+from registry.eligibility.standard import BadInput
 from registry.equipment.models import Crane, Site
 from registry.language.amounts import instant
 from registry.people.models import Account, Employer
@@ -234,7 +236,11 @@ class _NotSubstituted(Exception):
 
 
 def decide_again(*, assignment: Assignment, decided_at: datetime, decided_by: Account | None) -> Decision:
-    """Decide a held assignment anew; it stands again if the answer is permitted."""
+    """Decide a held assignment anew; it stands again if the answer is permitted, else the refusal is recorded.
+
+    Raises :class:`RecordRefused` where it cannot stand whatever the documents say: the employment
+    has ended, the erector of a trainee is gone.
+    """
     slot = slot_with_job(assignment.slot_id)
 
     def attempt() -> Decision:
@@ -250,9 +256,55 @@ def decide_again(*, assignment: Assignment, decided_at: datetime, decided_by: Ac
                 recorded_at=decided_at,
                 recorded_by=decided_by,
             )
+        else:
+            Refusal.objects.create(slot=slot, decision=decision, refused_at=decided_at, refused_to=decided_by)
         return decision
 
     return _repeated(attempt)
+
+
+@dataclass(frozen=True, slots=True)
+class DecidedAgain:
+    """What became of held assignments: those that stand again, and those that stay held, each with why."""
+
+    standing: list[AssignmentState]
+    held: list[tuple[AssignmentState, str]]
+
+
+def decide_held_again(
+    *, employer: Employer, decided_at: datetime, decided_by: Account | None, job: Job | None = None
+) -> DecidedAgain:
+    """Decide every held assignment of the employer's work that is not over, or of one ``job``, each by itself.
+
+    Hours are recorded every day, and each time whoever rests on them is held.
+    """
+    held = AssignmentState.objects.filter(
+        standing="held",
+        job__employer=employer,
+        job__withdrawn=False,
+        job__superseded_by__isnull=True,
+        during__endswith__gt=decided_at,
+    )
+    if job is not None:
+        held = held.filter(job=job)
+    found = list(held.select_related("assignment", "slot", "worker", "job__site"))
+    # A trainee stands beside an erector who stands.
+    found.sort(key=lambda state: (state.role == "trainee", state.job.start, state.assignment_id))
+    result = DecidedAgain([], [])
+    for state in found:
+        try:
+            decision = decide_again(assignment=state.assignment, decided_at=decided_at, decided_by=decided_by)
+        except RecordRefused as refused:
+            result.held.append((state, str(refused)))
+            continue
+        except BadInput as refused:
+            result.held.append((state, refused.message))
+            continue
+        if decision.permitted:
+            result.standing.append(state)
+        else:
+            result.held.append((state, _("The documents fall short; see the refused attempts.")))
+    return result
 
 
 def _check_request(job: Job, worker_id: int, start: datetime, end: datetime) -> None:

@@ -104,6 +104,11 @@ class CrewPage:
         return self.view.job
 
     @property
+    def held(self) -> int:
+        """How many people wait for their place to be decided again."""
+        return sum(each.standing == "held" for place in self.places for each in place.assignments)
+
+    @property
     def unmet(self) -> list[CrewFinding]:
         """The crew rules that are not met."""
         return [each for each in self.findings if not each.met]

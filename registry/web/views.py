@@ -7,12 +7,15 @@ from datetime import datetime
 from functools import wraps
 from typing import Any, cast
 
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.http import content_disposition_header
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.csrf import csrf_failure
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -288,6 +291,24 @@ def decide_again(request: HttpRequest, *, account: Account, assignment_id: int) 
     assignment = _own_assignment(account, assignment_id)
     decided = services.decide_again(assignment=assignment, decided_at=timezone.now(), decided_by=account)
     return redirect("decision", decision_id=decided.pk)
+
+
+@page
+@require_POST
+def decide_held_again(request: HttpRequest, *, account: Account, job_id: int | None = None) -> HttpResponse:
+    job = None if job_id is None else get_object_or_404(access.visible_jobs(account), pk=job_id)
+    if job is not None:
+        access.require_may_assign(account, job)
+    employer = access.employer_of(account)
+    decided = services.decide_held_again(employer=employer, job=job, decided_at=timezone.now(), decided_by=account)
+    standing = len(decided.standing)
+    if standing:
+        said = ngettext("%(standing)d place stands again.", "%(standing)d places stand again.", standing)
+        messages.success(request, said % {"standing": standing})
+    for state, why in decided.held:
+        place = {"name": state.worker, "role": state.slot.get_role_display(), "site": state.job.site, "why": why}
+        messages.warning(request, _("Still held: %(name)s as %(role)s, %(site)s. %(why)s") % place)
+    return redirect("home") if job is None else redirect("job", job_id=job.pk)
 
 
 @page

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import threading
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from django.db import transaction
 
 from registry.crews import services as crews
-from registry.crews.models import Assignment, AssignmentState, Job
+from registry.crews.models import Assignment, AssignmentState, Job, Refusal
 from registry.crews.queries import slot_with_job
 from registry.database.errors import RecordRefused
 from registry.evidence.services import correct
@@ -64,6 +65,40 @@ def test_somebody_no_longer_on_the_books_is_not_confirmed(world: World) -> None:
     with pytest.raises(RecordRefused, match="not on the employer's books"):
         crews.decide_again(assignment=erector, decided_at=world.now, decided_by=None)
     assert AssignmentState.objects.get(assignment=erector).standing == "held"
+
+
+def test_a_crew_whose_hours_were_recorded_is_decided_again_at_once(world: World) -> None:
+    job, erector, trainee = pair(world)
+    beside = put_beside(world, job, erector, trainee)
+    second = world.worker("Rafe", "Osei")
+    world.make_erector(second)
+    other = world.assign(slot_with_job(world.job(["erector"]).slots.get().pk), second).assignment
+    assert other is not None
+    world.hours(erector.worker, days=1, operation="climbing")
+    world.instruct(trainee, "crew_tasks_and_hazards", world.now)
+    world.assess(second, "erector", outcome="not_yet_competent", at=world.now)
+    assert set(AssignmentState.objects.values_list("standing", flat=True)) == {"held"}
+
+    given: dict[str, Any] = {"employer": world.employer, "decided_at": world.now, "decided_by": None}
+    only = crews.decide_held_again(job=job, **given)
+    assert [each.role for each in only.standing] == ["erector", "trainee"], "the trainee after the erector"
+    assert only.held == []
+    everywhere = crews.decide_held_again(**given)
+    assert everywhere.standing == []
+    assert [(state.assignment_id, why) for state, why in everywhere.held] == [
+        (other.pk, "The documents fall short; see the refused attempts.")
+    ]
+    assert Refusal.objects.get().decision.worker == second
+    assert {each.assignment_id: each.standing for each in AssignmentState.objects.all()} == {
+        erector.pk: "standing",
+        beside.pk: "standing",
+        other.pk: "held",
+    }
+    leaves(world, erector)
+    alone = crews.decide_held_again(job=job, **given)
+    assert [why for _state, why in alone.held] == [
+        "A trainee must be paired with an erector who is on this crew the whole time."
+    ]
 
 
 @pytest.mark.django_db(transaction=True)

@@ -29,6 +29,8 @@ NOT_LOOKS = {
     "substitute": "the employer's form; what comes of it is a decision",
     "end_assignment": "the employer's form",
     "decide_again": "a POST; what comes of it is a decision",
+    "decide_held_again": "a POST; what comes of it are decisions",
+    "decide_crew_again": "a POST; what comes of it are decisions",
     "add_record": "the employer's form",
     "correct_record": "the employer's or the assessor's form about a record it answers for",
     "withdraw_record": "the employer's or the assessor's form about a record it answers for",

@@ -12,6 +12,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils.html import escape
 
+from registry.crews.board import Week
 from registry.crews.models import Assignment, Job
 from registry.eligibility.render import CAUTION
 from registry.evidence import services as evidence
@@ -100,6 +101,21 @@ def test_a_held_place_says_why_and_may_be_decided_again(world: World, dispatcher
     assert "Decide again" not in dispatcher.get(f"/jobs/{job.pk}/").text
 
 
+def test_a_crew_held_by_what_was_recorded_is_decided_again_at_one_press(world: World, dispatcher: Client) -> None:
+    job = world.job(["erector", "erector"])
+    crew = [erector_on(world, job), erector_on(world, job, "Rafe", "Osei", 2)]
+    for each in crew:
+        world.instruct(each.worker, "rigging_refresher", world.now)
+    assert "Decide all held places again" in dispatcher.get(f"/jobs/{job.pk}/").text
+    week = f"/?week={Week.of(job.start.date())}"
+    assert "Decide all held places again" in dispatcher.get(week).text
+    assert "2 places stand again." in dispatcher.post(f"/jobs/{job.pk}/decide-again/", follow=True).text
+    assert "Decide all held places again" not in dispatcher.get(week).text
+    world.assess(crew[1].worker, "erector", outcome="not_yet_competent", at=world.now)
+    shown = dispatcher.post("/jobs/decide-again/", follow=True).text
+    assert "Still held: Rafe Osei as erector, Quillon Wharf. The documents fall short" in shown
+
+
 def test_an_inspector_reads_everything_and_changes_nothing(world: World, inspector: Client) -> None:
     job = world.job(["erector", "erector"])
     assignment = erector_on(world, job)
@@ -116,6 +132,8 @@ def test_an_inspector_reads_everything_and_changes_nothing(world: World, inspect
         inspector.post(f"/assignments/{assignment.pk}/end/", {"reason": "no"}),
         inspector.post(f"/assignments/{assignment.pk}/substitute/", {"worker": assignment.worker_id, "reason": "no"}),
         inspector.post(f"/assignments/{assignment.pk}/decide-again/"),
+        inspector.post("/jobs/decide-again/"),
+        inspector.post(f"/jobs/{job.pk}/decide-again/"),
     ):
         assert refused.status_code == 403
         assert "Only an employer" in refused.text
@@ -136,6 +154,7 @@ def test_another_employer_finds_nothing(world: World, another_employer: Client) 
     ):
         assert another_employer.get(path).status_code == 404
     assert another_employer.post(f"/assignments/{assignment.pk}/decide-again/").status_code == 404
+    assert another_employer.post(f"/jobs/{job.pk}/decide-again/").status_code == 404
     assert "There are no jobs in this week" in another_employer.get("/").text
     assert "There are no jobs yet" in another_employer.get("/jobs/").text
     assert "Sandoval" not in another_employer.get("/workers/").text
