@@ -65,11 +65,13 @@ def map_columns(
     fields: Sequence[Field],
     *,
     mapping: Mapping[str, str],
+    letters: Mapping[str, str],
     ignore_unknown: bool,
     one_of: Sequence[Sequence[str]] = (),
 ) -> Columns:
-    """Find the fields' columns. ``mapping`` says for headers of the file which field they are; blank: left out.
+    """Find the fields' columns.
 
+    ``mapping`` says for headers of the file which field they are, ``letters`` for columns; blank: left out.
     Raises :class:`FileRefused` that names every column that is unknown, missing or double.
     """
     names = {each.name for each in fields}
@@ -78,7 +80,7 @@ def map_columns(
     troubles = [
         _("%(field)s is no field; there are %(fields)s")
         % {"field": repr(field), "fields": ", ".join(each.name for each in fields)}
-        for field in mapping.values()
+        for field in (*mapping.values(), *letters.values())
         if field and field not in names
     ]
     all_columns: list[Column] = []
@@ -92,11 +94,15 @@ def map_columns(
         all_columns.append(column)
         if not written:
             continue
-        if folded(written) in wanted:
+        if column.letter in letters:
+            if not letters[column.letter]:
+                continue
+            field: str | None = letters[column.letter]
+        elif folded(written) in wanted:
             if not wanted[folded(written)]:
                 del wanted[folded(written)]
                 continue
-            field: str | None = wanted.pop(folded(written))
+            field = wanted.pop(folded(written))
         else:
             field = known.get(folded(written))
         if field is None:

@@ -57,6 +57,7 @@ def import_file(
             table.header,
             of_kind.fields_read(options),
             mapping=options.columns,
+            letters=options.letters,
             ignore_unknown=options.ignore_unknown_columns,
             one_of=of_kind.one_of,
         )

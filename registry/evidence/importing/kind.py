@@ -32,13 +32,15 @@ class ImportOptions:
     """How to read a file.
 
     ``columns``: headers of the file and the field each one is, blank to leave
-    the column out. ``signatures``: whether the file may say that somebody signed
+    the column out; ``letters``: the same by the columns' letters, for two columns
+    may have one header. ``signatures``: whether the file may say that somebody signed
     (a person who can sign with an own account does). ``dates``: what comes first
     in ``03/04/2026``; without it such a date is refused. ``time_zone``: for times
     at no site. ``document``: the scan of the paper that the file transcribes.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
+    letters: Mapping[str, str] = field(default_factory=dict)
     ignore_unknown_columns: bool = False
     dates: str | None = None
     sheet: str | None = None

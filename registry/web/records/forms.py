@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
+from django.http import QueryDict
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -741,8 +742,14 @@ class MappingForm(forms.Form):
     sheet = forms.CharField(label=_("Sheet of a workbook with several"), required=False, max_length=100)
     partial = forms.BooleanField(label=_("Import the good rows although others are refused"), required=False)
 
-    def __init__(self, *args: Any, headings: list[Heading], fields: list[Field], **options: Any) -> None:
-        super().__init__(*args, **options)
+    def __init__(
+        self, data: QueryDict | dict[str, Any] | None = None, *, headings: list[Heading], fields: list[Field]
+    ) -> None:
+        if data is not None:
+            # Columns that the page could not show before, in the right encoding or sheet, are as recognised.
+            recognised = {f"column_{position}": heading.field for position, heading in enumerate(headings)}
+            data = recognised | {name: data[name] for name in data}
+        super().__init__(data)
         self.headings = headings
         choices = [("", gettext("leave out"))] + [
             (each.name, field_in_words(each.name) + (" *" if each.compulsory else "")) for each in fields
@@ -781,7 +788,7 @@ class MappingForm(forms.Form):
         """How to read the table. The columns left out are named, so no other may be unknown."""
         given = self.cleaned_data
         return ImportOptions(
-            columns=self._mapping(),
+            letters=self._mapping(),
             ignore_unknown_columns=True,
             dates=given["dates"] or None,
             sheet=given["sheet"] or None,
@@ -792,7 +799,7 @@ class MappingForm(forms.Form):
 
     def _mapping(self) -> dict[str, str]:
         return {
-            heading.column.header: self.cleaned_data.get(f"column_{position}") or ""
+            heading.column.letter: self.cleaned_data.get(f"column_{position}") or ""
             for position, heading in enumerate(self.headings)
             if heading.column.header
         }

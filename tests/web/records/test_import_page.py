@@ -143,3 +143,25 @@ def test_a_table_that_cannot_be_read_says_why(world: World, dispatcher: Client) 
     path = str(response.headers["Location"])
     assert "does not fit" in dispatcher.get(path).text
     assert "Pr\u00e9nom" in dispatcher.post(path, {"encoding": "cp1252", "do": "look"}).text
+
+
+def test_of_two_columns_with_one_heading_the_chosen_one_is_taken(world: World, dispatcher: Client) -> None:
+    header = "Given name,Given name,Family name,Date of birth,Employed from"
+    path = upload(dispatcher, "workers", f"{header}\nAda,Bruna,Dupcol,1990-01-01,2026-01-01\n")
+    first = dispatcher.get(path).text
+    dispatcher.post(path, sent(first, do="import"))
+    assert Worker.objects.get(family_name="Dupcol").given_name == "Ada"
+    path = upload(dispatcher, "workers", f"{header}\nCleo,Dora,Zweicol,1990-01-01,2026-01-01\n")
+    dispatcher.post(path, sent(first, column_0="", column_1="given_name", do="import"))
+    assert Worker.objects.get(family_name="Zweicol").given_name == "Dora"
+
+
+def test_columns_are_recognised_once_the_encoding_is_named(world: World, dispatcher: Client) -> None:
+    text = "Given name,Family name,Date of birth,Employed from\nZoë,Ångström,1990-01-01,2026-01-01\n"
+    table = SimpleUploadedFile("people.csv", text.encode("cp1252"))
+    path = dispatcher.post("/records/import/", {"kind": "workers", "file": table}).headers["Location"]
+    first = dispatcher.get(path).text
+    assert "column_0" not in first
+    looked = dispatcher.post(path, sent(first, encoding="cp1252", do="look")).text
+    assert "1 rows: 1 new" in looked
+    assert "Zoë" in looked
