@@ -126,7 +126,10 @@ def record_shift(
         if len(rows) > 1:
             raise
         raise RecordRefused(
-            [Problem(f"rows[0].{each.field}", each.rule, each.message) for each in refused.problems]
+            [
+                each if each.field.startswith("rows[") else Problem(f"rows[0].{each.field}", each.rule, each.message)
+                for each in refused.problems
+            ]
         ) from refused
 
 

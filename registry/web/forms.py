@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
-from django.forms.utils import from_current_timezone
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
@@ -31,6 +30,8 @@ from registry.people.models import Worker
 from registry.standards.models import StandardVersion
 
 MOST_SHOWN = 30
+REPEATED = "repeated"
+"""The code of the error that a clock shows a time twice."""
 
 
 @contextmanager
@@ -95,15 +96,25 @@ class SiteInstant(forms.DateTimeField):
         return read.replace(tzinfo=None)
 
 
-def at_site(read: datetime | None, zone: str) -> datetime | None:
+def at_site(read: datetime | None, zone: str, *, repeated: str = "") -> datetime | None:
     """The instant a clock on the site shows as ``read``.
 
-    Raises ``ValidationError`` where the clock skips or repeats it.
+    Where the clock shows it twice, ``repeated`` says whether the ``first`` or the ``second``
+    time is meant. Raises ``ValidationError`` where the clock skips it, or repeats it and
+    nothing is said.
     """
     if read is None:
         return None
-    with timezone.override(ZoneInfo(zone)):
-        return from_current_timezone(read)
+    first, second = (read.replace(tzinfo=ZoneInfo(zone), fold=fold) for fold in (0, 1))
+    if first.utcoffset() == second.utcoffset():
+        return first
+    if first.astimezone(UTC).astimezone(ZoneInfo(zone)).replace(tzinfo=None) != read:
+        sentence = _("The clock on the site is put forward then and never shows this time.")
+        raise ValidationError(sentence, code="skipped")
+    if not repeated:
+        sentence = _("The clock on the site is put back then and shows this time twice.")
+        raise ValidationError(sentence, code=REPEATED)
+    return second if repeated == "second" else first
 
 
 class SiteForm(forms.Form):

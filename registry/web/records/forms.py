@@ -43,7 +43,7 @@ from registry.evidence.services import NewHours
 from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload
 from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker
-from registry.web.forms import SiteInstant, at_site
+from registry.web.forms import REPEATED, SiteInstant, at_site
 from registry.web.records.fields import (
     ClockForm,
     DutyField,
@@ -112,6 +112,11 @@ class SheetForm(forms.Form):
     day = _day(label=_("Day the work began"))
     start = _clock_time(label=_("Start"), help_text=_("By a clock on the site."))
     end = _clock_time(label=_("End"), help_text=_("Not after the start: the next day."))
+    repeated = forms.ChoiceField(
+        label=_("A time that the clock shows twice that night is"),
+        required=False,
+        choices=[("", ""), ("first", _("the first, before it is put back")), ("second", _("the second, after that"))],
+    )
     capacity = forms.ChoiceField(label=_("Worked as"), choices=ROLE_CHOICES, initial="erector")
     signer = PersonField(
         label=_("To be countersigned by"),
@@ -171,8 +176,10 @@ class SheetForm(forms.Form):
         )
         self.spans: dict[int, tuple[datetime, datetime]] = {}
         if common:
+            # An error takes the field's value away, which the other lines still go by.
+            shift = dict(given)
             for each in numbers:
-                self._read_times(each, given)
+                self._read_times(each, shift)
         return given
 
     def _read_times(self, number: int, given: dict[str, Any]) -> None:
@@ -180,22 +187,31 @@ class SheetForm(forms.Form):
         start, end = own_start or given["start"], own_end or given["end"]
         zone = given["site"].time_zone
         try:
-            begun = self._instant(given["day"], start, zone)
+            begun = self._instant(given["day"], start, zone, given["repeated"])
         except ValidationError as error:
-            self.add_error(f"start_{number}" if own_start else "start", error)
+            self._say_once(f"start_{number}" if own_start else "start", error)
             return
         try:
-            ended = self._instant(given["day"] + timedelta(days=1 if end <= start else 0), end, zone)
+            ended = self._instant(given["day"] + timedelta(days=1 if end <= start else 0), end, zone, given["repeated"])
         except ValidationError as error:
-            self.add_error(f"end_{number}" if own_end else "end", error)
+            self._say_once(f"end_{number}" if own_end else "end", error)
             return
         self.spans[number] = (begun, ended)
 
+    def _say_once(self, field: str, error: ValidationError) -> None:
+        """What is wrong with the shift's own times is found at every line."""
+        if not self.has_error(field, error.code):
+            self.add_error(field, error)
+
     @staticmethod
-    def _instant(day: date, clock: time, zone: str) -> datetime:
-        instant = at_site(datetime.combine(day, clock.replace(second=0, microsecond=0)), zone)
+    def _instant(day: date, clock: time, zone: str, repeated: str) -> datetime:
+        instant = at_site(datetime.combine(day, clock.replace(second=0, microsecond=0)), zone, repeated=repeated)
         assert instant is not None
         return instant
+
+    def asks_which(self) -> bool:
+        """Whether a time is one that the clock shows twice."""
+        return bool(self["repeated"].value()) or any(self.has_error(each, REPEATED) for each in self.fields)
 
     def rows(self, employer: Employer) -> list[NewHours]:
         """The rows of :func:`registry.evidence.countersigning.record_shift`."""
@@ -249,7 +265,13 @@ def sheet_for(job: Job) -> dict[str, Any]:
         "configuration": job.configuration,
         "day": local_date(job.start, zone),
     }
-    crew = sorted(states, key=lambda each: (each.slot_id, each.assignment_id))
+    # Whoever has a place in two parts of the job is one line of a shift.
+    crew = list(
+        {
+            (each.worker_id, each.slot.role): each
+            for each in sorted(states, key=lambda each: (each.slot_id, each.assignment_id))
+        }.values()
+    )
     for number, each in enumerate(crew):
         initial[f"person_{number}"] = f"{each.worker.number} {each.worker}"
         initial[f"capacity_{number}"] = each.slot.role

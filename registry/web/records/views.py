@@ -125,7 +125,7 @@ def hours_sheet(request: HttpRequest, *, account: Account) -> HttpResponse:
 def _sheet(request: HttpRequest, account: Account) -> SheetForm:
     own = record_access.own_workers(account)
     if request.method == "POST":
-        lines = number_in(request.POST.get("lines"), FIRST_LINES)
+        lines = max(number_in(request.POST.get("lines"), FIRST_LINES), 1)
         if "more" in request.POST:
             lines += MORE_LINES
             typed = as_typed(request.POST, SheetForm(people=own, lines=lines))

@@ -13,6 +13,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from registry.crews import services as crews
 from registry.evidence import countersigning
 from registry.evidence.models import Countersignature, CountersignatureRequest, EntryObjection, HoursEntry
 from registry.people.models import Worker
@@ -237,3 +238,64 @@ def test_another_employer_cannot_answer_an_objection(
     as_worker(crew[0]).post("/records/to-countersign/", {"do": "decline", "entries": [waiting[1].pk], "reason": "No"})
     objection = EntryObjection.objects.get()
     assert another_employer.post(f"/records/countersigning/{objection.pk}/", {"reply": "x"}).status_code == 403
+
+
+# The clock is put back on the first Sunday of November and forward on the second of March (15 U.S.C. 260a).
+
+
+def test_an_hour_that_the_clock_shows_twice_is_asked_about(
+    world: World, dispatcher: Client, crew: list[Worker]
+) -> None:
+    sheet = a_sheet(world, [each.number for each in crew[:2]], day="2025-11-01", start="22:00", end="01:30")
+    first = dispatcher.get("/records/hours/").text
+    assert 'name="repeated"' not in first
+    asked = dispatcher.post("/records/hours/", sheet).text
+    beside = re.search(r'id="id_end_error".*?</div>', asked, re.S)
+    assert beside
+    assert beside[0].count("put back then and shows this time twice") == 1
+    assert asked.count('name="repeated"') == 1
+    assert not HoursEntry.objects.exists()
+    assert dispatcher.post("/records/hours/", sheet | {"repeated": "second", "end_1": "00:30"}).status_code == 302
+    lengths = [each.end - each.start for each in HoursEntry.objects.order_by("worker")]
+    assert lengths == [timedelta(hours=4, minutes=30), timedelta(hours=2, minutes=30)]
+
+
+def test_a_time_that_the_clock_skips_is_refused_beside_its_field(
+    world: World, dispatcher: Client, crew: list[Worker]
+) -> None:
+    sheet = a_sheet(world, [crew[0].number], day="2025-03-09", start="02:30", end="10:00")
+    shown = dispatcher.post("/records/hours/", sheet).text
+    beside = re.search(r'id="id_start_error".*?</div>', shown, re.S)
+    assert beside
+    assert "put forward then and never shows this time" in beside[0]
+    assert 'name="repeated"' not in shown
+
+
+def test_a_sheet_of_one_line_tells_its_error_beside_the_line(
+    world: World, dispatcher: Client, crew: list[Worker]
+) -> None:
+    sheet = a_sheet(world, [crew[0].number])
+    dispatcher.post("/records/hours/", sheet)
+    assert 'id="id_person_0_error"' in dispatcher.post("/records/hours/", sheet).text
+
+
+def test_somebody_in_two_parts_of_a_job_is_one_line_of_its_sheet(world: World, dispatcher: Client) -> None:
+    erector = world.worker("Mira", "Sandoval")
+    world.make_erector(erector)
+    job = world.job(["erector"])
+    middle = job.start + timedelta(days=1)
+    for start, end in ((job.start, middle), (middle + timedelta(hours=1), job.end)):
+        crews.assign(
+            slot_id=job.slots.get().pk,
+            worker_id=erector.pk,
+            start=start,
+            end=end,
+            assigned_at=world.now,
+            assigned_by=None,
+        )
+    shown = dispatcher.get(f"/records/hours/?job={job.pk}").text
+    assert len(re.findall(rf'<input[^>]*value="{erector.number} Mira Sandoval"', shown)) == 1
+
+
+def test_a_sheet_without_lines_still_says_what_is_missing(world: World, dispatcher: Client) -> None:
+    assert "Name at least one person" in dispatcher.post("/records/hours/", a_sheet(world, [], lines="0")).text
