@@ -13,6 +13,7 @@ from registry.database.errors import Problem, RecordRefused, refusals
 from registry.evidence.models import Appointment, Assessment, AssessmentSignature, Document
 from registry.evidence.services import record_assessment
 from registry.people.models import Account, Employer, Worker
+from registry.people.names import name_key
 
 ASSESSOR_DUTY = "assessor"
 
@@ -51,6 +52,9 @@ def record_own_assessment(
         problems.append(Problem("assessed_at", "assessor_was_appointed", sentence))
     if not given.get("signature") and drawn is None:
         problems.append(Problem("signature", "assessment_is_signed", _("Sign by typing your name or by hand.")))
+    if given.get("signature") and not _is_name_of(assessor, given["signature"]):
+        sentence = _("Sign with your own name: %(name)s.") % {"name": assessor}
+        problems.append(Problem("signature", "assessment_is_signed_by_its_assessor", sentence))
     if problems:
         raise RecordRefused(problems)
     with transaction.atomic():
@@ -63,6 +67,11 @@ def record_own_assessment(
                     assessment=assessment, image=drawn, recorded_at=recorded_at, recorded_by=recorded_by
                 )
     return assessment
+
+
+def _is_name_of(assessor: Worker, signature: str) -> bool:
+    """Initials may stand for the given name, nothing for the family name."""
+    return set(name_key("", assessor.family_name).split()) <= set(name_key("", signature).split())
 
 
 def record_third_partys_assessment(

@@ -17,6 +17,7 @@ from typing import Any
 
 import pikepdf
 from django.utils.translation import gettext as _
+from PIL import Image
 
 from registry.database.errors import Problem, RecordRefused
 from registry.evidence.models import Document
@@ -98,6 +99,7 @@ def inspect_upload(
         raise refused("document_is_of_an_accepted_type", sentence)
     try:
         cleaned = clean_name(name, media_type)
+        _refuse_part(content, media_type)
         if media_type != CSV:
             _refuse_second_nature(content, media_type)
         if media_type == PDF:
@@ -198,15 +200,30 @@ def _refuse_second_nature(content: bytes, media_type: str) -> None:
         lowered = looked_at.lower()
         if any(each in lowered for each in MARKUP):
             raise _Deceptive(rule, two)
+    # IEND, its length before and its checksum behind, close a PNG (ISO/IEC 15948, 11.2.5).
+    if media_type == PNG and len(content) != content.rfind(b"IEND") + 8:
+        raise _Deceptive(rule, two)
+    if media_type == PDF and content[content.rfind(b"%%EOF") + 5 :].strip(b"\0\r\n\t "):
+        raise _Deceptive(rule, two)
+
+
+def _refuse_part(content: bytes, media_type: str) -> None:
+    """Refuse a file whose end did not arrive."""
+    whole = True
     if media_type == PNG:
-        end = content.rfind(b"IEND")
-        # IEND, its length before and its checksum behind, close a PNG (ISO/IEC 15948, 11.2.5).
-        if end < 0 or len(content) != end + 8:
-            raise _Deceptive(rule, two)
-    if media_type == PDF:
-        end = content.rfind(b"%%EOF")
-        if end < 0 or content[end + 5 :].strip(b"\0\r\n\t "):
-            raise _Deceptive(rule, two)
+        whole = b"IEND" in content
+    elif media_type == PDF:
+        whole = b"%%EOF" in content
+    elif media_type == JPEG:
+        try:
+            with Image.open(io.BytesIO(content), formats=["JPEG"]) as picture:
+                # Small and grey is enough to have read all of it.
+                picture.draft("L", (1, 1))
+                picture.load()
+        except (OSError, SyntaxError, Image.DecompressionBombError):
+            whole = False
+    if not whole:
+        raise _Deceptive("document_is_whole", _("The file is incomplete or damaged; save it anew and send it again."))
 
 
 def _refuse_active_pdf(content: bytes) -> None:

@@ -215,3 +215,8 @@ def test_names_made_to_trick_are_refused(name: str, why: str) -> None:
 )
 def test_other_names_are_kept_clean_with_the_extension_of_what_the_file_is(name: str, kept: str) -> None:
     assert inspect_upload(name=name, content=pdf()).name == kept
+
+
+@pytest.mark.parametrize("scan", [pdf(), picture("PNG"), picture("JPEG")], ids=["pdf", "png", "jpeg"])
+def test_a_file_of_which_the_end_did_not_arrive_is_refused(scan: bytes) -> None:
+    assert rule("scan", scan[: len(scan) * 2 // 3]) == "document_is_whole"

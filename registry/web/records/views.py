@@ -447,9 +447,12 @@ def _asked(request: HttpRequest, account: Account) -> Any:
 
 
 def _after_correction(account: Account, record: Any) -> HttpResponse:
-    if account.kind == "employer":
-        return redirect("person_records", worker_id=record.worker_id)
-    return redirect("assessments")
+    if account.kind != "employer":
+        return redirect("assessments")
+    if not access.visible_workers(account).filter(pk=record.worker_id).exists():
+        # The record was the employment by which the person was the employer's own.
+        return redirect("workers")
+    return redirect("person_records", worker_id=record.worker_id)
 
 
 # Import

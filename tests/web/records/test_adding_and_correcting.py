@@ -217,9 +217,10 @@ def test_an_assessor_records_their_own_assessment_with_a_task_list_and_a_drawn_s
     ("more", "field"),
     [
         ({}, "signature"),
-        ({"signature": "Petra", "met_1": "unmet"}, None),
-        ({"signature": "Petra", "met_1": ""}, "met_1"),
-        ({"signature": "Petra", "drawn": "data:image/svg+xml;base64,PHN2Zy8+"}, "drawn"),
+        ({"signature": "Somebody Else"}, "signature"),
+        ({"signature": "P. Lindqvist", "met_1": "unmet"}, None),
+        ({"signature": "P. Lindqvist", "met_1": ""}, "met_1"),
+        ({"signature": "P. Lindqvist", "drawn": "data:image/svg+xml;base64,PHN2Zy8+"}, "drawn"),
     ],
 )
 def test_an_assessment_that_is_unsigned_or_contradicts_its_task_list_is_refused(
@@ -455,3 +456,15 @@ def test_pdf_scans_are_accepted_too(dispatcher: Client, mira: Worker) -> None:
     document = Instruction.objects.get(worker=mira).document
     assert document
     assert document.name == "letter.pdf"
+
+
+def test_whoever_withdraws_the_only_employment_is_not_led_to_a_page_that_is_gone(
+    world: World, mira: Worker, dispatcher: Client
+) -> None:
+    employment = Employment.objects.get(worker=mira)
+    withdrawn = dispatcher.post(
+        f"/records/employment/{employment.pk}/withdraw/", {"because": "Another Mira"}, follow=True
+    )
+    assert withdrawn.status_code == 200
+    assert "The withdrawal is recorded." in withdrawn.text
+    assert withdrawn.redirect_chain[-1][0] == "/workers/"
