@@ -13,6 +13,7 @@ from registry.crews.models import Assignment, Decision, Job, Slot
 from registry.crews.queries import current_jobs, employment_problems
 from registry.database.errors import RecordRefused
 from registry.evidence.models import Appointment, Document
+from registry.people.closing import require_closable
 from registry.people.models import Account, Employer, Employment, Worker
 from registry.people.second_factor import COMPULSORY_KINDS, SECOND_FACTORS
 
@@ -119,6 +120,20 @@ def employer_of(account: Account) -> Employer:
     if account.kind != "employer" or account.employer is None:
         raise NotAllowed(_("Only an employer plans jobs and assigns crews."))
     return account.employer
+
+
+def account_to_close(account: Account, account_id: int) -> Account:
+    """The dispatcher's account that the account may close.
+
+    Raises :class:`NotAllowed` unless it is one of the same employer, whether or not there is
+    such an account, and :class:`RecordRefused` as
+    :func:`registry.people.closing.require_closable`.
+    """
+    found = Account.objects.filter(pk=account_id, employer=employer_of(account)).first()
+    if found is None:
+        raise NotAllowed(_("This is not an account of your employer's."))
+    require_closable(account=found, closed_by=account)
+    return found
 
 
 def require_sees_whole_crew(account: Account) -> None:

@@ -120,7 +120,27 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     # People and equipment
     "account_kind_fits_what_it_is_for": ("kind", _("The account does not fit its kind.")),
     "people_account_username_key": ("username", _("This user name is taken.")),
-    "people_account_worker_id_key": ("worker", _("This worker has an account already.")),
+    "a_worker_has_one_open_account": ("worker", _("This worker has an account already.")),
+    "closing_an_account_gives_its_reason": ("reason", _("Say why the account is closed.")),
+    "an_account_is_closed_once": ("", _("This account is closed already.")),
+    "a_closed_account_stays_closed": ("", _("A closed account stays closed; invite the person anew.")),
+    "closing_an_account_is_recorded": ("", _("An account is closed with a record of who closed it and why.")),
+    "dispatchers_close_accounts_of_their_own_employer": (
+        "",
+        _("A dispatcher closes accounts of other dispatchers of the same employer, and no others."),
+    ),
+    "nobody_closes_their_own_account": (
+        "",
+        _(
+            "Nobody closes their own account: another dispatcher of your employer does, or the registrar where there "
+            "is none."
+        ),
+    ),
+    "a_closed_account_invites_nobody": ("", _("Your account is closed, and invites nobody.")),
+    "an_invitation_ends_with_a_closed_account": (
+        "",
+        _("An account was closed after this invitation was sent, which ended it; ask for a new one."),
+    ),
     "invitation_kind_fits_what_it_is_for": ("kind", _("The invitation does not fit its kind.")),
     "only_the_registrar_invites_inspectors": ("kind", _("Only the registrar invites inspectors and registrars.")),
     "invitation_lasts_at_most_30_days": ("", _("An invitation lasts 30 days at most.")),

@@ -18,7 +18,7 @@ from registry.evidence.models import (
     Document,
 )
 from registry.ledger.kinds import BY_TABLE
-from registry.people.models import Account, Employer, Worker
+from registry.people.models import Account, ClosedAccount, Employer, Worker
 from registry.standards.models import EmployerFigure, StandardVersion
 from registry.transcripts.models import EndedLink, LinkOpening, SharedLink
 
@@ -47,6 +47,7 @@ OF_THE_PERSON: dict[type[Model], str] = {
     SharedLink: "worker",
     EndedLink: "link__worker",
     LinkOpening: "link__worker",
+    ClosedAccount: "account__worker",
 }
 """What is a worker's own beyond what is about them, and the way to that worker."""
 
@@ -114,6 +115,7 @@ _EMPLOYER: dict[str, Rule] = {
     **_FOR_BOTH,
     _table(Employer): lambda account: Employer.objects.filter(accounts=account),
     _table(EmployerFigure): _of_own_jobs(EmployerFigure, ""),
+    _table(ClosedAccount): lambda account: ClosedAccount.objects.filter(account__employer=account.employer_id),
     **{_table(each): _all(each) for each in FOR_EVERY_EMPLOYER},
     **{_table(each): _of_own_jobs(each, way) for each, way in OF_A_JOB.items()},
 }

@@ -97,6 +97,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("transcripts_sharedlink", _("shared link"), (*WORKER, "token_hash", "note")),
     Kind("transcripts_endedlink", _("end of a shared link"), ("recorded_by_id",)),
     Kind("transcripts_linkopening", _("look through a shared link"), ("recorded_by_id",)),
+    Kind("people_closedaccount", _("closing of an account"), ("account_id", "reason", "recorded_by_id")),
 )
 
 BY_TABLE = {each.table: each for each in KINDS}

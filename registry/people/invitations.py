@@ -1,6 +1,7 @@
 """Invitations: the only way to an account of one's own.
 
-An invitation is a link that opens once and not for long. The register keeps
+An invitation is a link that opens once and not for long, and no more once the
+account that sent it is closed. The register keeps
 the SHA-256 of the link's token, never the token: who reads the tables cannot
 accept in somebody's place. The database holds the same rules
 (``sql/invitations.sql``).
@@ -14,13 +15,15 @@ import hashlib
 import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any, cast
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, refusals
-from registry.people.models import Account, Employer, Employment, Invitation, Worker
+from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.readers import as_the_register
+from registry.people.models import Account, ClosedAccount, Employer, Employment, Invitation, Worker
 from registry.people.services import open_account
 
 VALID_FOR = timedelta(days=7)
@@ -66,6 +69,7 @@ def invite(
     return NewInvitation(invitation, token)
 
 
+@as_the_register()
 def open_invitation(*, token: str, at: datetime) -> Invitation:
     """The invitation that ``token`` still opens at ``at``."""
     return _openable(Invitation.objects.select_related("employer", "worker"), token, at)
@@ -94,23 +98,33 @@ def accept(*, token: str, username: str, password: str, email: str = "", accepte
     return account
 
 
-def invitations_of(account: Account) -> QuerySet[Invitation]:
-    """What the account's employer has sent out, newest first; nothing for anybody else."""
-    sent = Invitation.objects.select_related("worker", "invited_by", "account").order_by("-invited_at", "-id")
+@as_the_register()
+def invitations_of(account: Account, *, most: int) -> list[Invitation]:
+    """What the account's employer has sent out last, newest first, with ``ended``; nothing for anybody else."""
     if account.kind != "employer":
-        return sent.none()
-    return sent.filter(invited_by__employer=account.employer_id)
+        return []
+    sent = Invitation.objects.filter(invited_by__employer=account.employer_id).select_related("worker", "account")
+    return list(_with_ended(sent).order_by("-invited_at", "-id")[:most])
+
+
+def _with_ended(invitations: QuerySet[Invitation]) -> Any:
+    """Says of each (``ended``) whether the account that sent it was closed, or since then one of the same worker."""
+    of_the_worker = Q(account__worker=OuterRef("worker"), recorded_at__gte=OuterRef("invited_at"))
+    closings = ClosedAccount.objects.filter(Q(account=OuterRef("invited_by")) | of_the_worker)
+    return invitations.annotate(ended=Exists(closings))
 
 
 def _openable(among: QuerySet[Invitation], token: str, at: datetime) -> Invitation:
-    invitation = among.filter(token_hash=_hash(token)).first()
+    invitation = _with_ended(among).filter(token_hash=_hash(token)).first()
     if invitation is None:
         raise _refused("invitation_is_known", _("There is no such invitation: check that the link is whole."))
     if invitation.accepted_at is not None:
         raise _refused("an_invitation_is_accepted_once", _("This invitation has been used; sign in instead."))
     if at > invitation.expires_at:
         raise _refused("an_invitation_is_accepted_in_time", _("This invitation has run out; ask for a new one."))
-    return invitation
+    if invitation.ended:
+        raise RecordRefused([broken("an_invitation_ends_with_a_closed_account")])
+    return cast(Invitation, invitation)
 
 
 def _refused(rule: str, sentence: str) -> RecordRefused:
@@ -150,6 +164,6 @@ def _employs(employer_id: int | None, worker: Worker, at: datetime) -> bool:
 
 
 def _worker_problems(worker: Worker | None) -> list[Problem]:
-    if worker is not None and Account.objects.filter(worker=worker).exists():
-        return [Problem("worker", "a_worker_has_one_account", _("This worker has an account already."))]
+    if worker is not None and Account.objects.filter(worker=worker, is_active=True).exists():
+        return [broken("a_worker_has_one_open_account")]
     return []

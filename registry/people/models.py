@@ -59,7 +59,8 @@ class Account(AbstractUser):
 
     kind = models.CharField(max_length=10, choices=choices_of(KINDS), default="registrar")
     employer = models.ForeignKey(Employer, models.PROTECT, null=True, blank=True, related_name="accounts")
-    worker = models.OneToOneField(Worker, models.PROTECT, null=True, blank=True, related_name="account")
+    # More than one where the earlier ones are closed.
+    worker = models.ForeignKey(Worker, models.PROTECT, null=True, blank=True, related_name="accounts")
 
     class Meta:
         constraints = [
@@ -68,8 +69,29 @@ class Account(AbstractUser):
                 | Q(kind="worker", worker__isnull=False, employer__isnull=True)
                 | Q(kind__in=["inspector", "registrar"], employer__isnull=True, worker__isnull=True),
                 name="account_kind_fits_what_it_is_for",
-            )
+            ),
+            models.UniqueConstraint(
+                fields=["worker"], condition=Q(is_active=True), name="a_worker_has_one_open_account"
+            ),
         ]
+
+
+class ClosedAccount(models.Model):
+    """Who closed an account, when and why; recording it is what closes the account, for good.
+
+    ``recorded_by`` is ``None`` where the registrar closed it from the command line.
+    """
+
+    account = models.OneToOneField(Account, models.PROTECT, related_name="closing")
+    reason = models.TextField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(Account, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="closing_an_account_gives_its_reason")]
+
+    def __str__(self) -> str:
+        return _("closing of %(name)s") % {"name": self.account}
 
 
 class Employment(Record):

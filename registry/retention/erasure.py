@@ -59,6 +59,7 @@ ABOUT: dict[str, str] = {
     "crews_assignmentevent": "assignment_id IN (SELECT id FROM crews_assignment WHERE worker_id = %(worker)s)",
     "transcripts_endedlink": f"link_id IN ({OWN_LINKS})",
     "transcripts_linkopening": f"link_id IN ({OWN_LINKS})",
+    "people_closedaccount": "account_id IN (SELECT id FROM people_account WHERE worker_id = %(worker)s)",
     "notices_sentnotice": "id IN (SELECT notice_id FROM notices_namedsupervisor WHERE worker_id = %(worker)s)",
 }
 """Which rows of which table an erasure concerns; their log entries lose their salts."""
@@ -108,6 +109,7 @@ BLANKED: dict[str, dict[str, str]] = {
     },
     "crews_assignmentevent": {"reason": REASON},
     "transcripts_sharedlink": {"note": f"CASE WHEN note = '' THEN '' ELSE '{ERASED}' END"},
+    "people_closedaccount": {"reason": f"'{ERASED}'"},
     # What the notice says about everybody else stays.
     "notices_sentnotice": {"content": WITHOUT_THE_SUPERVISOR},
     "notices_namedsupervisor": {"content": "''"},
@@ -136,6 +138,7 @@ FREE_TEXT: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("crews_job", ("description",)),
     ("crews_assignmentevent", ("reason",)),
     ("transcripts_sharedlink", ("note",)),
+    ("people_closedaccount", ("reason",)),
     ("notices_jobparty", ("name", "contact_person", "address")),
     ("notices_noticeparticulars", ("site_address", "scope")),
     ("notices_attachedprocedure", ("title",)),
@@ -198,7 +201,7 @@ def erase_worker(*, worker: Worker, ground: str, at: datetime, recorded_by: Acco
             recorded_by=recorded_by,
         )
         _blank(cursor, values)
-        _close_account(cursor, known)
+        _close_accounts(cursor, known)
         cursor.execute("SELECT ledger_erase(%s)", [erasure.pk])
         return Erased(erasure, len(entries), tuple(own), tuple(shared), tuple(_named_still(cursor, known, own)))
 
@@ -296,30 +299,28 @@ def _blank(cursor: CursorWrapper, values: dict[str, Any]) -> None:
     )
 
 
-def _close_account(cursor: CursorWrapper, worker: Worker) -> None:
-    """Nobody signs in as the worker again, and nothing that the account held about the person is left."""
+def _close_accounts(cursor: CursorWrapper, worker: Worker) -> None:
+    """Nobody signs in as the worker again, and nothing that their accounts held about the person is left."""
     cursor.execute("DELETE FROM people_invitation WHERE worker_id = %s", [worker.pk])
-    account = Account.objects.using(OWNER_ALIAS).filter(worker=worker).first()
-    if account is None:
-        return
-    cursor.execute(
-        "DELETE FROM django_session WHERE session_key IN"
-        " (SELECT session_key FROM usersessions_usersession WHERE user_id = %s)",
-        [account.pk],
-    )
-    cursor.execute(
-        "DELETE FROM account_emailconfirmation WHERE email_address_id IN"
-        " (SELECT id FROM account_emailaddress WHERE user_id = %s)",
-        [account.pk],
-    )
-    for table in ("usersessions_usersession", "account_emailaddress", "mfa_authenticator"):
-        cursor.execute(sql.SQL("DELETE FROM {} WHERE user_id = %s").format(sql.Identifier(table)), [account.pk])
-    account.username = f"erased-{account.pk}"
-    account.first_name = account.last_name = account.email = ""
-    account.last_login = None
-    account.is_active = False
-    account.set_unusable_password()
-    account.save(using=OWNER_ALIAS)
+    for account in Account.objects.using(OWNER_ALIAS).filter(worker=worker):
+        cursor.execute(
+            "DELETE FROM django_session WHERE session_key IN"
+            " (SELECT session_key FROM usersessions_usersession WHERE user_id = %s)",
+            [account.pk],
+        )
+        cursor.execute(
+            "DELETE FROM account_emailconfirmation WHERE email_address_id IN"
+            " (SELECT id FROM account_emailaddress WHERE user_id = %s)",
+            [account.pk],
+        )
+        for table in ("usersessions_usersession", "account_emailaddress", "mfa_authenticator"):
+            cursor.execute(sql.SQL("DELETE FROM {} WHERE user_id = %s").format(sql.Identifier(table)), [account.pk])
+        account.username = f"erased-{account.pk}"
+        account.first_name = account.last_name = account.email = ""
+        account.last_login = None
+        account.is_active = False
+        account.set_unusable_password()
+        account.save(using=OWNER_ALIAS)
 
 
 def _named_still(cursor: CursorWrapper, worker: Worker, documents: list[int]) -> list[NamedStill]:

@@ -174,7 +174,7 @@ def invite(request: HttpRequest, *, account: Account) -> HttpResponse:
                 invited_at=timezone.now(),
             )
             link = request.build_absolute_uri(reverse("accept_invitation", kwargs={"token": made.token}))
-    sent = invitations.invitations_of(account)[:MOST_INVITATIONS]
+    sent = invitations.invitations_of(account, most=MOST_INVITATIONS)
     shown = {"form": form, "link": link, "sent": sent, "now": timezone.now(), "employer": employer}
     return render(request, "account/invite.html", shown, status=status_of(form))
 

@@ -23,6 +23,7 @@ from registry.evidence.models import CountersignatureRequest, HoursEntry
 from registry.evidence.queries import evidence_for
 from registry.inspection.trace import Subject, record_look
 from registry.people import services as people
+from registry.people.closing import close_account
 from registry.people.models import Account, Employer, Employment, Worker
 from registry.transcripts import sharing
 from registry.transcripts.models import IssuedTranscript
@@ -362,6 +363,26 @@ def test_a_shared_link_is_the_workers_affair(readers: Readers) -> None:
         "assessor": (0, 0, 0),
         "inspector": (2, 1, 1),
         "public": (0, 0, 0),
+    }
+
+
+def test_the_closing_of_an_account_is_told_to_its_employer_or_its_worker(readers: Readers) -> None:
+    colleague = people.open_account(
+        username="colleague", password=None, kind="employer", employer=readers.world.employer
+    )
+    closed = [
+        close_account(account=account, closed_at=readers.world.now, closed_by=None, reason="Left.").pk
+        for account in (colleague, readers.accounts["worker"])
+    ]
+    seen = readers.seen(lambda: column("SELECT id FROM people_closedaccount"))
+    assert seen == {
+        "employer": {closed[0]},
+        "other employer": set(),
+        "worker": {closed[1]},
+        "signer": set(),
+        "assessor": set(),
+        "inspector": set(closed),
+        "public": set(),
     }
 
 

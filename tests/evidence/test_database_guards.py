@@ -24,6 +24,7 @@ RECORD_TABLES = (
     "people_languageskill",
     "people_worker",
     "people_employer",
+    "people_closedaccount",
     "equipment_maker",
     "equipment_cranemodel",
     "equipment_familydeclaration",

@@ -18,6 +18,7 @@ from registry.evidence.models import (
 from registry.notices.content import canonical_text, sha256_of
 from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import services as people
+from registry.people.closing import close_account
 from registry.people.models import Account, Employment, Worker
 from registry.transcripts.sharing import share
 from tests.world import World
@@ -93,6 +94,8 @@ def leaver_of(world: World) -> Leaver:
     )
     StandDown.objects.create(role="rigger", start=world.now, reason="Oberthur dropped a load", **common)
     _named_in_a_notice(world, worker, job)
+    first = people.open_account(username="oberthur-first", password=None, kind="worker", worker=worker)
+    close_account(account=first, closed_at=world.now, closed_by=None, reason="Oberthur lost the password")
     account = people.open_account(
         username="w.oberthur", password="a-long-demo-word", kind="worker", worker=worker, email="w@oberthur.example"
     )

@@ -215,7 +215,7 @@ def test_a_worker_is_erased_once_and_nothing_is_recorded_afterwards(
 def test_the_account_is_closed(leaver: Leaver, later: datetime) -> None:
     assert authenticate(username="w.oberthur", password="a-long-demo-word") == leaver.account
     erase(leaver, later)
-    account = Account.objects.get(worker=leaver.worker)
+    account = Account.objects.get(pk=leaver.account.pk)
     assert (account.is_active, account.email, account.has_usable_password()) == (False, "", False)
     assert authenticate(username="w.oberthur", password="a-long-demo-word") is None
     assert authenticate(username=account.username, password="a-long-demo-word") is None

@@ -17,6 +17,7 @@ from registry.inspection.records import visible_record
 from registry.ledger.models import Checkpoint, Entry
 from registry.ledger.verification import Finding
 from registry.people import services as people
+from registry.people.closing import close_account
 from registry.people.models import Account, Worker
 from registry.web.log import views
 from tests.own_log import keep_log_in
@@ -286,6 +287,12 @@ class TestVisibleRecord:
 
     def test_an_employer_itself_is_its_own(self, accounts: dict[str, Account], world: World) -> None:
         assert self.seen_by(accounts, "people_employer", world.employer.pk) == {"own employer", "inspector"}
+
+    def test_the_closing_of_an_account_is_its_owners(self, accounts: dict[str, Account], world: World) -> None:
+        colleague = people.open_account(username="c", password=None, kind="employer", employer=world.employer)
+        for account, owner in ((colleague, "own employer"), (accounts["the worker"], "the worker")):
+            closing = close_account(account=account, closed_at=world.now, closed_by=None, reason="Left.")
+            assert self.seen_by(accounts, "people_closedaccount", closing.pk) == {owner, "inspector"}
 
     def test_what_no_rule_names_is_nobodys_but_an_inspectors(self, accounts: dict[str, Account]) -> None:
         assert self.seen_by(accounts, "inspection_look", 1) == {"inspector"}
