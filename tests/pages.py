@@ -130,6 +130,8 @@ PAGES = [
     Page("mfa_list_webauthn", EMPLOYER),
     Page("usersessions_list", EMPLOYER),
     Page("invite", EMPLOYER),
+    Page("dispatchers", EMPLOYER),
+    Page("close_account", EMPLOYER, {"account_id": "colleague"}),
     # Last, since every page above is a look.
     *(Page("looks", by) for by in (EMPLOYER, INSPECTOR, WORKER)),
 ]

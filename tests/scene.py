@@ -14,6 +14,8 @@ from registry.evidence import services as evidence
 from registry.evidence.models import HoursEntry
 from registry.inspection import services as inspection
 from registry.people import services as people
+from registry.people.closing import close_account
+from registry.people.invitations import invite
 from registry.people.models import Account, Employer, Worker
 from registry.transcripts import sharing
 from registry.web import demo
@@ -36,6 +38,7 @@ class Scene:
         people.open_account(username="signer", password=None, kind="worker", worker=signer)
         assessor = Worker.objects.get(family_name="Brandvoll")
         people.open_account(username="assessor", password=None, kind="worker", worker=assessor)
+        self.colleague = self._colleague("colleague")
         for days_ago in (3, 2):
             self.entry = self._hours(days_ago)
         (self.objection,) = countersigning.decline_entries(
@@ -94,6 +97,20 @@ class Scene:
         """The account of one of the scene's people."""
         return Account.objects.get(username=username)
 
+    def _colleague(self, username: str) -> Account:
+        """Another dispatcher, after one whose account was closed."""
+        opened = [
+            people.open_account(username=each, password=None, kind="employer", employer=self.employer)
+            for each in (f"before-{username}", username)
+        ]
+        close_account(
+            account=opened[0],
+            closed_at=self.now,
+            closed_by=self.account(demo.DISPATCHER.username),
+            reason="Has left the firm.",
+        )
+        return opened[1]
+
     def _hours(self, days_ago: int) -> HoursEntry:
         day = self.now - timedelta(days=days_ago)
         start = day.replace(hour=16, minute=0, second=0, microsecond=0)
@@ -125,6 +142,7 @@ class Scene:
         refused = self.open_place.refusals.get(decision__worker=self.worker)
         return {
             "assignment": director.assignment_id,
+            "colleague": self.colleague.pk,
             "crane": self.job.crane_id,
             "decision": refused.decision_id,
             "entry": self.entry.pk,
@@ -170,6 +188,9 @@ class Scene:
                 recorded_by=None,
             )
             self._hours(4 + number)
+            self._colleague(f"colleague-{number}")
+            dispatcher = self.account(demo.DISPATCHER.username)
+            invite(kind="employer", employer=self.employer, invited_by=dispatcher, invited_at=self.now)
             plan = crews.plan_job(
                 employer=self.employer,
                 site=self.job.site,

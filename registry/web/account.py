@@ -12,26 +12,29 @@ from allauth.account.views import LoginView, LogoutView
 from allauth.mfa.base.views import AuthenticateView, IndexView, ReauthenticateView
 from allauth.usersessions.models import UserSession
 from django import forms
+from django.contrib import messages
 from django.contrib.auth.password_validation import password_validators_help_text_html, validate_password
 from django.contrib.auth.validators import UnicodeUsernameValidator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access
-from registry.database.errors import RecordRefused
-from registry.people import invitations
+from registry.database.errors import SENTENCES, RecordRefused
+from registry.people import closing, invitations
 from registry.people.models import Account, Invitation, Worker
 from registry.web import demo
 from registry.web.forms import refused_beside_fields
 from registry.web.views import page, posted, status_of
 
 MOST_INVITATIONS = 20
+MOST_CLOSED = 20
 
 
 def demonstrating() -> bool:
@@ -116,6 +119,18 @@ class InvitationForm(forms.Form):
         return given
 
 
+class ClosingForm(forms.Form):
+    """Why an account is closed."""
+
+    reason = forms.CharField(
+        label=_("Reason"),
+        max_length=500,
+        help_text=_("Such as: has left the firm. It stays on record and in the log."),
+        error_messages={"required": SENTENCES["closing_an_account_gives_its_reason"][1]},
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
 class AcceptForm(forms.Form):
     """The user name and password of a new account."""
 
@@ -177,6 +192,33 @@ def invite(request: HttpRequest, *, account: Account) -> HttpResponse:
     sent = invitations.invitations_of(account, most=MOST_INVITATIONS)
     shown = {"form": form, "link": link, "sent": sent, "now": timezone.now(), "employer": employer}
     return render(request, "account/invite.html", shown, status=status_of(form))
+
+
+@page
+@require_GET
+def dispatchers(request: HttpRequest, *, account: Account) -> HttpResponse:
+    employer = access.employer_of(account)
+    shown = {
+        "employer": employer,
+        "accounts": closing.dispatchers_of(employer),
+        "closed": closing.closings_at(employer)[:MOST_CLOSED],
+    }
+    return render(request, "account/dispatchers.html", shown)
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def close_account(request: HttpRequest, *, account: Account, account_id: int) -> HttpResponse:
+    leaving = access.account_to_close(account, account_id)
+    form = ClosingForm(posted(request))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            closing.close_account(
+                account=leaving, closed_at=timezone.now(), closed_by=account, reason=form.cleaned_data["reason"]
+            )
+            messages.success(request, gettext("The account %(name)s is closed.") % {"name": leaving.username})
+            return redirect("dispatchers")
+    return render(request, "account/close.html", {"leaving": leaving, "form": form}, status=status_of(form))
 
 
 @never_cache

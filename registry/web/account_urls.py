@@ -18,6 +18,8 @@ from registry.web.account import (
     SignIn,
     SignOut,
     accept_invitation,
+    close_account,
+    dispatchers,
     invite,
 )
 
@@ -64,6 +66,8 @@ urlpatterns = [
     path("account/passkeys/<int:pk>/name/", webauthn.edit_webauthn, name="mfa_edit_webauthn"),
     path("account/sessions/", usersessions.list_usersessions, name="usersessions_list"),
     path("account/invitations/", invite, name="invite"),
+    path("account/dispatchers/", dispatchers, name="dispatchers"),
+    path("account/dispatchers/<int:account_id>/close/", close_account, name="close_account"),
     path("invitations/<str:token>/", accept_invitation, name="accept_invitation"),
     path("language/", set_language, name="set_language"),
 ]
