@@ -13,7 +13,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from django.contrib.postgres.aggregates import BoolOr
@@ -48,6 +48,9 @@ from registry.evidence.models import (
 )
 from registry.people.models import LanguageSkill, Worker
 
+WIDEST_APART = timedelta(hours=26)
+"""The clocks of two places differ by no more: from 14 hours ahead of UTC to 12 behind (IANA time zone database)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Missing:
@@ -55,6 +58,13 @@ class Missing:
 
     leaf: Leaf
     at_most: int | None = None
+
+
+class Met(NamedTuple):
+    """Which requirements can be met when the window starts, and at its end, by key."""
+
+    at_start: Mapping[str, bool]
+    at_end: Mapping[str, bool]
 
 
 @dataclass(slots=True)
@@ -71,24 +81,28 @@ class Sieve:
     end: datetime
     _models: dict[str, frozenset[int]] = field(default_factory=dict)
 
-    def met(self, people: Collection[Worker]) -> dict[Worker, dict[str, bool]]:
-        """Which requirements other than hours each of them can meet, by key. One statement.
+    def met(self, people: Collection[Worker]) -> dict[Worker, Met]:
+        """Which requirements other than hours each of them can meet when the window starts, and at its end.
+
+        One statement.
 
         One or two more where a requirement counts models of a class or family.
         """
         leaves = [leaf for leaf in self.role.leaves() if not isinstance(leaf, Hours)]
         numbers = [each.pk for each in people]
         looked_up = [self._looked_up(leaf, numbers) for leaf in leaves]
-        met: dict[str, set[int]] = {leaf.key: set() for leaf in leaves}
+        found: list[dict[str, set[int]]] = [{leaf.key: set() for leaf in leaves} for _ in Met._fields]
         if looked_up:
             # Each branch names the people it looks up: the planner then goes by index, not through the whole table.
             for worker, at_start, at_end, key in looked_up[0].union(*looked_up[1:], all=True):
-                if at_start and at_end:
-                    met[key].add(worker)
+                for then, holds in zip(found, (at_start, at_end), strict=True):
+                    if holds:
+                        then[key].add(worker)
         for leaf in leaves:
             if isinstance(leaf, NoStandDown):
-                met[leaf.key] = set(numbers) - met[leaf.key]
-        return {each: {key: each.pk in found for key, found in met.items()} for each in people}
+                for then in found:
+                    then[leaf.key] = set(numbers) - then[leaf.key]
+        return {each: Met(*({key: each.pk in who for key, who in then.items()} for then in found)) for each in people}
 
     def minutes(self, people: Collection[Worker]) -> dict[int, dict[str, int]]:
         """Minutes on record that could count for each requirement of hours, by worker and key. One statement.
@@ -113,15 +127,18 @@ class Sieve:
             }
         return found
 
-    def missing(self, met: Mapping[str, bool], minutes: Mapping[str, int] | None = None) -> list[Missing]:
+    def missing(self, met: Met, minutes: Mapping[str, int] | None = None) -> list[Missing]:
         """The fewest requirements whose lack refuses somebody; none where all may be in order.
 
-        Without ``minutes`` the hours are taken to be there.
+        What is lacking when the window starts, else at its end: of an "any of" one branch may
+        hold at first and another later. Without ``minutes`` the hours are taken to be there, as
+        they are at the end, when more may have been worked.
         """
-        if minutes is None:
-            return _missing(self.role.requirement, met, {})
-        reached = {key: minutes[key] >= leaf.minimum for key, leaf in self._hours().items()}
-        return _missing(self.role.requirement, {**met, **reached}, minutes)
+        reached = {}
+        if minutes is not None:
+            reached = {key: minutes[key] >= leaf.minimum for key, leaf in self._hours().items()}
+        at_start = _missing(self.role.requirement, {**met.at_start, **reached}, minutes or {})
+        return at_start or _missing(self.role.requirement, met.at_end, {})
 
     # Hours
 
@@ -139,7 +156,8 @@ class Sieve:
         if leaf.scope == "configuration":
             counts &= Q(configuration=self.job.configuration)
         if leaf.within_months is not None:
-            counts &= Q(end__gt=self._months_back(self.start, leaf.within_months))
+            # The engine goes by the clock of the site of each entry, this by the clock of the job's.
+            counts &= Q(end__gt=self._months_back(self.start, leaf.within_months) - WIDEST_APART)
         return counts
 
     # Everything else

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
+from itertools import chain
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -67,8 +68,8 @@ def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | 
     """The engine's evidence about some workers, in a fixed number of statements.
 
     The whole record of ``worker_ids``; of ``grounds_of`` only what needs no
-    signature, and the few hours that tell against them as signers for
-    ``worker_ids``. What is left out could only speak for them, so a signature
+    signature, and the few hours and assessments that tell against them as
+    signers for ``worker_ids``. What is left out could only speak for them, so a signature
     that counts on this evidence counts on all of it. Identifiers are prefixed
     with their kind: ``worker:12``, ``hours:55``. Records that the register
     learned of after ``known_at`` are left out.
@@ -82,7 +83,7 @@ def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | 
         families=_families(known_at),
         placements=_placements(hours, known_at),
         hours=tuple(hours),
-        assessments=tuple(_assessment(r) for r in _rows(Assessment, worker_ids, known_at, ASSESSMENT)),
+        assessments=tuple(_assessment(r) for r in _assessments(worker_ids, grounds_of, known_at)),
         certifications=tuple(_certification(r) for r in _rows(Certification, everybody, known_at, CERTIFICATION)),
         certification_statuses=tuple(_status(r) for r in _rows(CertificationStatus, everybody, known_at, STATUS)),
         instruction=tuple(_instruction(r) for r in _rows(Instruction, everybody, known_at, INSTRUCTION)),
@@ -92,17 +93,23 @@ def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | 
     )
 
 
+# Of a record that is not read whole, nothing tells that an entry has been corrected: it is left out here.
+STANDS = """NOT EXISTS (
+        SELECT FROM evidence_hoursentry later WHERE later.supersedes_id = entry.id
+        AND (%(known_at)s::timestamptz IS NULL OR later.recorded_at <= %(known_at)s))"""
+
 # Whole records, and of the others what makes an assessor dependent or a trainee. A union of
 # look-ups by index: one condition with OR would read the whole table.
-HOURS_WANTED = """
+HOURS_WANTED = f"""
     SELECT id FROM evidence_hoursentry WHERE worker_id = ANY(%(whole)s)
     UNION
     SELECT entry.id FROM evidence_countersignature signature
     JOIN evidence_hoursentry entry ON entry.id = signature.entry_id
-    WHERE signature.by_id = ANY(%(whole)s) AND entry.worker_id = ANY(%(others)s)
+    WHERE signature.by_id = ANY(%(whole)s) AND entry.worker_id = ANY(%(others)s) AND {STANDS}
     UNION
-    SELECT id FROM evidence_hoursentry WHERE worker_id = ANY(%(others)s) AND capacity = 'trainee'
-"""
+    SELECT entry.id FROM evidence_hoursentry entry
+    WHERE entry.worker_id = ANY(%(others)s) AND entry.capacity = 'trainee' AND {STANDS}
+"""  # noqa: S608 (put together from constants alone)
 
 # A worker may have thousands of rows: instants come as whole microseconds since 1970, which
 # become datetimes many times faster than their text does.
@@ -183,6 +190,16 @@ LANGUAGE = (*COMMON, "worker_id", "language")
 def _rows(model: Any, worker_ids: Ids, known_at: datetime | None, columns: tuple[str, ...]) -> Iterable[Any]:
     found = model.objects.filter(worker__among=worker_ids)
     return _known(found, known_at).order_by("id").values_list(*columns)
+
+
+def _assessments(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) -> Iterable[Any]:
+    """Of the whole records, and those that ``worker_ids`` gave to their own signers, who are not independent then."""
+    own = _rows(Assessment, worker_ids, known_at, ASSESSMENT)
+    if not grounds_of:
+        return own
+    given = Assessment.objects.current() if known_at is None else Assessment.objects.current_at(known_at)
+    given = given.filter(worker__among=grounds_of, assessor__among=worker_ids)
+    return chain(own, given.order_by("id").values_list(*ASSESSMENT))
 
 
 def _known(found: QuerySet[Any], known_at: datetime | None) -> QuerySet[Any]:

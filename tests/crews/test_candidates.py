@@ -5,7 +5,9 @@ from __future__ import annotations
 import random
 from collections import Counter
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import connection, transaction
@@ -18,6 +20,7 @@ from registry.crews.models import Slot
 from registry.crews.queries import answer, asking_for_slot, slot_with_job, standard_of
 from registry.crews.sieve import Sieve
 from registry.database.errors import RecordRefused
+from registry.eligibility.calendar import local_date, months_before
 from registry.eligibility.standard import (
     Appointed,
     BadInput,
@@ -28,6 +31,7 @@ from registry.eligibility.standard import (
     PracticalAssessment,
     RoleStandard,
 )
+from registry.equipment.services import place_crane, register_crane, register_site
 from registry.evidence import services as evidence
 from registry.evidence.models import Instruction
 from registry.people import services as people
@@ -317,3 +321,72 @@ def test_the_number_of_statements_does_not_grow_with_the_people(
         world.worker("Xenia", f"Orsk {number}")
     with django_assert_num_queries(len(few)):
         assert len(offered(place)) == 11
+
+
+def test_one_branch_of_an_any_of_may_hold_at_first_and_another_later(world: World) -> None:
+    """A certificate through tomorrow, an engineer's licence from tomorrow: somebody is qualified all the time."""
+    director, past = world.worker("Ulf", "Grane"), world.now - timedelta(days=300)
+    recording: dict[str, Any] = {"recorded_at": past, "recorded_by": None}
+    world.hours(director, days=90)
+    for topic in ("assembly_procedures", "subpart_cc_training", "crew_tasks_and_hazards"):
+        world.instruct(director, topic, past)
+    world.instruct(director, "model_instruction", past, model=True)
+    evidence.appoint(
+        worker=director,
+        duty="erection_supervisor",
+        employer=world.employer,
+        start=past,
+        appointed_by="Ines Okoro",
+        stop_work_authority=True,
+        **recording,
+    )
+    world.assess(director, "erection_supervisor")
+    changes = local_date(world.now, ZoneInfo(world.site.time_zone)) + timedelta(days=1)
+    held: dict[str, Any] = {"worker": director, "number": "1", "issuer": "Norrland Board", **recording}
+    evidence.record_certification(
+        scheme="tower crane erection", issued=past.date(), expires=changes, classes=["hammerhead"], **held
+    )
+    evidence.record_certification(
+        scheme="professional engineer licence", issued=changes, **held | {"recorded_at": world.now}
+    )
+    job = world.job(["erection_supervisor"], starts_in=0)
+    found = candidates_for(slot_with_job(job.slots.get().pk), start=job.start, end=job.end)
+    assert [each.worker for each in found.permitted] == [director]
+
+
+def test_hours_count_by_the_clock_of_their_own_site(world: World) -> None:
+    """The first night of the months that count has begun in Newfoundland while it is the day before in Vancouver."""
+    job = world.job(["erector"])
+    role = standard_of(job).by_role_and_operation["erector", "dismantling"]
+    leaf = next(each for each in role.leaves() if isinstance(each, Hours) and each.within_months)
+    first = months_before(local_date(job.start, ZoneInfo(world.site.time_zone)), leaf.within_months or 0)
+    start = datetime(first.year, first.month, first.day, tzinfo=ZoneInfo("America/St_Johns"))
+    longer_ago = start - timedelta(days=30)
+    away = register_site(
+        name="Gannet Slip",
+        time_zone="America/St_Johns",
+        jurisdiction="US",
+        working_language="en",
+        recorded_at=longer_ago,
+    )
+    crane = register_crane(model=world.model, serial_number="180-9", recorded_at=longer_ago)
+    place_crane(crane=crane, site=away, start=longer_ago, recorded_at=longer_ago, recorded_by=None)
+    worker = world.worker("Ulf", "Grane")
+    evidence.record_hours(
+        new=evidence.NewHours(
+            worker=worker,
+            model=world.model,
+            operation="dismantling",
+            start=start.astimezone(UTC),
+            end=(start + timedelta(hours=3)).astimezone(UTC),
+            employer=world.employer,
+            site=away,
+            crane=crane,
+            countersigner=world.assessor,
+            countersigned_at=start.astimezone(UTC) + timedelta(hours=3),
+        ),
+        recorded_at=world.now,
+        recorded_by=None,
+    )
+    sieve = Sieve(role, slot_with_job(job.slots.get().pk).job, job.start, job.end)
+    assert sieve.minutes([worker])[worker.pk][leaf.key] == 3 * 60

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import random
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
 from registry.crews import queries
 from registry.crews.queries import Answered, asking_for_slot, slot_with_job
 from registry.evidence import services as evidence
+from registry.evidence.models import Assessment, HoursEntry
 from registry.evidence.queries import signer_closure
 from registry.people.models import Worker
 from tests.world import World
@@ -35,49 +38,143 @@ def test_a_grounded_signer(world: World, erector: Worker) -> None:
     assert quick.answer.permitted
 
 
-def test_an_assessor_whose_hours_the_worker_signs_is_not_independent(world: World, erector: Worker) -> None:
+def an_hour_of_the_assessors(world: World, *, signer: Worker | None = None, capacity: str = "erector") -> HoursEntry:
     start = (world.now - timedelta(days=2)).replace(hour=15, minute=0)
-    evidence.record_hours(
+    return evidence.record_hours(
         new=evidence.NewHours(
             worker=world.assessor,
             model=world.model,
             operation="erection",
+            capacity=capacity,
             start=start,
             end=start + timedelta(hours=1),
             employer=world.employer,
             site=world.site,
-            countersigner=erector,
-            countersigned_at=start + timedelta(hours=2),
+            countersigner=signer,
+            countersigned_at=None if signer is None else start + timedelta(hours=2),
         ),
         recorded_at=world.now,
         recorded_by=None,
     )
+
+
+def assessed_by(world: World, assessor: Worker) -> Assessment:
+    """An assessment of the assessor."""
+    at = world.now - timedelta(days=50)
+    return evidence.record_assessment(
+        worker=world.assessor,
+        role="rigger",
+        model=world.model,
+        operations=["erection"],
+        assessed_at=at,
+        outcome="pass",
+        assessor=assessor,
+        employer=world.employer,
+        recorded_at=at,
+        recorded_by=None,
+    )
+
+
+def reasons(answered: Answered) -> set[str]:
+    return {each.reason for leaf in answered.answer.requirements for each in leaf.not_counted}
+
+
+def test_an_assessor_whose_hours_the_worker_signs_is_not_independent(world: World, erector: Worker) -> None:
+    an_hour_of_the_assessors(world, signer=erector)
     quick, whole = both_ways(world, erector)
     assert quick.answer == whole.answer
     assert not quick.answer.permitted
-    reasons = {each.reason for leaf in quick.answer.requirements for each in leaf.not_counted}
-    assert "assessor_not_independent" in reasons
+    assert "assessor_not_independent" in reasons(quick)
+
+
+def test_an_assessor_whom_the_worker_assessed_is_not_independent(world: World, erector: Worker) -> None:
+    given = assessed_by(world, erector)
+    quick, whole = both_ways(world, erector)
+    assert quick.answer == whole.answer
+    assert not quick.answer.permitted
+    assert "assessor_not_independent" in reasons(quick)
+    evidence.correct(given, assessor=world.worker("Odo", "Marsh"), recorded_at=world.now, recorded_by=None)
+    quick, whole = both_ways(world, erector)
+    assert quick.answer == whole.answer
+    assert quick.answer.permitted
 
 
 def test_an_assessor_who_is_a_trainee_on_the_model(world: World, erector: Worker) -> None:
-    start = (world.now - timedelta(days=2)).replace(hour=15, minute=0)
-    evidence.record_hours(
-        new=evidence.NewHours(
-            worker=world.assessor,
-            model=world.model,
-            operation="erection",
-            start=start,
-            capacity="trainee",
-            end=start + timedelta(hours=1),
-            employer=world.employer,
-            site=world.site,
-        ),
-        recorded_at=world.now,
-        recorded_by=None,
-    )
+    an_hour_of_the_assessors(world, capacity="trainee")
     quick, whole = both_ways(world, erector)
     assert quick.answer == whole.answer
     assert not quick.answer.permitted
+
+
+@pytest.mark.parametrize("how", ["corrected trainee", "withdrawn signature", "corrected and not signed again"])
+def test_what_told_against_an_assessor_and_was_corrected_tells_no_more(world: World, erector: Worker, how: str) -> None:
+    recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": None}
+    if how == "corrected trainee":
+        evidence.correct(an_hour_of_the_assessors(world, capacity="trainee"), capacity="erector", **recording)
+    elif how == "withdrawn signature":
+        evidence.withdraw(an_hour_of_the_assessors(world, signer=erector), **recording)
+    else:
+        evidence.correct(an_hour_of_the_assessors(world, signer=erector), operation="climbing", **recording)
+    quick, whole = both_ways(world, erector)
+    assert quick.answer == whole.answer
+    assert quick.answer.permitted
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_whatever_people_signed_corrected_and_withdrew(world: World, erector: Worker, seed: int) -> None:
+    """Drawn at random: who signed and assessed whom, and what became of it."""
+    drawn = random.Random(seed)
+    people = [world.assessor, erector, world.worker("Odo", "Marsh"), world.worker("Ivo", "Keld")]
+    recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": None}
+    made: list[Any] = []
+    for number in range(24):
+        worker, signer = drawn.sample(people, 2)
+        start = (world.now - timedelta(days=2 + number)).replace(hour=15, minute=0)
+        if drawn.random() < 0.3 and made:
+            record = made.pop(drawn.randrange(len(made)))
+            if drawn.random() < 0.5:
+                evidence.withdraw(record, **recording)
+            elif isinstance(record, HoursEntry):
+                made.append(evidence.correct(record, capacity=drawn.choice(["erector", "rigger"]), **recording))
+            else:
+                others = [each for each in people if each not in (record.worker, record.assessor)]
+                made.append(evidence.correct(record, assessor=drawn.choice(others), **recording))
+        elif drawn.random() < 0.4:
+            made.append(
+                evidence.record_assessment(
+                    worker=worker,
+                    role=drawn.choice(["erector", "rigger"]),
+                    model=world.model,
+                    operations=["dismantling"],
+                    assessed_at=start,
+                    outcome=drawn.choice(["pass", "pass", "not_yet_competent"]),
+                    assessor=signer,
+                    employer=world.employer,
+                    **recording,
+                )
+            )
+        else:
+            made.append(
+                evidence.record_hours(
+                    new=evidence.NewHours(
+                        worker=worker,
+                        model=world.model,
+                        operation="dismantling",
+                        capacity=drawn.choice(["erector", "erector", "trainee"]),
+                        start=start,
+                        end=start + timedelta(hours=1),
+                        employer=world.employer,
+                        site=world.site,
+                        crane=world.crane,
+                        countersigner=signer,
+                        countersigned_at=start + timedelta(hours=2),
+                    ),
+                    **recording,
+                )
+            )
+    for each in people:
+        quick, whole = both_ways(world, each)
+        assert quick.answer == whole.answer
 
 
 def test_two_who_only_signed_for_each_other(world: World) -> None:
