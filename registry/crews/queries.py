@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -320,6 +321,17 @@ class Stay:
         )
 
 
+def _other_work(elsewhere: Iterable[Stay]) -> Iterator[OtherWork]:
+    """Each person's time on each other job, once however many places of it they fill."""
+    stays: dict[tuple[int, int], list[Stay]] = defaultdict(list)
+    for each in elsewhere:
+        stays[each.worker.pk, each.job.pk].append(each)
+    for (worker, _job), on_job in stays.items():
+        job = on_job[0].job
+        for start, end in Timeline.of((each.start, each.end) for each in on_job).intervals:
+            yield OtherWork(worker=str(worker), job=str(job), start=start, end=end, minutes_per_day=job.minutes_per_day)
+
+
 def crew_from(
     job: Job, slots: Iterable[Slot], here: Iterable[Stay], elsewhere: Iterable[Stay], skills: QuerySet[LanguageSkill]
 ) -> Crew:
@@ -350,16 +362,7 @@ def crew_from(
             )
             for each in here
         ),
-        other_work=tuple(
-            OtherWork(
-                worker=str(each.worker.pk),
-                job=str(each.job),
-                start=each.start,
-                end=each.end,
-                minutes_per_day=each.job.minutes_per_day,
-            )
-            for each in elsewhere
-        ),
+        other_work=tuple(_other_work(elsewhere)),
         working_language=job.site.working_language or None,
     )
 

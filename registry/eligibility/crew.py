@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from registry.eligibility.calendar import DAY, local_date
+from registry.eligibility.calendar import DAY, bounds_of_day, local_date, whole_minutes
 from registry.eligibility.hours import INSTANT
 from registry.eligibility.intervals import Timeline, at_least
 from registry.eligibility.sentences import (
@@ -114,9 +114,13 @@ def _slots_filled(standard: Standard, crew: Crew, standing: list[Member]) -> Ite
 
 
 def _supervised(standard: Standard, crew: Crew, standing: list[Member]) -> CrewFinding:
-    others = {each.worker for each in standing if each.role != SUPERVISOR}
-    free = [each for each in standing if each.role == SUPERVISOR and each.worker not in others]
-    gap = Timeline.of((each.start, each.end) for each in free).first_gap(crew.start, crew.end)
+    free = [
+        interval
+        for each in standing
+        if each.role == SUPERVISOR
+        for interval in Timeline.of([(each.start, each.end)]).minus(_in_other_roles(each, standing)).intervals
+    ]
+    gap = Timeline.of(free).first_gap(crew.start, crew.end)
     title = authored(standard.title_of(SUPERVISOR))
     if gap is None:
         sentence = say("%(role)s with no other role: present throughout", role=title)
@@ -124,6 +128,12 @@ def _supervised(standard: Standard, crew: Crew, standing: list[Member]) -> CrewF
         since = moment(gap, crew.zone)
         sentence = say("%(role)s with no other role: nobody from %(instant)s", role=title, instant=since)
     return CrewFinding("supervised_throughout", gap is None, sentence, standard.crew.source)
+
+
+def _in_other_roles(supervisor: Member, standing: list[Member]) -> Timeline:
+    return Timeline.of(
+        (each.start, each.end) for each in standing if each.worker == supervisor.worker and each.role != SUPERVISOR
+    )
 
 
 def _engineer_named(standard: Standard, crew: Crew, standing: list[Member]) -> Iterator[CrewFinding]:
@@ -182,15 +192,16 @@ def _not_elsewhere(rules: CrewRules, crew: Crew, standing: list[Member]) -> Iter
 def _hours_of_work(rules: CrewRules, crew: Crew, standing: list[Member]) -> Iterator[CrewFinding]:
     for worker, name in {each.worker: each.name for each in standing}.items():
         here = Timeline.of((each.start, each.end) for each in standing if each.worker == worker)
-        planned: dict[date, int] = defaultdict(int)
+        there: dict[date, int] = defaultdict(int)
         for start, end in here.intervals:
-            for day in _days(start, end, crew.zone):
-                planned[day] = crew.minutes_per_day
+            for day, minutes in _minutes_by_day(start, end, crew.zone):
+                there[day] += minutes
+        planned = {day: min(minutes, crew.minutes_per_day) for day, minutes in there.items()}
         for other in crew.other_work:
             if other.worker == worker:
-                for day in _days(other.start, other.end, crew.zone):
+                for day, minutes in _minutes_by_day(other.start, other.end, crew.zone):
                     if day in planned:
-                        planned[day] += other.minutes_per_day
+                        planned[day] += min(minutes, other.minutes_per_day)
         too_long = [day for day, minutes in planned.items() if minutes > rules.longest_day]
         if too_long:
             day = min(too_long)
@@ -204,11 +215,13 @@ def _hours_of_work(rules: CrewRules, crew: Crew, standing: list[Member]) -> Iter
             yield CrewFinding("hours_of_work", False, sentence, rules.hours_source)
 
 
-def _days(start: datetime, end: datetime, zone: ZoneInfo) -> Iterator[date]:
+def _minutes_by_day(start: datetime, end: datetime, zone: ZoneInfo) -> Iterator[tuple[date, int]]:
+    """Each local day of ``[start, end)`` with its minutes in it: no more can be worked on it."""
     day = local_date(start, zone)
     last = local_date(end - INSTANT, zone)
     while day <= last:
-        yield day
+        midnight, next_midnight = bounds_of_day(day, zone)
+        yield day, whole_minutes(max(start, midnight), min(end, next_midnight))
         day += DAY
 
 

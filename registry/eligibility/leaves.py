@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import chain, pairwise
 from typing import TypeVar
+from zoneinfo import ZoneInfo
 
 from registry.eligibility.calendar import end_of_day, first_day_outside, local_date, start_of_day
 from registry.eligibility.evidence import (
@@ -63,8 +64,8 @@ class LeafEvaluation:
     """From when on hours count, where another requirement must have been met first."""
     ended_at: list[datetime] = field(default_factory=list)
     """When a later record ends it, whatever was obtained before: a setback, a stand-down."""
-    retraining_due: bool = False
-    """Whether a stand-down in force has no retraining yet that answers it."""
+    retraining_due: list[datetime] = field(default_factory=list)
+    """When the stand-downs in force began that no retraining answers yet."""
 
     def lowest_minutes(self, start: datetime, end: datetime) -> int:
         """The lowest total of hours within ``[start, end)``, whichever models count when."""
@@ -82,9 +83,9 @@ class Requirements:
         self.evidence = evidence
         self.signatures = signatures
         signatures.evaluate = self.of_role
-        self._certified: dict[tuple[int, str, str], LeafEvaluation] = {}
-        self._certificates: dict[str, tuple[Timeline, Timeline]] = {}
-        """Of each certificate, when it is in force and when it is taken out: the zone is the same for all."""
+        self._certified: dict[tuple[int, str, str, ZoneInfo], LeafEvaluation] = {}
+        self._certificates: dict[tuple[str, ZoneInfo], tuple[Timeline, Timeline]] = {}
+        """Of each certificate, by the clock of a zone, when it is in force and when it is taken out."""
 
     def of_role(self, asked: Asked) -> Timeline:
         """When the person meets the standard of the role."""
@@ -102,7 +103,7 @@ class Requirements:
             if not asked.signing:
                 return self.certification(leaf, asked)
             # Every signer's certificates are looked up once for each model.
-            key = id(leaf), asked.person, asked.model
+            key = id(leaf), asked.person, asked.model, asked.zone
             if key not in self._certified:
                 self._certified[key] = self.certification(leaf, asked)
             return self._certified[key]
@@ -260,24 +261,32 @@ class Requirements:
                 passes.append(given)
             else:
                 evaluation.not_counted[reason].append(given.id)
-        evaluation.ended_at = [each.assessed_at for each in setbacks]
+        # A setback ends a pass only while its own model counts, as a pass counts only while its model does.
+        evaluation.ended_at = [
+            each.assessed_at
+            for each in setbacks
+            if any(span[0] <= each.assessed_at < span[1] and each.model in models_then for span, models_then in scopes)
+        ]
         standing: list[Interval] = []
         for given in passes:
-            end = FOREVER
+            valid_until = FOREVER
             if leaf.within_months is not None:
                 day = local_date(given.assessed_at, asked.zone)
-                end = start_of_day(first_day_outside(day, leaf.within_months), asked.zone)
-            reason = "too_old" if end <= asked.since else None
-            for setback in setbacks:
-                if setback.assessed_at >= given.assessed_at:
-                    end = min(end, setback.assessed_at)
-                    if setback.assessed_at <= asked.since:
-                        reason = "overturned"
+                valid_until = start_of_day(first_day_outside(day, leaf.within_months), asked.zone)
+            reason = "too_old" if valid_until <= asked.since else None
             for span, models_then in scopes:
-                if given.model in models_then:
-                    standing.append((max(given.assessed_at, span[0]), min(end, span[1])))
-                elif reason is None and span[0] <= asked.since < span[1]:
-                    reason = "another_model"
+                now = span[0] <= asked.since < span[1]
+                if given.model not in models_then:
+                    reason = reason or ("another_model" if now else None)
+                    continue
+                later = [
+                    each.assessed_at
+                    for each in setbacks
+                    if each.assessed_at >= given.assessed_at and each.model in models_then
+                ]
+                standing.append((max(given.assessed_at, span[0]), min([valid_until, span[1], *later])))
+                if now and any(each <= asked.since for each in later):
+                    reason = "overturned"
             if reason is None:
                 evaluation.counted.append(given.id)
             else:
@@ -340,11 +349,12 @@ class Requirements:
 
     def _certificate_in_force(self, held: Certification, asked: Asked) -> tuple[Timeline, bool]:
         """When it is in force, and whether a suspension or revocation took it out at ``asked.since``."""
-        known = self._certificates.get(held.id)
+        key = held.id, asked.zone
+        known = self._certificates.get(key)
         if known is None:
             taken_out = Timeline.of(self._barred(held))
             whole = Timeline.of([self._in_force(held.issued, held.expires, asked)])
-            known = self._certificates[held.id] = whole.minus(taken_out), taken_out
+            known = self._certificates[key] = whole.minus(taken_out), taken_out
         in_force, taken_out = known
         return in_force, taken_out.holds_at(asked.since)
 
@@ -443,7 +453,7 @@ class Requirements:
             if lifted > asked.since:
                 evaluation.not_counted["stand_down"].append(each.id)
                 if self._retrained_at(each, asked) >= asked.since:
-                    evaluation.retraining_due = True
+                    evaluation.retraining_due.append(each.start)
         evaluation.timeline = Timeline.of(barred).outside()
         return evaluation
 

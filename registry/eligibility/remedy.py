@@ -57,7 +57,13 @@ ON_WHAT = {
     "class": sentence("on cranes of the same class"),
     "any": sentence("on any crane"),
 }
-"""Where hours are to be worked, by scope."""
+"""Where hours are to be worked, or an assessment given, by scope."""
+
+FOR_WHAT = {
+    "model": sentence("for this very model"),
+    "class": sentence("for cranes of this class or this very model"),
+}
+"""What a certificate must cover."""
 
 ASSESSMENTS = {
     "any": sentence("a practical assessment as %(role)s in %(operations)s, passed and given by an entitled assessor"),
@@ -210,13 +216,15 @@ class _Finder:
             isinstance(leaf, PracticalAssessment)
             and leaf.role in (None, self.question.role)
             and (not leaf.operations or self.question.operation in leaf.operations)
+            # After a stand-down somebody is assessed again on this very model.
+            and leaf.scope in ("model", "configuration")
             for leaf in chosen
         )
         items: list[RemedyItem] = []
         for leaf in chosen:
             if isinstance(leaf, NoStandDown):
-                if self.evaluations[leaf.key].retraining_due:
-                    items.append(self._item(leaf, "retraining", self._retraining()))
+                for began in sorted(self.evaluations[leaf.key].retraining_due):
+                    items.append(self._item(leaf, "retraining", self._retraining(began)))
                 if not reassessed:
                     items.append(self._item(leaf, "assessment", self._assessment(None)))
             elif not isinstance(leaf, Hours):
@@ -242,18 +250,21 @@ class _Finder:
         return "language", say("a working language in common: %(languages)s", languages=wanted)
 
     def _certificate(self, leaf: Certified) -> Sentence:
-        schemes, day = either(leaf.schemes), self._end_of_window
-        if not leaf.scope:
-            return say("a certificate of the scheme %(schemes)s, valid through %(day)s", schemes=schemes, day=day)
-        return say(
-            "a certificate of the scheme %(schemes)s covering %(scope)s, valid through %(day)s",
-            schemes=schemes,
-            scope=listed(sorted(leaf.scope)),
-            day=day,
-        )
+        schemes, day = either(leaf.schemes), self._last_day
+        wanted = say("a certificate of the scheme %(schemes)s, valid through %(day)s", schemes=schemes, day=day)
+        if leaf.scope:
+            wanted = say(
+                "a certificate of the scheme %(schemes)s covering %(scope)s, valid through %(day)s",
+                schemes=schemes,
+                scope=listed(sorted(leaf.scope)),
+                day=day,
+            )
+        if leaf.covers == "any":
+            return wanted
+        return say("%(remedy)s, %(where)s", remedy=wanted, where=say(FOR_WHAT[leaf.covers]))
 
     def _appointment(self, leaf: Appointed) -> Sentence:
-        values = {"kinds": either(map(term, sorted(leaf.kinds))), "duty": term(leaf.duty), "day": self._end_of_window}
+        values = {"kinds": either(map(term, sorted(leaf.kinds))), "duty": term(leaf.duty), "day": self._last_day}
         if leaf.stop_work_authority:
             return say(
                 "a written %(kinds)s appointment as %(duty)s with authority to stop work, through %(day)s", **values
@@ -261,20 +272,22 @@ class _Finder:
         return say("a written %(kinds)s appointment as %(duty)s, through %(day)s", **values)
 
     @property
-    def _end_of_window(self) -> Sentence:
-        return day_of(local_date(self.question.end, self.question.zone))
+    def _last_day(self) -> Sentence:
+        return day_of(local_date(self.question.end - INSTANT, self.question.zone))
 
     def _assessment(self, leaf: PracticalAssessment | None) -> Sentence:
         role = leaf.role if leaf and leaf.role else self.question.role
         operations = [self.question.operation]
         if leaf is not None and leaf.operations and operations[0] not in leaf.operations:
             operations = sorted(leaf.operations)
-        return say(
+        wanted = say(
             ASSESSMENTS[leaf.assessor if leaf else "any"], role=term(role), operations=either(map(term, operations))
         )
+        return say("%(remedy)s, %(where)s", remedy=wanted, where=say(ON_WHAT[leaf.scope if leaf else "model"]))
 
-    def _retraining(self) -> Sentence:
-        return say("retraining that answers the stand-down, then a re-assessment")
+    def _retraining(self, began: datetime) -> Sentence:
+        day = day_of(local_date(began, self.question.zone))
+        return say("retraining that answers the stand-down of %(day)s, then a re-assessment", day=day)
 
     def _hours_items(self, leaves: Iterable[Hours]) -> list[RemedyItem]:
         """Hours still to work; an hour that counts for several requirements is asked for once."""

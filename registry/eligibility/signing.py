@@ -39,6 +39,7 @@ class Signer(NamedTuple):
     model: str
     operation: str
     employer: str | None
+    zone: ZoneInfo
 
 
 class Signatures:
@@ -58,7 +59,7 @@ class Signatures:
         self.doubted: set[str] = set()
         """People whose signature was found wanting; see :attr:`Decision.doubted_signers`."""
 
-        self._countersigners: dict[tuple[str, str, str, str], Timeline] = {}
+        self._countersigners: dict[tuple[str, str, str, str, ZoneInfo], Timeline] = {}
         self._judged: dict[str, CountedEntry | str] = {}
         self._late_after = timedelta(days=standard.provenance.countersign_within_days)
         self._recorded_late_after = timedelta(days=standard.plausibility.recorded_late_after_days)
@@ -97,7 +98,8 @@ class Signatures:
 
     def _entitled_countersigner(self, by: str, entry: HoursEntry) -> Timeline:
         """When ``by`` was entitled to countersign such an entry."""
-        key = by, entry.model, entry.operation, entry.employer
+        # A certificate's last day is that of the site where the work was signed for.
+        key = by, entry.model, entry.operation, entry.employer, entry.zone
         found = self._countersigners.get(key) if self._asking is None else None
         if found is None:
             found = self.entitled(
@@ -107,6 +109,7 @@ class Signatures:
                     entry.model,
                     entry.operation,
                     entry.employer,
+                    entry.zone,
                 )
             )
             if self._asking is None:
@@ -237,6 +240,7 @@ class Signatures:
                     given.model,
                     operation,
                     given.employer,
+                    self.zone,
                 )
             ).holds_at(given.assessed_at)
             for operation in sorted(given.operations & wanted)
@@ -288,7 +292,7 @@ class Signatures:
             model=signer.model,
             operation=signer.operation,
             employer=signer.employer,
-            zone=self.zone,
+            zone=signer.zone,
             since=BEGINNING,
             signing=True,
         )

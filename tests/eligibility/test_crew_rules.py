@@ -155,6 +155,34 @@ def test_two_jobs_on_one_day_past_the_hours_of_work(standard: Standard) -> None:
     assert "5 Jun 2026" in unmet[0].sentence
 
 
+def test_only_the_time_there_is_counts_as_hours_of_work(standard: Standard) -> None:
+    """Four hours are not eight because a job plans eight, and a night belongs to two days."""
+    zone = ZoneInfo("America/Vancouver")
+
+    def at(day: int, hour: int) -> datetime:
+        return datetime(2026, 6, day, hour, tzinfo=zone).astimezone(UTC)
+
+    def rules(here: tuple[datetime, datetime], there: tuple[datetime, datetime]) -> set[str]:
+        start, end = here
+        elsewhere = OtherWork(worker="w-s2", job="another job", start=there[0], end=there[1], minutes_per_day=480)
+        alone = (member("s2", start=start, end=end),)
+        return {each.rule for each in findings(standard, alone, start=start, end=end, other_work=(elsewhere,))}
+
+    assert "hours_of_work" not in rules((at(1, 13), at(1, 17)), (at(1, 7), at(1, 11)))
+    assert "hours_of_work" not in rules((at(2, 22), at(3, 6)), (at(1, 22), at(2, 6)))
+    assert "hours_of_work" in rules((at(1, 13), at(1, 21)), (at(1, 5), at(1, 11)))
+
+
+def test_who_was_an_erector_before_may_supervise_after(standard: Standard) -> None:
+    changes = START + timedelta(days=1)
+    first = member("s1", "w-first", key="a-first", end=changes)
+    then = member("s1", "w-s2", key="a-then", start=changes)
+    crew = whole_crew(s1=then, s2=member("s2", end=changes), s3=member("s3", end=changes, paired_with="a-s2"))
+    assert "supervised_throughout" not in {each.rule for each in findings(standard, (*crew, first))}
+    both = whole_crew(s1=then, s2=member("s2", end=changes + timedelta(minutes=1)))
+    assert "supervised_throughout" in {each.rule for each in findings(standard, (*both, first))}
+
+
 def test_no_language_in_common(standard: Standard) -> None:
     french = member("s2", languages=frozenset({"fr"}))
     unmet = findings(standard, whole_crew(s2=french))

@@ -18,6 +18,7 @@ from registry.eligibility.evidence import (
     Countersignature,
     Employer,
     Evidence,
+    FamilyDeclaration,
     HoursEntry,
     Instruction,
     Model,
@@ -57,6 +58,7 @@ def decided(
     start: str = "2026-06-01T07:00",
     end: str = "2026-06-01T19:00",
     zone: str = "America/Chicago",
+    root_until: str | None = None,
     **more: Any,
 ) -> Decision:
     """The answer for ``worker`` as erector; ``root`` may countersign and assess anything."""
@@ -98,15 +100,19 @@ def decided(
         Instruction: "instruction",
         Appointment: "appointments",
         StandDown: "stand_downs",
+        FamilyDeclaration: "families",
     }
     held: dict[str, tuple[Record, ...]] = {}
-    for record in (certificate("root", "assessor", "2010-01-01"), *records):
+    for record in (certificate("root", "assessor", "2010-01-01", root_until), *records):
         kind = kinds[type(record)]
         held[kind] = (*held.get(kind, ()), record)
     evidence = Evidence(
         people={key: Person(key, key.title()) for key in ("worker", "root")},
         employers={"kestrel": Employer("kestrel", "Kestrel Tower Works")},
-        models={"m": Model("m", "Norrland Hoist", "NH 280", "flat top")},
+        models={
+            "m": Model("m", "Norrland Hoist", "NH 280", "flat top"),
+            "sister": Model("sister", "Norrland Hoist", "NH 900", "luffing jib"),
+        },
         **held,  # type: ignore[arg-type]
     )
     question = Question(
@@ -403,3 +409,81 @@ def test_the_cheapest_of_many_branches_is_found_without_trying_every_combination
         for group in range(12)
     ]
     assert cure(decided(groups)) == [(f"i_{group}_3", None) for group in range(12)]
+
+
+# What a remedy says is what must be obtained
+
+
+def wanted(decision: Decision) -> list[str]:
+    assert decision.remedy is not None
+    return [each.sentence for each in decision.remedy.items]
+
+
+def test_a_remedy_says_what_a_certificate_must_cover_and_how_long() -> None:
+    for covers, where in (
+        ("class", ", for cranes of this class or this very model"),
+        ("model", ", for this very model"),
+        ("any", ""),
+    ):
+        certified = leaf("certification", "certification", schemes=["erection"], covers=covers)
+        (sentence,) = wanted(decided(certified, end="2026-06-02T00:00"))
+        assert sentence == f"a certificate of the scheme erection, valid through 1 Jun 2026{where}"
+
+
+def test_a_remedy_says_on_what_somebody_is_to_be_assessed() -> None:
+    (sentence,) = wanted(decided(ASSESSMENT))
+    assert sentence.endswith("passed and given by an entitled assessor, on the model")
+
+
+def test_each_stand_down_is_answered_by_a_retraining_of_its_own() -> None:
+    first, second = stood_down("2026-05-01T10:00"), stood_down("2026-05-10T10:00", id="second")
+    refused = decided([], first, second)
+    assert wanted(refused)[:2] == [
+        "retraining that answers the stand-down of 1 May 2026, then a re-assessment",
+        "retraining that answers the stand-down of 10 May 2026, then a re-assessment",
+    ]
+    again = (instructed("2026-05-20T08:00", "retraining", "second"), assessed("2026-05-21T08:00"))
+    half = decided([], first, second, *again)
+    assert wanted(half)[:1] == ["retraining that answers the stand-down of 1 May 2026, then a re-assessment"]
+    answered = (instructed("2026-05-20T09:00", "retraining", "bar"), *again)
+    assert decided([], first, second, *answered).permitted
+
+
+def test_after_a_stand_down_an_assessment_on_any_model_does_not_do() -> None:
+    anywhere = leaf("assessment", "anywhere", scope="any")
+    refused = decided(anywhere, stood_down("2026-05-01T10:00"))
+    assert cure(refused) == [("no_stand_down", None), ("no_stand_down", None), ("anywhere", None)]
+    retrained = instructed("2026-05-20T08:00", "retraining", "bar")
+    elsewhere = replace(assessed("2026-05-21T08:00"), model="sister")
+    assert not decided(anywhere, stood_down("2026-05-01T10:00"), retrained, elsewhere).permitted
+    assert decided(anywhere, stood_down("2026-05-01T10:00"), retrained, assessed("2026-05-21T08:00")).permitted
+
+
+def test_a_setback_on_a_sister_model_counts_only_while_the_family_does() -> None:
+    of_family = leaf("assessment", "of_family", scope="family")
+    setback = replace(assessed("2025-08-01T08:00", "not_yet_competent"), model="sister")
+
+    def family(until: str | None) -> FamilyDeclaration:
+        return FamilyDeclaration(
+            id="family",
+            recorded_at=LONG_AGO,
+            maker="Norrland Hoist",
+            models=frozenset({"m", "sister"}),
+            document="letter",
+            valid_from=date(2020, 1, 1),
+            valid_until=None if until is None else date.fromisoformat(until),
+        )
+
+    passed = assessed("2025-05-01T08:00")
+    assert decided(of_family, passed, setback, family("2020-12-31")).permitted
+    refused = decided(of_family, passed, setback, family(None))
+    assert not refused.permitted
+    assert "overturned" in {each.reason for leaf in refused.requirements for each in leaf.not_counted}
+
+
+@pytest.mark.parametrize("asked_in", ["America/Vancouver", "Europe/Berlin"])
+def test_a_signer_is_entitled_by_the_clock_where_the_work_was(asked_in: str) -> None:
+    """In Berlin the signer's certificate has ended; in Vancouver it is still the day before."""
+    night = worked("2026-05-11T01:00", 300, zone="Europe/Berlin")
+    assert not decided(hours_leaf(), night, zone=asked_in, root_until="2026-05-10").permitted
+    assert decided(hours_leaf(), night, zone=asked_in, root_until="2026-05-11").permitted
