@@ -112,7 +112,7 @@ def candidates_for(slot: Slot, *, start: datetime, end: datetime, query: str = "
 
 
 def _employed(slot: Slot, start: datetime, end: datetime, query: str) -> QuerySet[Worker]:
-    people = Worker.objects.filter(pk__in=employed_throughout(slot.job, start, end).values("worker"))
+    people = employed_throughout(slot.job, start, end)
     for word in query.split():
         people = people.filter(named(word))
     return people.order_by("family_name", "given_name", "id")

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from django.contrib.postgres.fields import DateRangeField
 from django.db import connection
-from django.db.models import Q, QuerySet
+from django.db.backends.postgresql.psycopg_any import DateRange
+from django.db.models import Aggregate, F, Func, QuerySet, Value
 from django.utils.translation import gettext as _
 
 from registry.crews.models import AssignmentState, Job, Slot
@@ -381,18 +383,22 @@ def candidates(job: Job) -> QuerySet[Worker]:
     )
 
 
-def employed_throughout(job: Job, start: datetime, end: datetime) -> QuerySet[Employment]:
-    """Employments by the job's employer that last for all of ``[start, end)``, by the site's days."""
+def employed_throughout(job: Job, start: datetime, end: datetime) -> QuerySet[Worker]:
+    """Whom the job's employer employs for all of ``[start, end)``, by the site's days.
+
+    One employment may follow upon another.
+    """
     zone = ZoneInfo(job.site.time_zone)
-    return Employment.objects.current().filter(
-        Q(end__isnull=True) | Q(end__gte=local_date(end - INSTANT, zone)),
-        employer=job.employer_id,
-        start__lte=local_date(start, zone),
-    )
+    days = DateRange(local_date(start, zone), local_date(end - INSTANT, zone), "[]")
+    employments = Employment.objects.current().filter(employer=job.employer_id).order_by().values("worker")
+    each = Func(F("start"), F("end"), Value("[]"), function="daterange")
+    together = Aggregate(each, function="range_agg", output_field=DateRangeField())
+    employed = employments.annotate(together=together).filter(together__contains=days)
+    return Worker.objects.filter(pk__in=employed.values("worker"))
 
 
 def employment_problems(job: Job, worker_id: int, start: datetime, end: datetime) -> list[Problem]:
     """Why the worker is not the employer's to assign, by the site's days."""
-    if employed_throughout(job, start, end).filter(worker=worker_id).exists():
+    if employed_throughout(job, start, end).filter(pk=worker_id).exists():
         return []
     return [broken("worker_is_employed_by_the_jobs_employer")]

@@ -10,11 +10,13 @@ import pytest
 from django.db import transaction
 
 from registry.crews import services as crews
+from registry.crews.candidates import candidates_for
 from registry.crews.models import Assignment, AssignmentState, Job, Refusal
 from registry.crews.queries import slot_with_job
 from registry.database.errors import RecordRefused
 from registry.evidence.services import correct
 from registry.people.models import Employment, Worker
+from registry.people.services import employ
 from tests.crews.test_concurrency import run_at_once
 from tests.world import World
 
@@ -128,3 +130,19 @@ def test_an_erector_who_leaves_while_a_trainee_comes_leaves_nobody_alone(transac
     assert run_at_once([begins, follows]) == []
     standing = AssignmentState.objects.filter(standing="standing").values_list("role", flat=True)
     assert list(standing) == []
+
+
+def test_one_employment_may_follow_upon_another(world: World) -> None:
+    erector = world.worker("Mira", "Sandoval")
+    world.make_erector(erector)
+    slot = slot_with_job(world.job(["erector"]).slots.get().pk)
+    last = slot.job.start.date() + timedelta(days=1)
+    recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": None}
+    first = correct(Employment.objects.get(worker=erector), end=last, **recording)
+    window: dict[str, Any] = {"start": slot.job.start, "end": slot.job.end}
+    assert candidates_for(slot, **window).permitted == []
+    employ(worker=erector, employer=world.employer, start=last + timedelta(days=1), **recording)
+    assert [each.worker for each in candidates_for(slot, **window).permitted] == [erector]
+    assert world.assign(slot, erector).permitted
+    correct(first, end=last - timedelta(days=1), **recording)
+    assert candidates_for(slot, **window).permitted == [], "a day is missing between the two"

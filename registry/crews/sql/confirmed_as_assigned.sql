@@ -56,15 +56,17 @@ BEGIN
             USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_uses_the_standard_in_force';
     END IF;
     -- Asked after the worker's version is locked: an employment that ends meanwhile is seen here or waits.
-    IF NOT EXISTS (
-        SELECT FROM public.people_employment employment
+    -- One employment may follow upon another.
+    IF NOT coalesce((
+        SELECT range_agg(daterange(employment.start, employment."end", '[]'))
+        FROM public.people_employment employment
         WHERE employment.worker_id = worker AND employment.employer_id = asked.employer_id
           AND NOT employment.withdrawn
-          AND employment.start <= (starts AT TIME ZONE asked.time_zone)::date
-          AND (employment."end" IS NULL
-               OR employment."end" >= ((ends - interval '1 microsecond') AT TIME ZONE asked.time_zone)::date)
           AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
-    ) THEN
+    ), '{}') @> daterange(
+        (starts AT TIME ZONE asked.time_zone)::date,
+        ((ends - interval '1 microsecond') AT TIME ZONE asked.time_zone)::date, '[]')
+    THEN
         RAISE EXCEPTION 'the job''s employer does not employ the worker for all of that time'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'worker_is_employed_by_the_jobs_employer';
     END IF;
