@@ -90,6 +90,7 @@ $$;
 -- The heart of the guard: the decision is permitted, for exactly this person,
 -- role, model, operation, employer and window, on current evidence and by the
 -- standard version in force.
+-- Replaced by confirmed_as_assigned.sql.
 CREATE FUNCTION crews_require_decision(
     decision bigint, slot bigint, worker bigint, starts timestamptz, ends timestamptz
 ) RETURNS void
@@ -144,6 +145,7 @@ END
 $$;
 
 -- Nobody reaches a slot without passing the guard.
+-- Replaced by confirmed_as_assigned.sql.
 CREATE FUNCTION crews_assignment_is_permitted() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
@@ -175,6 +177,7 @@ CREATE TRIGGER assignment_is_permitted BEFORE INSERT ON crews_assignment
     FOR EACH ROW EXECUTE FUNCTION crews_assignment_is_permitted();
 
 -- A new assignment stands.
+-- Replaced by one_place_of_a_role.sql.
 CREATE FUNCTION crews_assignment_stands() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
@@ -192,6 +195,7 @@ CREATE TRIGGER assignment_stands AFTER INSERT ON crews_assignment
     FOR EACH ROW EXECUTE FUNCTION crews_assignment_stands();
 
 -- A confirmation passes the same guard as the assignment did.
+-- Replaced by confirmed_as_assigned.sql.
 CREATE FUNCTION crews_event_is_allowed() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
