@@ -48,6 +48,10 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "nobody_countersigns_their_own_hours": ("by", _("Nobody countersigns their own hours.")),
     "countersignature_follows_the_work": ("at", _("Work can be countersigned only once it is done.")),
     "countersignature_is_not_in_the_future": ("at", _("A countersignature cannot be dated in the future.")),
+    "an_employer_records_about_its_own_people": (
+        "worker",
+        _("This person is not on your books now, nor was on the day that this is about."),
+    ),
     # What keeps somebody off the crews
     "only_the_registrar_takes_back_a_bar": (
         "",

@@ -34,13 +34,17 @@ def employer_answerable_for(record: Any, *, on: datetime) -> Employer | None:
     """The employer whose record it is.
 
     The one the record names; else the one whose account recorded it; else the
-    one on whose books the worker is on that day, the latest first.
+    one on whose books the worker was when it was recorded, the latest first: not
+    whoever employs the worker later.
     """
     named = getattr(record, "employer", None)
     if named is None and record.recorded_by is not None:
         named = record.recorded_by.employer
     if named is None:
-        employments = Employment.objects.current().filter(worker=record.worker_id, start__lte=on.date())
+        day = min(record.recorded_at, on).date()
+        employments = Employment.objects.current().filter(
+            Q(end__isnull=True) | Q(end__gte=day), worker=record.worker_id, start__lte=day
+        )
         latest = employments.select_related("employer").order_by("-start", "-id").first()
         named = None if latest is None else latest.employer
     return named

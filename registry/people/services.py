@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from datetime import date, datetime
+from typing import Any
 
 from django.db import connection, transaction
 from django.utils.translation import gettext as _
@@ -45,12 +46,15 @@ def register_worker(
     recorded_by: Account | None,
     date_of_birth: date | None = None,
     distinct_from: Collection[int] = (),
+    told_to: Employer | None = None,
 ) -> Worker:
     """Register a person, unless they seem to be registered already.
 
     The same name with the same date of birth is refused. The same name where
     either date is missing is refused unless the other worker's id is in
-    ``distinct_from``: somebody looked, and it is another person.
+    ``distinct_from``: somebody looked, and it is another person. Who else is
+    registered is told to the registrar (``told_to`` ``None``); an employer is told
+    of nobody that it never employed.
     """
     given_name, family_name = given_name.strip(), family_name.strip()
     problems = [
@@ -67,7 +71,7 @@ def register_worker(
         with connection.cursor() as cursor:
             # Two registrations of one name wait for each other; else neither would see the other.
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"worker {key}"])
-        same = _same_person_problems(key, date_of_birth, distinct_from)
+        same = _same_person_problems(key, date_of_birth, distinct_from, told_to)
         if same:
             raise RecordRefused(same)
         worker = Worker.objects.create(
@@ -82,10 +86,20 @@ def register_worker(
         return worker
 
 
-def _same_person_problems(key: str, date_of_birth: date | None, distinct_from: Collection[int]) -> list[Problem]:
-    """Why this may be somebody who is registered already."""
+def _same_person_problems(
+    key: str, date_of_birth: date | None, distinct_from: Collection[int], told_to: Employer | None
+) -> list[Problem]:
+    """Why this may be somebody who is registered already; who it is, is told to whom it concerns."""
     problems = []
     for other in Worker.objects.filter(name_key=key).order_by("id"):
+        if told_to is not None and not _ever_employed(other, told_to):
+            if date_of_birth is None or other.date_of_birth in (None, date_of_birth):
+                sentence = _(
+                    "Somebody of this name and date of birth is registered already. If it is this person, give the"
+                    " number too, which stands on their transcript; else ask the registrar."
+                )
+                problems.append(Problem("number", "worker_is_registered_once", sentence))
+            continue
         named = f"{other.number} {other}"
         if date_of_birth is None or other.date_of_birth is None:
             if other.pk in distinct_from:
@@ -99,6 +113,10 @@ def _same_person_problems(key: str, date_of_birth: date | None, distinct_from: C
             continue
         problems.append(Problem("family_name", "worker_is_registered_once", sentence))
     return problems
+
+
+def _ever_employed(worker: Worker, employer: Employer) -> bool:
+    return Employment.objects.current().filter(worker=worker, employer=employer).exists()
 
 
 def employ(
@@ -126,18 +144,40 @@ def take_on(
     start: date,
     recorded_at: datetime,
     recorded_by: Account | None,
+    number: str = "",
 ) -> Worker:
-    """Register a person and put them on the employer's books, both or neither."""
+    """Put a person on the employer's books, and register them first where no ``number`` says that they are.
+
+    Name and date of birth are known to many; with the number a worker shows that
+    the employer may have the record, which is open to it from then on.
+    """
+    recording: dict[str, Any] = {"recorded_at": recorded_at, "recorded_by": recorded_by}
     with transaction.atomic():
-        worker = register_worker(
-            given_name=given_name,
-            family_name=family_name,
-            date_of_birth=date_of_birth,
-            recorded_at=recorded_at,
-            recorded_by=recorded_by,
-        )
-        employ(worker=worker, employer=employer, start=start, recorded_at=recorded_at, recorded_by=recorded_by)
+        if number.strip():
+            worker = registered_as(number, given_name, family_name, date_of_birth)
+        else:
+            worker = register_worker(
+                given_name=given_name,
+                family_name=family_name,
+                date_of_birth=date_of_birth,
+                told_to=employer,
+                **recording,
+            )
+        employ(worker=worker, employer=employer, start=start, **recording)
     return worker
+
+
+def registered_as(number: str, given_name: str, family_name: str, date_of_birth: date | None) -> Worker:
+    """The person of this number, if name and date of birth are theirs too. One refusal for all that may be wrong."""
+    found = Worker.objects.filter(number=number.strip().upper(), date_of_birth=date_of_birth).first()
+    if (
+        found is None
+        or date_of_birth is None
+        or name_key(found.given_name, found.family_name) != name_key(given_name, family_name)
+    ):
+        sentence = _("Nobody is registered with this number, name and date of birth.")
+        raise RecordRefused([Problem("number", "worker_is_registered", sentence)])
+    return found
 
 
 def record_language(

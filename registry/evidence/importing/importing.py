@@ -9,18 +9,21 @@ from pathlib import Path
 from typing import BinaryIO
 
 from django.db import connection, transaction
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
 from registry.database.readers import as_the_register
+from registry.eligibility.calendar import DAY
 from registry.evidence.importing.columns import Column, Columns, folded, map_columns, spellings_of
 from registry.evidence.importing.kind import Context, ImportOptions, Kind
 from registry.evidence.importing.kinds import KINDS
+from registry.evidence.importing.lookup import Lookup
 from registry.evidence.importing.preview import Heading, PreviewRow
 from registry.evidence.importing.reading import Row, Table, Unreadable, open_table
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
-from registry.people.models import Account, Employer
+from registry.people.models import Account, Employer, Employment, Worker
 
 BATCH = 1000
 
@@ -69,12 +72,24 @@ def import_file(
                 recorded_at=recorded_at,
                 recorded_by=recorded_by,
                 report=report,
+                lookup=Lookup(_people_of(employer, recorded_at, recorded_by)),
             )
             _write_all(of_kind(context), table, columns, options, report, preview)
             kept = not dry_run and (options.partial or not report.refused)
             transaction.set_rollback(not kept)
     report.written = kept and report.new > 0
     return report
+
+
+def _people_of(employer: Employer, at: datetime, account: Account | None) -> QuerySet[Worker]:
+    """Whom a file can name: for an account those on the employer's books, for the registrar everybody."""
+    if account is None:
+        return Worker.objects.all()
+    # A site's day may have begun before that of UTC, or still last.
+    employed = Employment.objects.current().filter(
+        Q(end__isnull=True) | Q(end__gte=at.date() - DAY), employer=employer, start__lte=at.date() + DAY
+    )
+    return Worker.objects.filter(pk__in=employed.values("worker"))
 
 
 def headings_of(kind: str, file: BinaryIO, *, options: ImportOptions) -> list[Heading]:

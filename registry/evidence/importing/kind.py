@@ -69,7 +69,7 @@ class Context:
     recorded_at: datetime
     recorded_by: Account | None
     report: ImportReport
-    lookup: Lookup = field(default_factory=Lookup)
+    lookup: Lookup
 
 
 OPERATION_SPELLINGS = {folded(each): each for each in OPERATIONS} | {

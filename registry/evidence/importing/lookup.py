@@ -10,6 +10,7 @@ from difflib import get_close_matches
 from functools import cached_property
 from typing import Generic, TypeVar
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from registry.equipment.models import Crane, CraneModel, Site
@@ -37,9 +38,10 @@ class Remembered(dict[Key, Found], Generic[Key, Found]):
 
 
 class Lookup:
-    """Look-ups for one import; what was found is remembered."""
+    """Look-ups for one import, of workers among ``people``; what was found is remembered."""
 
-    def __init__(self) -> None:
+    def __init__(self, people: QuerySet[Worker]) -> None:
+        self._people = people
         self._workers: Remembered[tuple[str, date | None], Worker | ValueRefused] = Remembered()
         self._cranes: Remembered[tuple[int, str], Crane | ValueRefused] = Remembered()
 
@@ -59,7 +61,7 @@ class Lookup:
 
     def _find_worker(self, named: str, date_of_birth: date | None) -> Worker:
         if WORKER_NUMBER.fullmatch(named):
-            numbered = Worker.objects.filter(number=named.upper()).first()
+            numbered = self._people.filter(number=named.upper()).first()
             if numbered is None:
                 raise ValueRefused("worker_is_registered", _("There is no worker %(name)s.") % {"name": named.upper()})
             if date_of_birth is not None and numbered.date_of_birth not in (None, date_of_birth):
@@ -75,7 +77,7 @@ class Lookup:
                 % {"name": repr(named)},
             )
         wanted = name_key(named, "")
-        born_then = Worker.objects.filter(date_of_birth=date_of_birth)
+        born_then = self._people.filter(date_of_birth=date_of_birth)
         same = [each for each in born_then if name_key(each.given_name, each.family_name) == wanted]
         if not same:
             raise ValueRefused(

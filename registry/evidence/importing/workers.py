@@ -11,7 +11,7 @@ from registry.evidence.importing.kind import (
 )
 from registry.evidence.importing.rows import MappedRow
 from registry.people.models import Employment, LanguageSkill, Worker
-from registry.people.services import employ, record_language, register_worker
+from registry.people.services import employ, record_language, register_worker, registered_as
 
 LANGUAGE_SPELLINGS = {
     "english": "en",
@@ -39,6 +39,7 @@ class Workers(OneByOne):
         Field("given_name", ("given name", "first name", "forename", "prénom"), True, longest=100),
         Field("family_name", ("family name", "last name", "surname", "nom", "nom de famille"), True, longest=100),
         Field("date_of_birth", ("date of birth", "born", "birth date", "date de naissance", "né le"), True),
+        Field("number", ("worker number", "registered number", "numéro", "matricule"), longest=20),
         Field("employed_from", ("employed since", "employment start", "start date", "hired", "embauché le")),
         Field("languages", ("language", "langue", "langues")),
     )
@@ -46,6 +47,9 @@ class Workers(OneByOne):
     def write_row(self, row: MappedRow) -> bool:
         for each in ("given_name", "family_name", "date_of_birth"):
             row.required(each)
+        if self.context.recorded_by is not None:
+            # Nobody else would find the person again.
+            row.required("employed_from")
         given, family, born = row.text("given_name"), row.text("family_name"), row.day("date_of_birth")
         employed_from = row.day("employed_from")
         languages = [LANGUAGE_SPELLINGS.get(folded(each), each) for each in row.parts("languages", longest=35)]
@@ -53,9 +57,14 @@ class Workers(OneByOne):
             return False
         recording: dict[str, Any] = {"recorded_at": self.context.recorded_at, "recorded_by": self.context.recorded_by}
         new = False
-        worker = Worker.objects.filter(given_name=given, family_name=family, date_of_birth=born).first()
+        worker = self._known(given, family, born)
+        if worker is None and (number := row.text("number")):
+            worker = registered_as(number, given, family, born)
         if worker is None:
-            worker = register_worker(given_name=given, family_name=family, date_of_birth=born, **recording)
+            told_to = None if self.context.recorded_by is None else self.context.employer
+            worker = register_worker(
+                given_name=given, family_name=family, date_of_birth=born, told_to=told_to, **recording
+            )
             new = True
         if employed_from is not None and not self._employed(worker, employed_from):
             employ(worker=worker, employer=self.context.employer, start=employed_from, **recording)
@@ -68,6 +77,14 @@ class Workers(OneByOne):
         return new
 
     shown_at = {"language": "languages", "start": "employed_from", "end": "employed_from"}
+
+    def _known(self, given: str, family: str, born: date) -> Worker | None:
+        """The person by name and date of birth: for an account among those its employer has or had on its books."""
+        known = Worker.objects.filter(given_name=given, family_name=family, date_of_birth=born)
+        if self.context.recorded_by is not None:
+            own = Employment.objects.current().filter(employer=self.context.employer)
+            known = known.filter(pk__in=own.values("worker"))
+        return known.first()
 
     def _employed(self, worker: Worker, start: date) -> bool:
         # A corrected employment counts as there too: the file's line led to it.

@@ -716,6 +716,12 @@ class NewPersonForm(forms.Form):
     given_name = forms.CharField(label=_("Given name"), max_length=100)
     family_name = forms.CharField(label=_("Family name"), max_length=100)
     date_of_birth = _day(label=_("Date of birth"))
+    number = forms.CharField(
+        label=_("Number, if registered before"),
+        required=False,
+        max_length=20,
+        help_text=_("W-000123, as it stands on the training transcript. The record is open to you from then on."),
+    )
     start = _day(label=_("Employed from"))
 
 

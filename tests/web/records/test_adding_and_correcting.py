@@ -31,8 +31,9 @@ from registry.evidence.models import (
     Instruction,
     StandDown,
 )
-from registry.people.models import Employment, LanguageSkill, Worker
-from registry.people.services import open_account
+from registry.evidence.services import correct
+from registry.people.models import Employer, Employment, LanguageSkill, Worker
+from registry.people.services import employ, open_account
 from tests.world import World
 
 AsWorker = Callable[[Worker], Client]
@@ -171,6 +172,54 @@ def test_nobody_records_about_another_employers_people(
     for client in (another_employer, inspector, as_worker(mira)):
         assert add(client, mira, "language", language="fr").status_code == 403
     assert LanguageSkill.objects.filter(worker=mira).count() == 1
+
+
+def test_somebody_registered_is_employed_by_number_name_and_date_of_birth_and_is_told_to_nobody(
+    world: World, another_employer: Client, mira: Worker
+) -> None:
+    given = {"given_name": "Mira", "family_name": "Sandoval", "date_of_birth": "1985-05-05", "start": "2026-01-01"}
+    unnumbered = another_employer.post("/records/people/new/", given)
+    assert unnumbered.status_code == 422
+    beside = re.search(r'id="id_number_error".*?</div>', unnumbered.text, re.S)
+    assert beside
+    assert "is registered already" in beside[0]
+    assert mira.number not in unnumbered.text
+    other = world.worker("Odo", "Marsh")
+    for wrong in ({"number": "W-999999"}, {"number": other.number}, {"number": mira.number, "given_name": "Miro"}):
+        refused = another_employer.post("/records/people/new/", given | wrong)
+        assert "Nobody is registered with this number, name and date of birth." in refused.text
+    assert another_employer.get(f"/records/people/{mira.pk}/").status_code == 404
+    taken_on = another_employer.post("/records/people/new/", given | {"number": mira.number.lower()})
+    assert taken_on.headers["Location"] == f"/records/people/{mira.pk}/"
+    assert Worker.objects.filter(family_name="Sandoval").count() == 1
+    assert another_employer.get(f"/records/people/{mira.pk}/").status_code == 200
+
+
+def test_a_later_employer_does_not_answer_for_what_was_recorded_before_it(
+    world: World, another_employer: Client, mira: Worker
+) -> None:
+    world.make_erector(mira, days=0)
+    held = Certification.objects.get(worker=mira)
+    theirs = Employer.objects.get(name="Cormorant Lift Yard")
+    employ(worker=mira, employer=theirs, start=world.now.date(), recorded_at=world.now, recorded_by=None)
+    refused = another_employer.post(f"/records/certification/{held.pk}/withdraw/", {"because": "a rival's"})
+    assert refused.status_code == 403
+    assert Certification.objects.current().filter(pk=held.pk).exists()
+
+
+def test_a_former_employer_records_what_lies_in_its_time_and_no_more(
+    world: World, mira: Worker, dispatcher: Client
+) -> None:
+    left = (world.now - timedelta(days=60)).date()
+    correct(Employment.objects.get(worker=mira), end=left, recorded_at=world.now, recorded_by=None)
+    clock = world.site.time_zone
+    after, before = (left + timedelta(days=each) for each in (30, -30))
+    refused = add(dispatcher, mira, "stand-down", start=f"{after}T07:00", reason="Unhooked", clock=clock)
+    assert refused.status_code == 422
+    assert "not on your books now, nor was on the day" in refused.text
+    assert (
+        add(dispatcher, mira, "stand-down", start=f"{before}T07:00", reason="Unhooked", clock=clock).status_code == 302
+    )
 
 
 # Assessments

@@ -10,7 +10,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
 from registry.evidence.models import Certification, Countersignature, Document, HoursEntry
-from registry.people.models import Worker
+from registry.people.models import Employment, LanguageSkill, Worker
 from tests.world import World
 
 
@@ -165,3 +165,29 @@ def test_columns_are_recognised_once_the_encoding_is_named(world: World, dispatc
     looked = dispatcher.post(path, sent(first, encoding="cp1252", do="look")).text
     assert "1 rows: 1 new" in looked
     assert "Zoë" in looked
+
+
+def test_a_table_names_nobody_of_another_employers(world: World, another_employer: Client, mira: Worker) -> None:
+    header = "Worker,Scheme,Number,Issuer,Issued"
+    path = upload(another_employer, "certifications", f"{header}\n{mira.number},rigging,9,Board,2025-01-01\n")
+    shown = another_employer.get(path).text
+    assert f"There is no worker {mira.number}" in shown
+    assert "Sandoval" not in shown
+    another_employer.post(path, sent(shown, do="import"))
+    assert not Certification.objects.exists()
+
+
+def test_a_table_of_people_takes_nobody_on_who_is_registered_without_the_number(
+    world: World, another_employer: Client, mira: Worker
+) -> None:
+    header = "Given name,Family name,Date of birth,Number,Employed from,Languages"
+    row = "Mira,Sandoval,1985-05-05,{},2026-01-01,fr"
+    path = upload(another_employer, "workers", f"{header}\n{row.format('')}\n")
+    shown = another_employer.post(path, sent(another_employer.get(path).text, do="import")).text
+    assert "is registered already" in shown
+    assert mira.number not in shown
+    assert LanguageSkill.objects.filter(worker=mira).count() == 1
+    path = upload(another_employer, "workers", f"{header}\n{row.format(mira.number)}\n")
+    another_employer.post(path, sent(another_employer.get(path).text, do="import"))
+    assert LanguageSkill.objects.filter(worker=mira).count() == 2
+    assert Employment.objects.filter(worker=mira).count() == 2

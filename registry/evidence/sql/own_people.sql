@@ -1,0 +1,40 @@
+-- An employer records about its own people: those on its books now, and of those who left what lies in their time.
+CREATE FUNCTION evidence_employer_records_about_its_own() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+DECLARE
+    recorder bigint;
+    -- The record's own day, and the present one.
+    days date[] := ARRAY[
+        left(to_jsonb(NEW) ->> TG_ARGV[0], 10)::date, (NEW.recorded_at AT TIME ZONE 'UTC')::date];
+BEGIN
+    SELECT employer_id INTO recorder FROM public.people_account WHERE id = NEW.recorded_by_id AND kind = 'employer';
+    IF recorder IS NOT NULL AND NOT EXISTS (
+        SELECT FROM public.people_employment employment, unnest(days) day
+        WHERE employment.worker_id = NEW.worker_id AND employment.employer_id = recorder
+          AND NOT employment.withdrawn
+          -- A site's day may have begun before that of UTC, or still last.
+          AND employment.start <= day + 1 AND (employment."end" IS NULL OR employment."end" >= day - 1)
+          AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
+    ) THEN
+        RAISE EXCEPTION 'the person is not on the employer''s books'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_records_about_its_own_people';
+    END IF;
+    RETURN NEW;
+END
+$$;
+
+DO $$
+DECLARE
+    each text[];
+BEGIN
+    FOREACH each SLICE 1 IN ARRAY ARRAY[
+        ['evidence_hoursentry', 'start'], ['evidence_assessment', 'assessed_at'], ['evidence_certification', 'issued'],
+        ['evidence_certificationstatus', 'effective_at'], ['evidence_instruction', 'completed_at'],
+        ['evidence_appointment', 'start'], ['evidence_standdown', 'start'], ['people_languageskill', 'recorded_at']
+    ] LOOP
+        EXECUTE format('CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON %I FOR EACH ROW '
+                       'WHEN (NEW.recorded_by_id IS NOT NULL AND NEW.supersedes_id IS NULL) '
+                       'EXECUTE FUNCTION evidence_employer_records_about_its_own(%L)', each[1], each[2]);
+    END LOOP;
+END
+$$;
