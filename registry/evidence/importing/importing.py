@@ -55,7 +55,7 @@ def import_file(
         name = file.name if isinstance(file, Path) else str(getattr(file, "name", ""))
     report = ImportReport(kind=kind, file=name, dry_run=dry_run, partial=options.partial)
     of_kind = KINDS[kind]
-    with open_table(file, sheet=options.sheet, encoding=options.encoding) as table:
+    with open_table(file, sheet=options.sheet, encoding=options.encoding, largest=options.largest) as table:
         columns = map_columns(
             table.header,
             of_kind.fields_read(options),
@@ -96,7 +96,7 @@ def headings_of(kind: str, file: BinaryIO, *, options: ImportOptions) -> list[He
     """The headings of a file and the field that each one is taken for, a field once. Raises :class:`FileRefused`."""
     known = spellings_of(KINDS[kind].fields_read(options))
     found: list[Heading] = []
-    with open_table(file, sheet=options.sheet, encoding=options.encoding) as table:
+    with open_table(file, sheet=options.sheet, encoding=options.encoding, largest=options.largest) as table:
         for position, value in enumerate(table.header.values):
             written = str(value).strip() if value is not None and not isinstance(value, Unreadable) else ""
             field = known.get(folded(written), "")

@@ -20,6 +20,7 @@ from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import CraneModel, Site
 from registry.evidence.importing.columns import Field, folded
 from registry.evidence.importing.lookup import Lookup
+from registry.evidence.importing.reading import LARGEST_SHEET
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
 from registry.evidence.importing.values import DATE_ORDERS
@@ -37,6 +38,7 @@ class ImportOptions:
     (a person who can sign with an own account does). ``dates``: what comes first
     in ``03/04/2026``; without it such a date is refused. ``time_zone``: for times
     at no site. ``document``: the scan of the paper that the file transcribes.
+    ``largest``: to how many bytes a part of a workbook may unpack.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -49,6 +51,7 @@ class ImportOptions:
     partial: bool = False
     signatures: bool = True
     document: Document | None = None
+    largest: int = LARGEST_SHEET
 
     def __post_init__(self) -> None:
         if self.dates not in (None, *DATE_ORDERS):

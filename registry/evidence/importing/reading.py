@@ -29,6 +29,8 @@ BYTE_ORDER_MARKS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le
 ZIP, OLE = b"PK\x03\x04", bytes.fromhex("d0cf11e0a1b11ae1")
 
 LARGEST_SHEET = 1024**3
+LARGEST_UPLOADED_PART = 64 * 1024**2
+"""Of a workbook that somebody hands in on a page and waits for."""
 LARGEST_OTHER_PART = 64 * 1024**2
 MOST_PARTS = 2000
 MOST_TIMES_LARGER = 250
@@ -36,12 +38,19 @@ SMALL_PART = 1024**2
 MOST_COLUMNS = 256
 MOST_ROWS = 1_048_576
 LONGEST_LINE = 1024**2
+LONGEST_CELL = 32_767
+"""Of text in a cell, in characters: MS-OI29500 on ECMA-376, part 1, 18.4.12, from memory."""
+# No attribute holds a "<" (XML 1.0, 3.1), so a tag that never closes ends the search at the next one.
 TAG = re.compile(
     rb"<(?:\w+:)?(?:"
-    rb"row(?=[\s>/])(?:[^>]*?\sr\s*=\s*[\"'](\d+)[\"'])?"
+    rb"row(?=[\s>/])(?:[^<>]*?\sr\s*=\s*[\"'](\d+)[\"'])?"
     rb"|(v|is|f)(?=[\s>/])"
-    rb"|mergeCell\s[^>]*?ref\s*=\s*[\"']([^\"']+)[\"'])"
+    rb"|mergeCell\s[^<>]*?ref\s*=\s*[\"']([^\"']+)[\"'])"
+    rb"|</(?:\w+:)?(sheetData)(?=[\s>])"
+    rb"|(<!)"
 )
+NO_ENCODINGS_OF_FILES = ("idna", "punycode", "raw-unicode-escape", "undefined", "unicode-escape", "utf-7")
+"""Python counts them as encodings of text; they read marks that no text can hold, or take forever."""
 
 
 class FileRefused(Exception):
@@ -55,7 +64,7 @@ class FileRefused(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Unreadable:
-    """A cell without a value of its own: a formula or an error."""
+    """A cell without a value that could be taken over: a formula, an error, or too long a text."""
 
     rule: str
     message: str
@@ -82,8 +91,13 @@ class Table:
 
 
 @contextmanager
-def open_table(file: Path | BinaryIO, *, sheet: str | None = None, encoding: str | None = None) -> Iterator[Table]:
-    """Open a CSV or XLSX file, told apart by its first bytes. A stream must be seekable."""
+def open_table(
+    file: Path | BinaryIO, *, sheet: str | None = None, encoding: str | None = None, largest: int = LARGEST_SHEET
+) -> Iterator[Table]:
+    """Open a CSV or XLSX file, told apart by its first bytes. A stream must be seekable.
+
+    No part of a workbook may unpack to more than ``largest`` bytes.
+    """
     if isinstance(file, Path):
         try:
             stream: BinaryIO = file.open("rb")
@@ -93,19 +107,19 @@ def open_table(file: Path | BinaryIO, *, sheet: str | None = None, encoding: str
                 "file_can_be_read", _("The file cannot be read: %(reason)s.") % {"reason": reason}
             ) from error
         with stream:
-            yield from _table(stream, sheet, encoding)
+            yield from _table(stream, sheet, encoding, largest)
     else:
         file.seek(0)
-        yield from _table(file, sheet, encoding)
+        yield from _table(file, sheet, encoding, largest)
 
 
-def _table(stream: BinaryIO, sheet: str | None, encoding: str | None) -> Iterator[Table]:
+def _table(stream: BinaryIO, sheet: str | None, encoding: str | None, largest: int) -> Iterator[Table]:
     start = stream.read(8)
     stream.seek(0)
     if start == OLE:
         raise _old_or_locked(stream)
     if start.startswith(ZIP):
-        yield from _xlsx_table(stream, sheet)
+        yield from _xlsx_table(stream, sheet, largest)
         return
     if sheet is not None:
         raise FileRefused("only_a_workbook_has_sheets", _("A sheet is named, but the file is no XLSX workbook."))
@@ -190,9 +204,13 @@ def _text(stream: BinaryIO, encoding: str | None) -> Iterator[str]:
     try:
         codec = codecs.lookup(encoding) if encoding else codecs.lookup(found)
         decoder = codec.incrementaldecoder("strict") if codec.incrementaldecoder else None
-    except LookupError:
+    except (LookupError, ValueError):  # a name with a zero byte is a ValueError
         decoder = None
-    if decoder is None or not getattr(codec, "_is_text_encoding", True):
+    if (
+        decoder is None
+        or not getattr(codec, "_is_text_encoding", True)
+        or codec.name.replace("_", "-") in NO_ENCODINGS_OF_FILES
+    ):
         raise FileRefused(
             "encoding_is_known", _("There is no text encoding %(encoding)s.") % {"encoding": repr(encoding)}
         )
@@ -212,6 +230,11 @@ def _text(stream: BinaryIO, encoding: str | None) -> Iterator[str]:
                 _("The file is not %(encoding)s: byte %(byte)s (counted from 0) does not fit.")
                 % {"encoding": encoding or found.upper(), "byte": byte}
                 + hint,
+            ) from error
+        except UnicodeError as error:  # UTF-16 and UTF-32 ask for a byte order mark
+            raise FileRefused(
+                "text_is_in_a_known_encoding",
+                _("The file is not %(encoding)s: its beginning does not fit.") % {"encoding": encoding},
             ) from error
         if "\0" in text:
             raise FileRefused("file_is_text_or_xlsx", _("The file holds zero bytes: it is neither CSV nor XLSX."))
@@ -239,10 +262,10 @@ def _old_or_locked(stream: BinaryIO) -> FileRefused:
     )
 
 
-def _xlsx_table(stream: BinaryIO, sheet: str | None) -> Iterator[Table]:
+def _xlsx_table(stream: BinaryIO, sheet: str | None, largest: int) -> Iterator[Table]:
     with _damage_refused():
         with zipfile.ZipFile(stream) as archive:
-            _refuse_bombs(archive)
+            _refuse_bombs(archive, largest)
         book: Any = load_workbook(stream, read_only=True, data_only=False, keep_links=False)
     try:
         with _damage_refused():
@@ -275,7 +298,7 @@ def _damage_refused() -> Iterator[None]:
         ) from error
 
 
-def _refuse_bombs(archive: zipfile.ZipFile) -> None:
+def _refuse_bombs(archive: zipfile.ZipFile, largest: int) -> None:
     parts = archive.infolist()
     names = {part.filename for part in parts}
     if "xl/workbook.xml" not in names and "[Content_Types].xml" not in names:
@@ -288,9 +311,9 @@ def _refuse_bombs(archive: zipfile.ZipFile) -> None:
             _("The workbook has %(number)s parts; %(most)s may be.") % {"number": len(parts), "most": MOST_PARTS},
         )
     for part in parts:
-        largest = LARGEST_SHEET if part.filename.startswith("xl/worksheets/") else LARGEST_OTHER_PART
+        most = largest if part.filename.startswith("xl/worksheets/") else min(largest, LARGEST_OTHER_PART)
         times = part.file_size / max(part.compress_size, 1)
-        if part.file_size > largest or (part.file_size > SMALL_PART and times > MOST_TIMES_LARGER):
+        if part.file_size > most or (part.file_size > SMALL_PART and times > MOST_TIMES_LARGER):
             raise FileRefused(
                 "workbook_is_not_too_large",
                 _(
@@ -302,11 +325,15 @@ def _refuse_bombs(archive: zipfile.ZipFile) -> None:
         if part.filename.endswith((".xml", ".rels")):
             with archive.open(part) as content:
                 start = content.read(1024)
-            if b"<!DOCTYPE" in start or start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-                raise FileRefused(
-                    "workbook_is_xlsx",
-                    _("%(file)s is not written as a workbook's parts are; save it again.") % {"file": part.filename},
-                )
+            # UTF-16 begins with a byte order mark or has zero bytes.
+            if b"<!DOCTYPE" in start or b"\0" in start or start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+                raise _oddly_written(part.filename)
+
+
+def _oddly_written(part: str) -> FileRefused:
+    return FileRefused(
+        "workbook_is_xlsx", _("%(file)s is not written as a workbook's parts are; save it again.") % {"file": part}
+    )
 
 
 def _worksheet(book: Any, name: str | None) -> Any:
@@ -337,16 +364,23 @@ def _worksheet(book: Any, name: str | None) -> Any:
 def _last_filled_row(archive: zipfile.ZipFile, path: str, title: str) -> int | None:
     """The last row with a value (``None``: rows are not numbered), by a look at the tags alone.
 
-    Merged cells are refused on the way: they stand behind all rows.
+    Merged cells are refused on the way: they stand behind all rows. So is a row longer than a line
+    may be, since a row is read as a whole, and a comment, which could hide where a row ends.
     """
     row, last = 0, 0
     numbered = True
     before = b""
+    read = 0
+    row_begins: int | None = None
+    rows_ended = False
     with archive.open(path) as content:
         while chunk := content.read(CHUNK):
             tags, bracket, cut = (before + chunk).rpartition(b"<")
+            begins = read - len(before)
             for found in TAG.finditer(tags):
-                number, value, merged = found.groups()
+                number, value, merged, end_of_rows, oddity = found.groups()
+                if oddity:
+                    raise _oddly_written(path)
                 if merged:
                     raise FileRefused(
                         "cells_are_not_merged",
@@ -355,12 +389,24 @@ def _last_filled_row(archive: zipfile.ZipFile, path: str, title: str) -> int | N
                     )
                 if value:
                     last = row
-                elif number:
-                    row = int(number)
-                else:
-                    numbered = False
+                elif not rows_ended:
+                    _refuse_long_row(row, row_begins, begins + found.start())
+                    row_begins = None if end_of_rows else begins + found.start()
+                    rows_ended = bool(end_of_rows)
+                    row = int(number or row)
+                    numbered = numbered and bool(number or end_of_rows)
             before = bracket + cut if bracket else b""
+            read += len(chunk)
+            _refuse_long_row(row, read - len(before) if row_begins is None else row_begins, read)
     return max(last, 1) if numbered else None
+
+
+def _refuse_long_row(row: int, begins: int | None, here: int) -> None:
+    if begins is not None and here - begins > LONGEST_LINE:
+        raise FileRefused(
+            "workbook_is_not_too_large",
+            _("Row %(row)s is longer than a million characters: this is no table.") % {"row": max(row, 1)},
+        )
 
 
 def _xlsx_rows(worksheet: Any, last: int | None) -> Iterator[Row]:
@@ -402,6 +448,12 @@ def _value(cell: Any, column: int, row: int) -> Value:
             "cell_holds_no_error",
             _("Cell %(cell)s holds the error %(error)s.")
             % {"cell": f"{get_column_letter(column)}{row}", "error": value},
+        )
+    if isinstance(value, str) and len(value) > LONGEST_CELL:
+        return Unreadable(
+            "cell_is_not_too_long",
+            _("Cell %(cell)s holds %(number)s characters; a cell holds at most %(most)s.")
+            % {"cell": f"{get_column_letter(column)}{row}", "number": len(value), "most": LONGEST_CELL},
         )
     if isinstance(value, str):
         return value if value.strip() else None

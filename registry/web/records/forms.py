@@ -27,6 +27,7 @@ from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.importing import ImportOptions
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.preview import Heading
+from registry.evidence.importing.reading import LARGEST_UPLOADED_PART
 from registry.evidence.importing.values import DAY_FIRST, MONTH_FIRST
 from registry.evidence.importing.words import field_in_words
 from registry.evidence.kinds import kind_of
@@ -60,6 +61,22 @@ MOST_LINES = 60
 TASK_LINES = 6
 LARGEST_DRAWING = 300_000
 DRAWING = re.compile(r"data:image/png;base64,([A-Za-z0-9+/=]+)")
+ENCODINGS = [
+    ("", _("Unicode (UTF-8 or UTF-16)")),
+    ("cp1252", _("Western European (cp1252)")),
+    ("cp1250", _("Central European (cp1250)")),
+    ("cp1251", _("Cyrillic (cp1251)")),
+    ("cp1253", _("Greek (cp1253)")),
+    ("cp1254", _("Turkish (cp1254)")),
+    ("cp1257", _("Baltic (cp1257)")),
+    ("iso8859-15", _("Western European (ISO 8859-15)")),
+    ("cp850", _("Western European (cp850)")),
+    ("mac-roman", _("Western European (Mac Roman)")),
+    ("cp932", _("Japanese (cp932)")),
+    ("gb18030", _("Chinese (GB 18030)")),
+    ("cp949", _("Korean (cp949)")),
+]
+"""Of the tables that people hand in; the command ``import_records`` knows more."""
 ROW = re.compile(r"rows\[(\d+)\]\.(\w*)")
 
 OPERATION_CHOICES = choices_of(OPERATIONS)
@@ -761,12 +778,7 @@ class MappingForm(forms.Form):
         required=False,
         choices=[("", _("refuse such dates")), (DAY_FIRST, _("the day")), (MONTH_FIRST, _("the month"))],
     )
-    encoding = forms.CharField(
-        label=_("Encoding of a CSV that is not Unicode"),
-        required=False,
-        max_length=40,
-        help_text=_("For instance cp1252."),
-    )
+    encoding = forms.ChoiceField(label=_("Encoding of a CSV"), required=False, choices=ENCODINGS)
     sheet = forms.CharField(label=_("Sheet of a workbook with several"), required=False, max_length=100)
     partial = forms.BooleanField(label=_("Import the good rows although others are refused"), required=False)
 
@@ -823,6 +835,7 @@ class MappingForm(forms.Form):
             encoding=given["encoding"] or None,
             partial=given["partial"],
             signatures=False,
+            largest=LARGEST_UPLOADED_PART,
         )
 
     def _mapping(self) -> dict[str, str]:

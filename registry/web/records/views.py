@@ -20,6 +20,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from registry.crews import access, record_access
 from registry.evidence import assessing, corrections, countersigning, services
 from registry.evidence.importing import KINDS, FileRefused, ImportOptions, headings_of, import_file
+from registry.evidence.importing.reading import LARGEST_UPLOADED_PART
 from registry.evidence.models import Assessment, Document
 from registry.evidence.uploads import keep_upload
 from registry.people import services as people
@@ -27,6 +28,7 @@ from registry.people.models import Account, Worker
 from registry.web.forms import people_named, refused_beside_fields
 from registry.web.records.fields import ScanForm, as_typed
 from registry.web.records.forms import (
+    ENCODINGS,
     FIRST_LINES,
     MORE_LINES,
     AppointmentForm,
@@ -514,9 +516,13 @@ def import_table(request: HttpRequest, *, account: Account, kind: str, document_
 
 
 def _reading(request: HttpRequest) -> ImportOptions:
-    """How the headings are read, before their fields are known."""
+    """How the headings are read, before their fields are known; the form refuses an encoding not on its list."""
+    chosen = request.POST.get("encoding", "")
     return ImportOptions(
-        sheet=request.POST.get("sheet") or None, encoding=request.POST.get("encoding") or None, signatures=False
+        sheet=request.POST.get("sheet") or None,
+        encoding=chosen if chosen and chosen in dict(ENCODINGS) else None,
+        signatures=False,
+        largest=LARGEST_UPLOADED_PART,
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import tracemalloc
 import zipfile
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -15,7 +16,7 @@ import pytest
 from registry.evidence.importing import FileRefused
 from registry.evidence.importing.columns import folded
 from registry.evidence.importing.kinds import KINDS
-from registry.evidence.importing.reading import open_table
+from registry.evidence.importing.reading import Unreadable, open_table
 from registry.evidence.models import HoursEntry
 from tests.evidence.importing.conftest import Yard
 from tests.evidence.importing.tables import as_csv, as_xlsx
@@ -82,6 +83,11 @@ def test_bad_byte_is_found_behind_many_chunks() -> None:
         (b"a,b\n" + b"x" * 2_000_000, {}, "csv_follows_rfc_4180"),
         (b"a,b\n1,2\n", {"encoding": "klingon"}, "encoding_is_known"),
         (b"a,b\n1,2\n", {"encoding": "base64"}, "encoding_is_known"),
+        (b"a,b\n1,2\n", {"encoding": "punycode"}, "encoding_is_known"),
+        (b"a,b\n1,2\n", {"encoding": "undefined"}, "encoding_is_known"),
+        (b"a,b\n1,\\ud800\n", {"encoding": "unicode_escape"}, "encoding_is_known"),
+        (b"a,b\n1,2\n", {"encoding": "a\0b"}, "encoding_is_known"),
+        (b"a,b\n1,2\n", {"encoding": "utf-16"}, "text_is_in_a_known_encoding"),
         (b"a,b\n1,2\n", {"sheet": "One"}, "only_a_workbook_has_sheets"),
         (bytes.fromhex("d0cf11e0a1b11ae1") + b"x" * 600, {}, "workbook_is_xlsx"),
         (
@@ -171,10 +177,10 @@ def test_a_million_formatted_rows_after_the_last_value_are_not_read() -> None:
 SHEET = "xl/worksheets/sheet1.xml"
 
 
-def replaced(content: bytes, part: str, data: bytes) -> bytes:
+def replaced(content: bytes, part: str, data: bytes, packing: int = zipfile.ZIP_DEFLATED) -> bytes:
     """The workbook with one part put in place of its own."""
     written = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(written, "w", zipfile.ZIP_DEFLATED) as new:
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(written, "w", packing) as new:
         for each in old.namelist():
             new.writestr(each, data if each == part else old.read(each))
     return written.getvalue()
@@ -183,6 +189,78 @@ def replaced(content: bytes, part: str, data: bytes) -> bytes:
 def test_zip_bomb_is_refused_before_it_is_unpacked() -> None:
     trouble = refused(replaced(as_xlsx([{"a": 1}]), SHEET, b" " * 50_000_000))
     assert trouble.rule == "workbook_is_not_too_large"
+
+
+def sheet_of(rows: bytes, behind: bytes = b"") -> bytes:
+    """A workbook whose only sheet has these rows as they are written; not packed, so that it is no bomb."""
+    begins = b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><dimension ref="A1"/>'
+    sheet = begins + b"<sheetData>" + rows + b"</sheetData>" + behind + b"</worksheet>"
+    return replaced(as_xlsx([{"a": 1}]), SHEET, sheet, zipfile.ZIP_STORED)
+
+
+HEADER = b'<row r="1"><c r="A1" t="inlineStr"><is><t>a</t></is></c></row>'
+LONG_TEXT = 20_000_000
+
+
+def test_one_endless_cell_is_refused_at_once() -> None:
+    text = b"x" * LONG_TEXT
+    content = sheet_of(HEADER + b'<row r="7"><c r="A7" t="inlineStr"><is><t>' + text + b"</t></is></c></row>")
+    tracemalloc.start()
+    began = process_time()
+    trouble = refused(content)
+    took, (_now, most) = process_time() - began, tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert (trouble.rule, "Row 7 " in trouble.message) == ("workbook_is_not_too_large", True)
+    assert took < 2
+    assert most < LONG_TEXT / 2
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        b'<row r="1"><c r="A1" t="inlineStr"><is>' + b"<r><t>x</t></r>" * 200_000 + b"</is></c></row>",
+        b'<row r="1">' + b'<c r="A1"/>' * 200_000 + b"</row>",
+        b"<row " * 400_000,
+    ],
+    ids=["many runs of text", "many cells", "tags that never close"],
+)
+def test_an_endless_row_is_refused_however_it_is_written(rows: bytes) -> None:
+    began = process_time()
+    assert refused(sheet_of(rows)).rule in {"workbook_is_not_too_large", "workbook_is_whole"}
+    assert process_time() - began < 2
+
+
+def test_a_comment_that_hides_where_a_row_ends_is_refused() -> None:
+    hidden = b'<row r="1"><c r="A1"><v>1</v></c><!-- <row r="2"> --></row>'
+    assert refused(sheet_of(hidden)).rule == "workbook_is_xlsx"
+
+
+def test_sheet_in_utf_16_is_refused_whose_tags_would_not_be_seen() -> None:
+    sheet = '<?xml version="1.0" encoding="UTF-16"?><worksheet/>'.encode("utf-16-le")
+    assert refused(replaced(as_xlsx([{"a": 1}]), SHEET, sheet)).rule == "workbook_is_xlsx"
+
+
+def test_cell_holds_as_many_characters_as_the_format_allows(yard: Yard) -> None:
+    assert values(as_xlsx([{"a": "é" * 32_767}]))[1] == ["é" * 32_767]
+    # openpyxl cuts longer texts off: the cell is written by hand.
+    row = b'<row r="2"><c r="A2" t="inlineStr"><is><t>%s</t></is></c></row>' % (b"x" * 32_768)
+    (_header, (found,)) = values(sheet_of(HEADER + row))
+    assert isinstance(found, Unreadable)
+    assert (found.rule, found.message) == (
+        "cell_is_not_too_long",
+        "Cell A2 holds 32768 characters; a cell holds at most 32767.",
+    )
+
+
+def test_what_stands_behind_the_rows_may_be_long() -> None:
+    links = b"<hyperlinks>" + b'<hyperlink ref="A1" location="B1"/>' * 40_000 + b"</hyperlinks>"
+    assert values(sheet_of(HEADER, links)) == [["a"]]
+
+
+def test_a_workbook_from_a_page_may_unpack_to_less() -> None:
+    content = as_xlsx([{"a": number} for number in range(2000)])
+    assert refused(content, largest=50_000).rule == "workbook_is_not_too_large"
+    assert len(values(content)) == 2001
 
 
 def test_entity_bomb_is_refused() -> None:

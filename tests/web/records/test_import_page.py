@@ -68,6 +68,25 @@ def test_new_people_are_looked_through_with_what_belongs_to_them(world: World, d
     assert not Worker.objects.filter(family_name="Brankova").exists()
 
 
+@pytest.mark.parametrize("encoding", ["punycode", "undefined", "utf-16", "idna", "a\0b"])
+def test_an_encoding_that_is_not_on_the_list_is_told_beside_its_field(dispatcher: Client, encoding: str) -> None:
+    path = upload(dispatcher, "workers", "Given name,Family name\nIlse,Brankova\n")
+    shown = dispatcher.get(path).text
+    answer = dispatcher.post(path, sent(shown, encoding=encoding, do="look"))
+    assert answer.status_code == 422
+    assert 'id="id_encoding_error"' in answer.text
+
+
+def test_every_encoding_on_the_list_reads_a_table(dispatcher: Client) -> None:
+    table = "Given name,Family name,Date of birth,Employed since\nIlse,Brankova,1990-04-02,2026-01-05\n"
+    path = upload(dispatcher, "workers", table)
+    shown = dispatcher.get(path).text
+    listed = re.findall(r'<option value="([^"]*)"', shown.split('<select name="encoding"')[1].split("</select>")[0])
+    assert "cp1252" in listed
+    for encoding in listed:
+        assert "1 rows: 1 new" in dispatcher.post(path, sent(shown, encoding=encoding, do="look")).text, encoding
+
+
 def test_a_table_signs_for_nobody(world: World, dispatcher: Client, mira: Worker) -> None:
     path = upload(dispatcher, "hours", hours_of(mira))
     shown = dispatcher.get(path).text
