@@ -25,11 +25,18 @@ class Instant(serializers.DateTimeField):
         return read
 
 
+class Record(serializers.PrimaryKeyRelatedField[Any]):
+    """A record by its number, which is whole: 1.5 is not taken for 1."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(pk_field=serializers.IntegerField(), **options)
+
+
 class PlanJobInput(serializers.Serializer[Any]):
     """A job to plan, with one slot for each role named."""
 
-    site = serializers.PrimaryKeyRelatedField(queryset=Site.objects.all())
-    crane = serializers.PrimaryKeyRelatedField(queryset=Crane.objects.all())
+    site = Record(queryset=Site.objects.all())
+    crane = Record(queryset=Crane.objects.all())
     operation = serializers.ChoiceField(OPERATIONS)
     configuration = serializers.CharField(default="", allow_blank=True, max_length=100)
     standard_key = serializers.CharField(max_length=100)
@@ -43,10 +50,10 @@ class PlanJobInput(serializers.Serializer[Any]):
 class FillSlotInput(serializers.Serializer[Any]):
     """Who is to fill the slot; the window defaults to the whole job."""
 
-    worker = serializers.PrimaryKeyRelatedField(queryset=Worker.objects.all())
+    worker = Record(queryset=Worker.objects.all())
     start = Instant(required=False)
     end = Instant(required=False)
-    paired_with = serializers.PrimaryKeyRelatedField(queryset=Assignment.objects.all(), required=False, allow_null=True)
+    paired_with = Record(queryset=Assignment.objects.all(), required=False, allow_null=True)
 
 
 class EndInput(serializers.Serializer[Any]):
@@ -59,7 +66,7 @@ class EndInput(serializers.Serializer[Any]):
 class SubstituteInput(serializers.Serializer[Any]):
     """Who takes over, from when on, and why."""
 
-    worker = serializers.PrimaryKeyRelatedField(queryset=Worker.objects.all())
+    worker = Record(queryset=Worker.objects.all())
     from_instant = Instant()
     reason = serializers.CharField(max_length=500)
 
