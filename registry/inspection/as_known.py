@@ -21,7 +21,7 @@ from registry.crews.queries import Answered, Asking, answer
 from registry.database.errors import Problem, RecordRefused
 from registry.database.readers import as_the_register
 from registry.eligibility.answer import LeafResult
-from registry.eligibility.calendar import local_date
+from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR, local_date
 from registry.eligibility.evidence import CertificationStatus, Evidence
 from registry.eligibility.render import CAUTION
 from registry.eligibility.standard import BadInput, Standard
@@ -279,6 +279,12 @@ def parse_instant(text: str, *, field: str) -> datetime:
     if instant.tzinfo is None:
         sentence = _("Give the instant with its offset from UTC, such as 2026-05-01T07:30+02:00.")
         raise RecordRefused([Problem(field, "instant_has_an_offset", sentence)])
+    if not EARLIEST_YEAR <= instant.year <= LATEST_YEAR:
+        sentence = _("Give an instant of the years %(earliest)s to %(latest)s.") % {
+            "earliest": EARLIEST_YEAR,
+            "latest": LATEST_YEAR,
+        }
+        raise RecordRefused([Problem(field, "instant_is_in_a_year_of_the_register", sentence)])
     return instant
 
 

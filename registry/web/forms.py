@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -94,6 +94,19 @@ class SiteInstant(forms.DateTimeField):
         if not EARLIEST_YEAR <= read.year <= LATEST_YEAR:
             raise ValidationError(self.error_messages["invalid"], code="invalid")
         return read.replace(tzinfo=None)
+
+
+class Day(forms.DateField):
+    """A day of a year that people enter on purpose, as of :class:`SiteInstant`."""
+
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+    def to_python(self, value: Any) -> date | None:
+        """The day; the ends of the calendar are refused, where it has no beginning or end in some zones."""
+        read = super().to_python(value)
+        if read is not None and not EARLIEST_YEAR <= read.year <= LATEST_YEAR:
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        return read
 
 
 def at_site(read: datetime | None, zone: str, *, repeated: str = "") -> datetime | None:

@@ -12,9 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from registry.crews.models import Job
 from registry.people.models import Worker
-from registry.web.forms import SiteForm, SiteInstant
-
-DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+from registry.web.forms import Day, SiteForm, SiteInstant
 
 
 class SearchForm(forms.Form):
@@ -40,7 +38,7 @@ class SearchForm(forms.Form):
             }
         ),
     )
-    day = forms.DateField(label=_("Crews on the day"), required=False, widget=DAY)
+    day = Day(label=_("Crews on the day"), required=False)
 
 
 class KnownAtForm(SiteForm):
