@@ -32,6 +32,8 @@ class RecordRefused(Exception):
         self.problems = list(problems)
 
 
+YEARS = _("Give a year from 1900 to 2199.")
+
 SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     # Time and amount of work
     "hours_end_is_after_start": ("end", _("The work must end after it starts.")),
@@ -226,6 +228,12 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "notice_matches_its_sha256": ("", _("The notice differs from its SHA-256.")),
     "notice_record_stays_with_its_job": ("", _("This record belongs to another job.")),
     "notice_names_a_supervisor_once": ("", _("The notice names this supervisor already.")),
+    # Days
+    "date_of_birth_is_in_a_year_people_enter": ("date_of_birth", YEARS),
+    "employment_starts_in_a_year_people_enter": ("start", YEARS),
+    "employment_ends_in_a_year_people_enter": ("end", YEARS),
+    "certificate_is_issued_in_a_year_people_enter": ("issued", YEARS),
+    "certificate_expires_in_a_year_people_enter": ("expires", YEARS),
     # Standards
     "an_employers_figure_asks_for_something": ("minutes", _("The figure must be at least one minute.")),
 }

@@ -6,12 +6,22 @@ one; with ``withdrawn`` it says that the old one should never have been there.
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Self
 
 from django.conf import settings
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
+
+from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
+
+
+def in_years_people_enter(day: str) -> Q:
+    """Whether the field ``day`` holds a day that people enter on purpose; an empty one passes a check.
+
+    Records let their withdrawal pass: it repeats what it takes back, however wrong.
+    """
+    return Q(**{f"{day}__range": (date(EARLIEST_YEAR, 1, 1), date(LATEST_YEAR, 12, 31))})
 
 
 class RecordQuerySet(models.QuerySet):

@@ -14,7 +14,7 @@ from django.db.models import F, Q
 from django.db.models.functions import Length
 from django.utils.translation import gettext as _
 
-from registry.database.records import Record
+from registry.database.records import Record, in_years_people_enter
 from registry.eligibility.evidence import OPERATIONS, ORIGINS, ROLES
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
@@ -190,6 +190,14 @@ class Certification(WorkerRecord):
             models.CheckConstraint(
                 condition=Q(expires__isnull=True) | Q(expires__gte=F("issued")),
                 name="certificate_does_not_expire_before_it_was_issued",
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn=True) | in_years_people_enter("issued"),
+                name="certificate_is_issued_in_a_year_people_enter",
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn=True) | in_years_people_enter("expires"),
+                name="certificate_expires_in_a_year_people_enter",
             ),
             models.UniqueConstraint(
                 fields=["scheme", "number", "issued"],

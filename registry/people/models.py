@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext as _
 
-from registry.database.records import Record
+from registry.database.records import Record, in_years_people_enter
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
 
@@ -43,6 +43,11 @@ class Worker(models.Model):
     recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
 
     class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=in_years_people_enter("date_of_birth"), name="date_of_birth_is_in_a_year_people_enter"
+            )
+        ]
         indexes = [
             models.Index(fields=["family_name", "given_name"], name="worker_by_name"),
             models.Index(Func(F("family_name"), function="lower"), name="worker_by_lower_name"),
@@ -108,6 +113,14 @@ class Employment(Record):
             models.CheckConstraint(
                 condition=Q(end__isnull=True) | Q(end__gte=F("start")),
                 name="employment_does_not_end_before_it_starts",
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn=True) | in_years_people_enter("start"),
+                name="employment_starts_in_a_year_people_enter",
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn=True) | in_years_people_enter("end"),
+                name="employment_ends_in_a_year_people_enter",
             ),
         ]
         indexes = [

@@ -199,6 +199,15 @@ def test_a_certificate_has_its_dates_in_order(books: Any) -> None:
     }
 
 
+def test_a_certificate_is_in_years_that_people_enter(books: Any) -> None:
+    assert refused_rules(lambda: certify(books, issued=date(1, 1, 1))) == {
+        ("issued", "certificate_is_issued_in_a_year_people_enter")
+    }
+    assert refused_rules(lambda: certify(books, expires=date(9999, 12, 31))) == {
+        ("expires", "certificate_expires_in_a_year_people_enter")
+    }
+
+
 def test_a_certificate_is_recorded_once(books: Any) -> None:
     certify(books)
     assert refused_rules(lambda: certify(books)) == {("number", "certificate_is_recorded_once")}

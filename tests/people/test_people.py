@@ -140,3 +140,21 @@ def test_an_account_that_does_not_fit_its_kind_is_refused(
             worker=worker if with_worker else None,
         )
     assert rules(refused) == {("kind", "account_kind_fits_what_it_is_for")}
+
+
+@pytest.mark.parametrize("day", [date(1, 1, 1), date(1899, 12, 31), date(2200, 1, 1), date(9999, 12, 31)])
+def test_employment_is_in_years_that_people_enter(now: datetime, employer: Employer, day: date) -> None:
+    worker = register(now, "Zoë", "Lind")
+    with pytest.raises(RecordRefused) as refused:
+        employ(worker=worker, employer=employer, start=day, recorded_at=now, recorded_by=None)
+    assert rules(refused) == {("start", "employment_starts_in_a_year_people_enter")}
+    if day.year > 2199:
+        with pytest.raises(RecordRefused) as refused:
+            employ(worker=worker, employer=employer, start=date(2020, 1, 1), end=day, recorded_at=now, recorded_by=None)
+        assert rules(refused) == {("end", "employment_ends_in_a_year_people_enter")}
+
+
+def test_nobody_was_born_before_people_enter_it(now: datetime) -> None:
+    with pytest.raises(RecordRefused) as refused:
+        register(now, "Zoë", "Lind", date(1, 1, 1))
+    assert rules(refused) == {("date_of_birth", "date_of_birth_is_in_a_year_people_enter")}

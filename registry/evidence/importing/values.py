@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
+from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
 from registry.evidence.importing.columns import folded
 from registry.evidence.importing.reading import Unreadable, Value
 
@@ -134,9 +135,11 @@ def _day(year: int, month: int, day: int, written: str) -> date:
 
 
 def _plausible(day: date, written: str) -> date:
-    if not 1900 <= day.year <= 2200:
+    if not EARLIEST_YEAR <= day.year <= LATEST_YEAR:
         raise ValueRefused(
-            "date_is_in_the_calendar", _("%(text)s is not in the years 1900 to 2200.") % {"text": repr(written)}
+            "date_is_in_the_calendar",
+            _("%(text)s is not in the years %(first)s to %(last)s.")
+            % {"text": repr(written), "first": EARLIEST_YEAR, "last": LATEST_YEAR},
         )
     return day
 

@@ -44,7 +44,7 @@ class SearchForm(forms.Form):
 class KnownAtForm(SiteForm):
     """The instant of knowing, and the instant of the work that is asked about."""
 
-    at = SiteInstant(label=_("As known at"), help_text=_("By the clock of the site."))
+    at = SiteInstant(label=_("As known at"), help_text=_("By the clock of the site, through the end of that minute."))
     during = SiteInstant(label=_("At what time of the work"), required=False, help_text=_("Blank: when it starts."))
 
 
@@ -52,7 +52,7 @@ class PersonKnownAtForm(SiteForm):
     """Who is asked about, and as known when."""
 
     worker = forms.ModelChoiceField(Worker.objects.none(), label=_("Person"))
-    at = SiteInstant(label=_("As known at"), help_text=_("By the clock of the site."))
+    at = SiteInstant(label=_("As known at"), help_text=_("By the clock of the site, through the end of that minute."))
 
     def __init__(self, *args: Any, job: Job, people: QuerySet[Worker], **options: Any) -> None:
         super().__init__(*args, job=job, **options)
@@ -69,3 +69,9 @@ class FileForm(forms.Form):
 def clock_value(instant: datetime) -> str:
     """An instant of a site's clock as its field shows it."""
     return f"{instant:%Y-%m-%dT%H:%M}"
+
+
+def through_minute(read: datetime, *, now: datetime) -> datetime:
+    """The last instant of the minute ``read``, or ``now`` within it: pages print minutes, a record bears seconds."""
+    last = read.replace(second=59, microsecond=999_999)
+    return min(last, now) if read <= now else read

@@ -15,6 +15,7 @@ from registry.language.said import authored
 from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker
 from registry.transcripts.sharing import FEWEST_DAYS, MOST_DAYS
+from registry.web.forms import Day
 
 FURTHEST = timedelta(days=5 * 365)
 
@@ -33,7 +34,7 @@ class WantedRoleForm(forms.Form):
     configuration = forms.CharField(label=_("Configuration"), required=False, max_length=100)
     employer = forms.ModelChoiceField(Employer.objects.none(), label=_("Employer"))
     standard = forms.ChoiceField(label=_("Role standard"))
-    day = forms.DateField(label=_("Day of the work"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    day = Day(label=_("Day of the work"))
 
     def __init__(self, data: Any, *, account: Account, worker: Worker, today: date) -> None:
         super().__init__(

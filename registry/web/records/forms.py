@@ -44,7 +44,7 @@ from registry.evidence.services import NewHours
 from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload
 from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker
-from registry.web.forms import REPEATED, SiteInstant, at_site
+from registry.web.forms import REPEATED, Day, SiteInstant, at_site
 from registry.web.records.fields import (
     ClockForm,
     DutyField,
@@ -81,10 +81,6 @@ ROW = re.compile(r"rows\[(\d+)\]\.(\w*)")
 
 OPERATION_CHOICES = choices_of(OPERATIONS)
 ROLE_CHOICES = choices_of(ROLES)
-
-
-def _day(**options: Any) -> forms.DateField:
-    return forms.DateField(widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **options)
 
 
 def _clock_time(**options: Any) -> forms.TimeField:
@@ -126,7 +122,7 @@ class SheetForm(forms.Form):
     crane = forms.ModelChoiceField(Crane.objects.none(), label=_("Crane"))
     operation = forms.ChoiceField(label=_("Operation"), choices=OPERATION_CHOICES)
     configuration = forms.CharField(label=_("Configuration"), required=False, max_length=100)
-    day = _day(label=_("Day the work began"))
+    day = Day(label=_("Day the work began"))
     start = _clock_time(label=_("Start"), help_text=_("By a clock on the site."))
     end = _clock_time(label=_("End"), help_text=_("Not after the start: the next day."))
     repeated = forms.ChoiceField(
@@ -391,8 +387,8 @@ class CertificateForm(ScannedRecordForm):
     scheme = forms.CharField(label=_("Scheme"), max_length=200, help_text=_("What it certifies, as printed on it."))
     number = forms.CharField(label=_("Number"), max_length=100)
     issuer = forms.CharField(label=_("Issued by"), max_length=200)
-    issued = _day(label=_("Issued on"))
-    expires = _day(label=_("Expires on"), required=False, help_text=_("Valid through the end of that day."))
+    issued = Day(label=_("Issued on"))
+    expires = Day(label=_("Expires on"), required=False, help_text=_("Valid through the end of that day."))
     scope = forms.CharField(label=_("Scope"), required=False, max_length=500, help_text=_("Set apart by commas."))
     models = forms.ModelMultipleChoiceField(
         CraneModel.objects.none(),
@@ -511,8 +507,8 @@ class StandDownForm(RecordForm):
 class EmploymentForm(RecordForm):
     """A period on the employer's books."""
 
-    start = _day(label=_("First day"))
-    end = _day(label=_("Last day"), required=False, help_text=_("Blank: still employed."))
+    start = Day(label=_("First day"))
+    end = Day(label=_("Last day"), required=False, help_text=_("Blank: still employed."))
 
     def given(self) -> dict[str, Any]:
         return {**super().given(), "employer": self.employer}
@@ -732,14 +728,14 @@ class NewPersonForm(forms.Form):
 
     given_name = forms.CharField(label=_("Given name"), max_length=100)
     family_name = forms.CharField(label=_("Family name"), max_length=100)
-    date_of_birth = _day(label=_("Date of birth"))
+    date_of_birth = Day(label=_("Date of birth"))
     number = forms.CharField(
         label=_("Number, if registered before"),
         required=False,
         max_length=20,
         help_text=_("W-000123, as it stands on the training transcript. The record is open to you from then on."),
     )
-    start = _day(label=_("Employed from"))
+    start = Day(label=_("Employed from"))
 
 
 # Import

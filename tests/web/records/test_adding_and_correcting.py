@@ -145,6 +145,19 @@ def test_every_other_record_has_its_form(world: World, dispatcher: Client, mira:
     assert LanguageSkill.objects.filter(worker=mira, language="fr").exists()
 
 
+@pytest.mark.parametrize("day", ["0001-01-01", "1899-12-31", "2200-01-01", "9999-12-31"])
+def test_a_day_in_a_year_nobody_means_is_refused_beside_its_field(dispatcher: Client, mira: Worker, day: str) -> None:
+    for what, given, field in (
+        ("employment", {"start": day}, "start"),
+        ("employment", {"start": "2024-01-01", "end": day}, "end"),
+        ("certificate", a_certificate(issued=day), "issued"),
+        ("certificate", a_certificate(expires=day), "expires"),
+    ):
+        refused = add(dispatcher, mira, what, **given)
+        assert refused.status_code == 422
+        assert "Enter a valid date." in refused.context["form"].errors[field]
+
+
 def test_a_founding_appointment_needs_its_document(world: World, dispatcher: Client, mira: Worker) -> None:
     given = {
         "kind": "founding",
