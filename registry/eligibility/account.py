@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 
 from registry.eligibility.answer import LeafResult, NotCounted
 from registry.eligibility.calendar import DAY
 from registry.eligibility.intervals import FOREVER
 from registry.eligibility.leaves import LeafEvaluation
 from registry.eligibility.question import Question
-from registry.eligibility.sentences import duration, either, moment, say, say_many, sentence
+from registry.eligibility.sentences import duration, either, listed, moment, say, say_many, sentence
 from registry.eligibility.signing import Signatures
 from registry.eligibility.standard import (
     Appointed,
@@ -172,10 +173,18 @@ def _by_signer(reason: str, records: list[str], signatures: Signatures) -> list[
     for signer, theirs in sorted(signed_by.items()):
         ring = signatures.ring_through(signer)
         if ring:
-            names, *others = [evidence.name_of(each) for each in reversed(ring)]
-            for other in others:
-                names = say("%(signer)s for %(other)s", signer=names, other=other)
-            found.append(NotCounted("sign_off_ring", tuple(sorted(theirs)), say("%(names)s signed", names=names)))
+            names = [evidence.name_of(each) for each in _closed(ring)]
+            signed = listed(say("%(signer)s signed for %(other)s", signer=a, other=b) for a, b in pairwise(names))
+            found.append(NotCounted("sign_off_ring", tuple(sorted(theirs)), signed))
         else:
             found.append(NotCounted(reason, tuple(sorted(theirs)), evidence.name_of(signer)))
     return found
+
+
+def _closed(ring: list[str]) -> list[str]:
+    """The ring from signer to signed, first person last again.
+
+    One that leads to the worker is closed by the signature for the worker.
+    """
+    chain = ring[::-1]
+    return chain if chain[0] == chain[-1] else [chain[-1], *chain]

@@ -206,7 +206,7 @@ def test_two_who_only_signed_for_each_other(world: World) -> None:
     hours = next(each for each in quick.answer.requirements if each.key == "model_hours")
     assert hours.found_minutes == 0
     assert [each.reason for each in hours.not_counted] == ["sign_off_ring"]
-    assert "Bram Keld for Ivo Keld signed" in hours.not_counted[0].sentence
+    assert "(Ivo Keld signed for Bram Keld, Bram Keld signed for Ivo Keld)" in hours.not_counted[0].sentence
 
 
 def test_what_a_family_of_an_earlier_model_says_is_depended_on(world: World, erector: Worker) -> None:
