@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
-from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
+from registry.language.amounts import amount, duration
 from registry.language.words import set_apart
 
 MOST_MODELS = 6
@@ -107,7 +107,7 @@ def hours_chart(minutes: Mapping[str, Mapping[int, int]], *, layout: Layout = PA
                 f'height="{tall:.2f}" fill="{layout.bars}"/>'
             )
             if period == highest:
-                mark = _hours(worked)
+                mark = _mark(worked)
                 drawn.append(_centred(layout, left + step / 2, foot - tall - 1.5, layout.mark_size, mark))
     drawn += _axis(layout, first, last, step, height - 5, quarters)
     return "".join((*drawn, "</svg>"))
@@ -140,7 +140,7 @@ def rows_of(minutes: Mapping[str, Mapping[int, int]]) -> list[tuple[str, dict[in
 
 
 def _names(layout: Layout, name: str, worked: int, foot: float) -> list[str]:
-    total = _("%(hours)s h in all") % {"hours": _hours(worked)}
+    total = _("%(worked)s in all") % {"worked": duration(worked)}
     if layout.names:
         return [
             _text(layout, 0, foot - 9, layout.name_size, _short(name)),
@@ -192,7 +192,7 @@ def _told(quarters: bool) -> str:
 
 def _title(rows: list[tuple[str, dict[int, int]]], first: int, last: int, quarters: bool) -> str:
     parts = set_apart(
-        _("%(model)s: %(hours)s hours") % {"model": name, "hours": _hours(sum(by_period.values()))}
+        _("%(model)s: %(worked)s") % {"model": name, "worked": duration(sum(by_period.values()))}
         for name, by_period in rows
     )
     if quarters:
@@ -208,9 +208,9 @@ def _title(rows: list[tuple[str, dict[int, int]]], first: int, last: int, quarte
     }
 
 
-def _hours(minutes: int) -> str:
-    """Whole hours, rounded down, for a label; the tables have the exact figures."""
-    return number_format(minutes // 60, use_l10n=True, force_grouping=True)
+def _mark(minutes: int) -> str:
+    """Whole hours, rounded down, over a bar: minutes have no room there; the total beside the name has them."""
+    return amount(minutes // 60) if minutes >= 60 else "<1"
 
 
 def _short(name: str) -> str:

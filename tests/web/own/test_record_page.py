@@ -44,7 +44,7 @@ def test_hours_are_drawn_by_quarter_of_the_sites_day_with_their_figures(world: W
     over_time = record_of(worker, now=world.now).over_time
     assert over_time.periods == [f"{year}, quarter 1", f"{year}, quarter 2"]
     assert over_time.lines == [("Brandvold BT-180", ["6 h", "6 h"])]
-    assert f"from {year}, quarter 1 to {year}, quarter 2. Brandvold BT-180: 12 hours." in over_time.chart
+    assert f"from {year}, quarter 1 to {year}, quarter 2. Brandvold BT-180: 12 h." in over_time.chart
     assert over_time.chart.count("<rect") == 2
 
 
