@@ -223,6 +223,8 @@ def test_paper_tells_every_record(world: World, transcript: Transcript) -> None:
         "WITHDRAWN",
         f"SUPERSEDED by no. {correction.number}",
         f"corrects no. {corrected.number}",
+        "by people who sign only for one another, do not count",
+        "whether whoever signed was entitled to",
         "claimed: nobody signed",
         "countersigned late",
         "transcribed from paper",

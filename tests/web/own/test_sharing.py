@@ -83,6 +83,7 @@ def test_whoever_has_the_link_sees_the_record_without_an_account_and_nobody_keep
     assert answer.status_code == 200
     for shown in ("Mira Sandoval", "Brandvold BT-180", "24 h", "Norrland Board", "Halvorsby Tower Works"):
         assert shown in answer.text
+    assert "by people who sign only for one another, do not count" in answer.text
     assert "Cormorant" not in answer.text, "the note is the worker's own"
     assert "no-store" in answer.headers["Cache-Control"]
     assert answer.headers["Referrer-Policy"] == "same-origin"
