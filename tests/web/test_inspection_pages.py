@@ -12,12 +12,14 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from registry.crews.models import Slot
 from registry.evidence import services as evidence
 from registry.inspection import bundle
 from registry.inspection.models import InspectionFile, Look
 from registry.inspection.trace import LOOKS
+from registry.language.amounts import instant
 from registry.ledger.models import Entry
 from registry.people.models import Worker
 from registry.web.looks import API_RECORDS
@@ -284,6 +286,28 @@ class TestAsKnown:
         assert page.status_code == 200
         assert "permitted. By what it knows now: refused" in page.text
         assert "the stand-down was recorded only after that instant" in page.text
+
+    def test_the_minute_printed_beside_a_record_includes_the_record(
+        self, inspector: Client, crew: Worker, world: World
+    ) -> None:
+        slot = crew.assignments.get().slot
+        recorded = world.now - timedelta(hours=1) + timedelta(seconds=30)
+        evidence.stand_down(
+            worker=crew, start=recorded, reason="unclipped at height", recorded_at=recorded, recorded_by=None
+        )
+        at = recorded.astimezone(ZoneInfo(slot.job.site.time_zone))
+        asked = {"worker": str(crew.pk), "at": f"{at:%Y-%m-%dT%H:%M}"}
+        page = inspector.get(reverse("slot_as_known", args=[slot.pk]), asked).text
+        assert "refused. By what it knows now: refused" in page
+        assert f"recorded through {instant(recorded, ZoneInfo(slot.job.site.time_zone))}." in page
+        whole = inspector.get(reverse("job_as_known", args=[slot.job_id]), asked)
+        assert whole.context["crew"].known_at == recorded.replace(second=59, microsecond=999_999)
+
+    def test_the_present_minute_ends_now(self, dispatcher: Client, crew: Worker, world: World) -> None:
+        at = timezone.now().astimezone(ZoneInfo(world.site.time_zone))
+        page = dispatcher.get(reverse("job_as_known", args=[job_of(crew)]), {"at": f"{at:%Y-%m-%dT%H:%M}"})
+        assert page.status_code == 200
+        assert page.context["crew"].known_at <= timezone.now()
 
     def test_of_a_whole_crew(self, dispatcher: Client, crew: Worker) -> None:
         page = dispatcher.get(reverse("job_as_known", args=[job_of(crew)]), {"at": "2024-06-01T07:00"})

@@ -28,7 +28,14 @@ from registry.inspection.report import job_file
 from registry.ledger import here
 from registry.people.models import Account, Worker
 from registry.web.forms import refused_beside_fields
-from registry.web.inspection.forms import FileForm, KnownAtForm, PersonKnownAtForm, SearchForm, clock_value
+from registry.web.inspection.forms import (
+    FileForm,
+    KnownAtForm,
+    PersonKnownAtForm,
+    SearchForm,
+    clock_value,
+    through_minute,
+)
 from registry.web.views import download, number_in, page, posted, status_of
 
 
@@ -67,12 +74,13 @@ def job_as_known(request: HttpRequest, *, account: Account, job_id: int) -> Http
     form = KnownAtForm(request.GET or None, job=job, initial=_present(job))
     crew = None
     if form.is_valid():
+        now = timezone.now()
         with refused_beside_fields(form):
             crew = crew_as_known(
                 job,
                 day_instant=form.cleaned_data["during"] or job.start,
-                known_at=form.cleaned_data["at"],
-                now=timezone.now(),
+                known_at=through_minute(form.cleaned_data["at"], now=now),
+                now=now,
             )
             visible = plans.visible_among(account, crew.workers)
             crew = crew.seen_by(visible, whole_crew=account.kind != "worker")
@@ -97,9 +105,10 @@ def slot_as_known(request: HttpRequest, *, account: Account, slot_id: int) -> Ht
         raise Http404
     comparison = None
     if form.is_valid():
+        now = timezone.now()
         with refused_beside_fields(form):
             asking = asking_for_slot(slot, worker=person.pk, start=job.start, end=job.end)
-            comparison = compare(asking, known_at=form.cleaned_data["at"], now=timezone.now())
+            comparison = compare(asking, known_at=through_minute(form.cleaned_data["at"], now=now), now=now)
             comparison = comparison.seen_by(plans.visible_among(account, comparison.workers))
     shown = {
         "slot": slot,
