@@ -370,8 +370,10 @@ def _ring_sentence(who: list[str], figures: dict[str, Any], _names: _Names) -> s
 
 
 def _overlap_sentence(who: list[str], figures: dict[str, Any], _names: _Names) -> str:
-    return _(
-        "Entries of %(who)s on different sites overlap: %(pairs)s pairs, %(minutes)s together, %(longest)s at most."
+    return ngettext(
+        "Entries of %(who)s on different sites overlap: %(pairs)s pair, %(minutes)s together, %(longest)s at most.",
+        "Entries of %(who)s on different sites overlap: %(pairs)s pairs, %(minutes)s together, %(longest)s at most.",
+        figures["pairs"],
     ) % {
         "who": who[0],
         "pairs": figures["pairs"],
@@ -381,9 +383,12 @@ def _overlap_sentence(who: list[str], figures: dict[str, Any], _names: _Names) -
 
 
 def _crane_sentence(who: list[str], figures: dict[str, Any], names: _Names) -> str:
-    return _(
+    return ngettext(
         "%(minutes)s of %(who)s are recorded on %(crane)s at %(site)s while the register does not show it there: "
-        "%(entries)s entries, %(before)s of them before it came."
+        "%(entries)s entry, %(before)s of them before it came.",
+        "%(minutes)s of %(who)s are recorded on %(crane)s at %(site)s while the register does not show it there: "
+        "%(entries)s entries, %(before)s of them before it came.",
+        figures["entries"],
     ) % {
         "minutes": duration(figures["minutes"]),
         "who": who[0],
@@ -395,9 +400,12 @@ def _crane_sentence(who: list[str], figures: dict[str, Any], names: _Names) -> s
 
 
 def _assessed_sentence(who: list[str], figures: dict[str, Any], _names: _Names) -> str:
-    return _(
+    return ngettext(
+        "%(assessor)s passed %(who)s %(minutes)s minute after the %(required)s that the role asks for on the model "
+        "were reached.",
         "%(assessor)s passed %(who)s %(minutes)s minutes after the %(required)s that the role asks for on the model "
-        "were reached."
+        "were reached.",
+        figures["minutes"],
     ) % {
         "assessor": who[1],
         "who": who[0],

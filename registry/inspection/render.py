@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from registry.eligibility.answer import LeafResult
 from registry.eligibility.render import CAUTION
@@ -54,7 +55,10 @@ def pointers_text(rules: Iterable[RuleWithPointers]) -> str:
                 records = _("%(records)s and %(more)s more") % {"records": records, "more": each.records_left_off}
             lines += [f"  - {each.sentence}", f"    {records}"]
         if rule.left_off:
-            lines.append("  " + _("and %(more)s more pointers of this rule") % {"more": rule.left_off})
+            more = ngettext(
+                "and %(more)s more pointer of this rule", "and %(more)s more pointers of this rule", rule.left_off
+            )
+            lines.append("  " + more % {"more": rule.left_off})
         if not rule.pointers:
             lines.append("  " + _("nothing"))
         lines.append("")

@@ -6,8 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from registry.ledger.kinds import BY_TABLE, title_of
 from registry.ledger.verification import Finding
@@ -41,6 +40,7 @@ def counted(findings: Iterable[Finding]) -> list[str]:
     """``hours entry was altered: 1,204 times``, one line for each kind of finding, the most frequent first."""
     sorts = Counter((each.kind, each.what) for each in findings)
     return [
-        _("%(kind)s %(what)s: %(count)s times") % {"kind": title_of(kind), "what": WHAT[what], "count": f"{count:,}"}
+        ngettext("%(kind)s %(what)s: %(count)s time", "%(kind)s %(what)s: %(count)s times", count)
+        % {"kind": title_of(kind), "what": WHAT[what], "count": f"{count:,}"}
         for (kind, what), count in sorts.most_common()
     ]

@@ -163,7 +163,7 @@ def test_more_than_fifty_findings_are_counted_by_kind_and_listed_in_json(
     told = capsys.readouterr().out
     assert told.count("the record is gone") == 50
     assert "… 11 more are not shown here; --json lists all. In all:" in told
-    assert "  hours entry was removed: 60 times\n  worker was altered: 1 times" in told
+    assert "  hours entry was removed: 60 times\n  worker was altered: 1 time" in told
     with pytest.raises(SystemExit):
         call_command("verify", "--json")
     assert len(json.loads(capsys.readouterr().out)["findings"]) == 61

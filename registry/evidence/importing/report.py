@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, TextIO
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 if TYPE_CHECKING:
     from registry.evidence.importing.preview import PreviewRow
@@ -68,12 +69,19 @@ class ImportReport:
     def summary(self) -> str:
         """What happened, in a sentence or two."""
         pattern = (
-            _(
+            ngettext(
+                "%(rows)s row: %(new)s new, %(there)s already there (%(repeated)s of them repeated within the file), "
+                "%(refused)s refused.",
                 "%(rows)s rows: %(new)s new, %(there)s already there (%(repeated)s of them repeated within the file), "
-                "%(refused)s refused."
+                "%(refused)s refused.",
+                self.rows,
             )
             if self.repeated
-            else _("%(rows)s rows: %(new)s new, %(there)s already there, %(refused)s refused.")
+            else ngettext(
+                "%(rows)s row: %(new)s new, %(there)s already there, %(refused)s refused.",
+                "%(rows)s rows: %(new)s new, %(there)s already there, %(refused)s refused.",
+                self.rows,
+            )
         )
         counts = pattern % {
             "rows": self.rows,
@@ -99,7 +107,10 @@ class ImportReport:
         for each in self.problems:
             table.writerow([each.row, each.column, _inert(each.header), each.field, each.rule, _inert(each.message)])
         if left_out := self.problem_count - len(self.problems):
-            table.writerow(["", "", "", "", "", _("%(number)s more problems are not listed.") % {"number": left_out}])
+            counted = ngettext(
+                "%(number)s more problem is not listed.", "%(number)s more problems are not listed.", left_out
+            )
+            table.writerow(["", "", "", "", "", counted % {"number": left_out}])
 
 
 def _inert(written: str) -> str:

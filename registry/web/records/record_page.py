@@ -10,6 +10,7 @@ from typing import Any
 from django.core.paginator import Page, Paginator
 from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from registry.evidence.corrections import employers_correct, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
@@ -183,7 +184,8 @@ def _certification_status(record: Any) -> tuple[str, str]:
 
 
 def _instruction(record: Any) -> tuple[str, str]:
-    minutes = _("%(minutes)s minutes") % {"minutes": record.minutes} if record.minutes else ""
+    counted = ngettext("%(minutes)s minute", "%(minutes)s minutes", record.minutes or 0)
+    minutes = counted % {"minutes": record.minutes} if record.minutes else ""
     topic = words.in_words(record.topic)
     provider = record.provider_name or words.in_words(record.provider)
     return topic, _joined([on_day(record.completed_at, "UTC"), provider, record.model, minutes])

@@ -14,7 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access, record_access
@@ -117,7 +117,10 @@ def hours_sheet(request: HttpRequest, *, account: Account) -> HttpResponse:
                 recorded_at=timezone.now(),
                 recorded_by=account,
             )
-            messages.success(request, _("Recorded: the hours of %(number)s people.") % {"number": len(recorded)})
+            said = ngettext(
+                "Recorded: the hours of one person.", "Recorded: the hours of %(number)s people.", len(recorded)
+            )
+            messages.success(request, said % {"number": len(recorded)})
             return redirect("countersigning")
     jobs = access.visible_jobs(account).order_by("-start", "-id")[:12]
     shown = {"form": form, "jobs": jobs, "known": own[:MOST_NAMES]}

@@ -57,6 +57,11 @@ def test_a_crew_is_recorded_on_one_sheet_with_own_times_where_they_differ(
     assert {each.model_id for each in entries} == {world.model.pk}
 
 
+def test_one_person_is_counted_as_one(world: World, dispatcher: Client, crew: list[Worker]) -> None:
+    shown = dispatcher.post("/records/hours/", a_sheet(world, [crew[0].number]), follow=True).text
+    assert "Recorded: the hours of one person." in shown
+
+
 def test_a_line_that_is_left_out_is_not_recorded(world: World, dispatcher: Client, crew: list[Worker]) -> None:
     sheet = a_sheet(world, [each.number for each in crew], left_out_1="on")
     dispatcher.post("/records/hours/", sheet)

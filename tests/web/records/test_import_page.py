@@ -48,7 +48,7 @@ def test_headings_are_recognised_mapped_by_hand_looked_through_and_imported(
     assert "there is no column for worker" in first
     assert re.search(r'name="column_1".*?value="model" selected', first, re.S)
     looked = dispatcher.post(path, sent(first, column_0="worker", do="look")).text
-    assert "1 rows: 1 new" in looked
+    assert "1 row: 1 new" in looked
     assert "This was a dry run: nothing was written." in looked
     assert f"= {mira.number} Mira Sandoval" in looked
     assert "= 2024-05-07" in looked
@@ -64,7 +64,7 @@ def test_new_people_are_looked_through_with_what_belongs_to_them(world: World, d
     table = "Given name,Family name,Date of birth,Employed since,Languages\nIlse,Brankova,1990-04-02,2026-01-05,en\n"
     looked = dispatcher.get(upload(dispatcher, "workers", table))
     assert looked.status_code == 200
-    assert "1 rows: 1 new" in looked.text
+    assert "1 row: 1 new" in looked.text
     assert not Worker.objects.filter(family_name="Brankova").exists()
 
 
