@@ -74,18 +74,6 @@ def people_named(request: HttpRequest, people: QuerySet[Worker], *, most: int = 
     return People(found[:most], query, len(found) > most, request.POST.get("worker", ""))
 
 
-class Day(forms.DateField):
-    """A day of the calendar, in the years of a :class:`SiteInstant`."""
-
-    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-
-    def to_python(self, value: Any) -> date | None:
-        read = super().to_python(value)
-        if read is not None and not EARLIEST_YEAR <= read.year <= LATEST_YEAR:
-            raise ValidationError(self.error_messages["invalid"], code="invalid")
-        return read
-
-
 class SiteInstant(forms.DateTimeField):
     """A date and time as read from a clock on the site.
 

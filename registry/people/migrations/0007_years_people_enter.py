@@ -9,7 +9,7 @@ from django.db import migrations, models
 # Not valid for what stands: the record is append-only, and a register that holds such a day must still migrate.
 class Migration(migrations.Migration):
     dependencies = [
-        ("people", "0004_what_ends"),
+        ("people", "0006_closed_account_guarded"),
     ]
 
     operations = [
