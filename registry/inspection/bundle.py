@@ -18,6 +18,7 @@ from typing import Any
 
 from django.conf import settings
 from django.template.loader import render_to_string
+from django.utils import translation
 
 from registry.crews.models import Decision
 from registry.evidence.models import Document
@@ -52,9 +53,9 @@ def make_bundle(*, file: InspectionFile, checkpoint: Checkpoint, at: datetime, l
         **_consistency(checkpoint),
         "report.pdf": print_report(file=file, checkpoint=checkpoint, at=at, language=language),
     }
-    content["README.txt"] = render_to_string(
-        "documents/bundle_readme.txt", {"file": file, "checkpoint": checkpoint, "at": at, "files": sorted(content)}
-    ).encode()
+    with translation.override(language):
+        readme = render_to_string("documents/bundle_readme.txt", {"file": file, "checkpoint": checkpoint, "at": at})
+    content["README.txt"] = readme.encode()
     hashes = {name: hashlib.sha256(each).hexdigest() for name, each in sorted(content.items())}
     content["contents.json"] = _json({"format": CONTENTS, "files": hashes})
     return _zip(content, at)
@@ -100,7 +101,8 @@ def _csv(rows: list[dict[str, Any]]) -> bytes:
 
 def _cell(value: Any) -> Any:
     if isinstance(value, dict | list):
-        return json.dumps(value, ensure_ascii=False)
+        # Ordered as in records.json, so that the verifier makes the same table from it.
+        return json.dumps(value, ensure_ascii=False, sort_keys=True)
     if isinstance(value, str) and value.startswith(FORMULA):
         # A spreadsheet would run it.
         return f"'{value}"

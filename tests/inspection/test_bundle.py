@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import re
 import subprocess
 import sys
 import zipfile
@@ -14,6 +15,8 @@ from pathlib import Path
 import pikepdf
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from django.template.loader import get_template, render_to_string
+from django.utils.translation import get_language
 from pypdfium2 import PdfDocument
 
 from registry.evidence import services as evidence
@@ -109,6 +112,84 @@ def test_an_altered_hour_is_named_even_where_the_contents_are_made_anew(
     found = verified(tmp_path)
     assert found.returncode == 1
     assert f"evidence_hoursentry {entry['record']}" in found.stdout
+
+
+def changed(folder: Path, name: str, before: str, after: str) -> str:
+    """Change a file of the bundle and make its line in the contents anew, as a forger would; the file's name."""
+    path = next(folder.glob(name))
+    content = path.read_bytes()
+    assert before.encode() in content
+    path.write_bytes(content.replace(before.encode(), after.encode()))
+    found = path.relative_to(folder).as_posix()
+    listed(folder, found)
+    return found
+
+
+def listed(folder: Path, name: str) -> None:
+    contents = json.loads((folder / "contents.json").read_text())
+    contents["files"][name] = hashlib.sha256((folder / name).read_bytes()).hexdigest()
+    (folder / "contents.json").write_text(json.dumps(contents))
+
+
+@pytest.mark.parametrize(
+    ("name", "before", "after"),
+    [
+        ("decisions/*.json", '"outcome": "', '"outcome": "not '),
+        ("records/people_worker.csv", "Nyland", "Nyborg"),
+        ("records/evidence_hoursentry.csv", "\r\n", "\r\n\r\n"),
+    ],
+)
+def test_what_repeats_the_records_is_held_to_them_even_where_the_contents_are_made_anew(
+    file: InspectionFile, world: World, tmp_path: Path, name: str, before: str, after: str
+) -> None:
+    made(file, world).extractall(tmp_path)
+    altered = changed(tmp_path, name, before, after)
+    found = verified(tmp_path)
+    assert found.returncode == 1
+    wrong = [line for line in found.stdout.splitlines() if line.startswith("WRONG")]
+    assert [line.split()[1] for line in wrong] == [f"{altered}:"]
+
+
+@pytest.mark.parametrize("name", ["decisions/0.json", "records/crews_verdict.csv", "records/more.txt", "letter.pdf"])
+def test_a_file_that_no_record_stands_behind_is_found(
+    file: InspectionFile, world: World, tmp_path: Path, name: str
+) -> None:
+    made(file, world).extractall(tmp_path)
+    (tmp_path / name).write_text("{}")
+    listed(tmp_path, name)
+    found = verified(tmp_path)
+    assert found.returncode == 1
+    assert f"WRONG    {name}:" in found.stdout
+
+
+def test_what_nothing_signed_covers_is_named(file: InspectionFile, world: World, tmp_path: Path) -> None:
+    made(file, world).extractall(tmp_path)
+    changed(tmp_path, "report.pdf", "a report", "a forged report")
+    found = verified(tmp_path)
+    assert found.returncode == 0
+    (said,) = (line for line in found.stdout.splitlines() if "Not covered by the signed checkpoint" in line)
+    told = (tmp_path / "README.txt").read_text().split("WHAT IT DOES NOT COVER")[1]
+    for name in ("README.txt", "keys.txt", "report.pdf", "verify_registry.py"):
+        assert name in said
+        assert name in told
+
+
+def test_the_readme_is_in_the_language_of_the_bundle(
+    file: InspectionFile, world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    languages: list[str | None] = []
+
+    def rendered(template: str, context: dict[str, object]) -> str:
+        languages.append(get_language())
+        return render_to_string(template, context)
+
+    monkeypatch.setattr(bundle, "render_to_string", rendered)
+    checkpoint = make_checkpoint(at=world.now, signers=[SIGNER])
+    make_bundle(file=file, checkpoint=checkpoint, at=world.now, language="fr")
+    assert languages == ["fr"]
+    source = get_template("documents/bundle_readme.txt").template.source
+    outside = re.sub(r"{% blocktrans.*?{% endblocktrans %}|{%.*?%}", "", source, flags=re.DOTALL)
+    assert not outside.strip()
 
 
 def test_it_holds_everything_the_decisions_looked_at(file: InspectionFile, world: World, erector: Worker) -> None:

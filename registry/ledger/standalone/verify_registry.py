@@ -24,6 +24,8 @@ from __future__ import annotations
 
 import argparse
 import binascii
+import csv
+import io
 import json
 import os
 import stat
@@ -49,6 +51,16 @@ except ImportError:
 BUNDLE, RECORDS = "registry-bundle-1", "registry-records-1"
 INCLUSION, CONSISTENCY = "registry-inclusion-proof-1", "registry-consistency-proof-1"
 LEAF_KEYS = {"entered_at", "kind", "open", "personal", "record"}
+
+UNSIGNED = {
+    "README.txt": "an explanation",
+    "keys.txt": "the keys by the bundle's own statement",
+    "report.pdf": "an account for reading; it has a signature of its own, which a PDF reader checks",
+    "verify_registry.py": "a copy of this program",
+}
+"""Files of a bundle that no record in the log vouches for."""
+FOLDERS = ("consistency/", "decisions/", "documents/", "records/")
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 CHUNK = 1 << 20
 LARGEST_TEXT = 128 << 20
@@ -567,7 +579,10 @@ def check_bundle(files: Files, trusted: list[Key], kept: list[tuple[str, str]]) 
             "No trusted key was given (--key): the signature was held only to the key in the bundle itself, which "
             "whoever made the bundle chose. Ask for the key by another way."
         )
-    documents = _check_records(reader.json("records.json", RECORDS), checkpoint, result)
+    records = _check_records(reader.json("records.json", RECORDS), checkpoint, result)
+    _check_tables(reader, [each for each in names if each.startswith("records/")], records, result)
+    _check_decisions(reader, [each for each in names if each.startswith("decisions/")], records, result)
+    documents = {str(each["open"].get("sha256")) for each in records if each["kind"] == "evidence_document"}
     _check_documents(
         {name: digest for name, digest in digests.items() if name.startswith("documents/")}, documents, result
     )
@@ -575,7 +590,19 @@ def check_bundle(files: Files, trusted: list[Key], kept: list[tuple[str, str]]) 
     trees = _check_growth(reader, proofs, checkpoint, [*trusted, *own], result)
     for name, note in kept:
         _check_kept(name, note, checkpoint, trees, [*trusted, *own], result)
+    _check_unsigned(names, result)
     return result
+
+
+def _check_unsigned(names: list[str], result: Result) -> None:
+    """Name what nothing signed covers: whoever writes contents.json anew can exchange it."""
+    known = {"contents.json", "checkpoint.txt", "records.json", *UNSIGNED}
+    for name in names:
+        if name not in known and not name.startswith(FOLDERS):
+            result.fail(name, "is no file that a bundle has")
+    uncovered = [f"{name} ({what})" for name, what in UNSIGNED.items() if name in names]
+    if uncovered:
+        result.notes.append(f"Not covered by the signed checkpoint, so not checked here: {', '.join(uncovered)}.")
 
 
 def _check_contents(reader: Reader, names: list[str], result: Result) -> dict[str, str]:
@@ -604,12 +631,12 @@ def _check_signature(checkpoint: Checkpoint, keys: list[Key], result: Result) ->
     )
 
 
-def _check_records(content: dict[str, Any], checkpoint: Checkpoint, result: Result) -> set[str]:
-    """Check all records; returns the SHA-256 of the documents that are in order."""
+def _check_records(content: dict[str, Any], checkpoint: Checkpoint, result: Result) -> list[dict[str, Any]]:
+    """Check all records; returns those that are in order."""
     records = content.get("records")
     if not isinstance(records, list) or not all(isinstance(each, dict) for each in records):
         raise Unreadable("records.json holds no list of records")
-    before, erased, documents = len(result.failures), 0, set()
+    before, erased, in_order = len(result.failures), 0, []
     seen: set[str] = set()
     for each in records:
         name = shown(f"{each.get('kind')} {each.get('record')}")
@@ -618,8 +645,8 @@ def _check_records(content: dict[str, Any], checkpoint: Checkpoint, result: Resu
         seen.add(name)
         opened = result.held(name, partial(check_record, each, checkpoint))
         erased += opened is False
-        if opened is not None and each["kind"] == "evidence_document":
-            documents.add(str(each["open"].get("sha256")))
+        if opened is not None:
+            in_order.append(each)
     result.checked.append(
         f"{len(records)} records against the log, {len(result.failures) - before} not in order; "
         f"{erased} without personal data"
@@ -629,7 +656,69 @@ def _check_records(content: dict[str, Any], checkpoint: Checkpoint, result: Resu
             f"{erased} records come without their personal data (lawfully erased, or withheld): their other columns "
             "were checked, whom they are about was not."
         )
-    return documents
+    return in_order
+
+
+def _check_tables(reader: Reader, names: list[str], records: list[dict[str, Any]], result: Result) -> None:
+    """Hold each CSV to the records it repeats, made again from those that are in order."""
+    kinds: dict[str, list[dict[str, Any]]] = {}
+    for each in records:
+        kinds.setdefault(f"records/{each['kind']}.csv", []).append({**each["open"], **(each["personal"] or {})})
+    for name in names:
+        result.held(name, partial(_check_table, reader, name, kinds.get(name, [])))
+    result.checked.append(f"{len(names)} tables against the records")
+
+
+def _check_table(reader: Reader, name: str, rows: list[dict[str, Any]]) -> None:
+    """Hold one CSV to its rows, byte by byte; its columns may stand in any order. Raises :class:`Wrong`."""
+    content = reader.content(name)
+    try:
+        columns = next(csv.reader(io.StringIO(content.decode("utf-8-sig"), newline="")), [])
+    except (UnicodeDecodeError, csv.Error):
+        raise Wrong("is no table in UTF-8") from None
+    if len(set(columns)) != len(columns) or set(columns) != {key for row in rows for key in row}:
+        raise Wrong("has other columns than the records that are in order")
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(columns)
+    writer.writerows([_cell(row.get(column)) for column in columns] for row in rows)
+    if text.getvalue().encode("utf-8-sig") != content:
+        raise Wrong("differs from the records that are in order")
+
+
+def _cell(value: Any) -> Any:
+    """As the registry writes it into a table; a text that a spreadsheet would run has an apostrophe before it."""
+    if isinstance(value, dict | list):
+        return json.dumps(value, ensure_ascii=False, sort_keys=True)
+    if isinstance(value, str) and value.startswith(FORMULA):
+        return f"'{value}"
+    return value
+
+
+def _check_decisions(reader: Reader, names: list[str], records: list[dict[str, Any]], result: Result) -> None:
+    """Hold each decision laid out for reading to the statement that was logged."""
+    statements = {
+        f"decisions/{each['record']}.json": each["personal"].get("statement")
+        for each in records
+        if each["kind"] == "crews_decision" and each["personal"] is not None
+    }
+    for name in names:
+        result.held(name, partial(_check_decision, reader, name, statements.get(name)))
+    result.checked.append(f"{len(names)} decisions against their records")
+    missing = len(statements.keys() - set(names))
+    if missing:
+        result.notes.append(f"{missing} decisions are on record and have no file of their own in the bundle.")
+
+
+def _check_decision(reader: Reader, name: str, statement: Any) -> None:
+    if not isinstance(statement, str):
+        raise Wrong("is the statement of no decision that is in order")
+    try:
+        logged, said = parse_json(statement.encode(), "the record"), parse_json(reader.content(name), "the file")
+    except Unreadable as error:
+        raise Wrong(str(error)) from None
+    if canonical_bytes(said) != canonical_bytes(logged):
+        raise Wrong("says something else than the decision that was logged")
 
 
 def _check_documents(digests: dict[str, str], documents: set[str], result: Result) -> None:
