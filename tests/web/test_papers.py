@@ -55,7 +55,12 @@ def test_a_worker_downloads_a_signed_transcript_that_anybody_can_check(
     same = SimpleUploadedFile("transcript.pdf", content)
     assert "the very one" in public.post(reverse("check"), {"number": issued.code, "file": same}).text
     other = SimpleUploadedFile("transcript.pdf", content + b" ")
-    assert "not the one" in public.post(reverse("check"), {"number": issued.code.lower(), "file": other}).text
+    refused = public.post(reverse("check"), {"number": issued.code.lower(), "file": other}).text
+    told = refused.split('id="answer-title"')[1].split("</section>")[0]
+    assert told.index("#shape-refused") < told.index("Not genuine: this file is not the one that was given out.")
+    assert "was given out on" in told
+    for word in ("#shape-met", "Genuine.", "Current."):
+        assert word not in told
     world.assess(erector, "rigger", at=world.now)
     assert "Not the latest." in public.get(reverse("check_code", args=[issued.code])).text
 
