@@ -6,3 +6,4 @@ urlpatterns = [
 ]
 
 handler429 = "registry.web.account.too_many_requests"
+handler500 = "registry.web.failing.something_failed"
