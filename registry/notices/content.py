@@ -19,8 +19,9 @@ from registry.eligibility.intervals import Timeline
 from registry.evidence.models import Appointment, Assessment, Countersignature, HoursEntry
 from registry.ledger.canonical import canonical
 from registry.ledger.queries import inclusion_proofs
+from registry.notices.comparison import Change
 from registry.notices.models import JobParty
-from registry.notices.queries import JobRecords
+from registry.notices.queries import JobRecords, Sent
 from registry.notices.rules import NoticeRule
 from registry.transcripts.transcript import certifications_of
 
@@ -101,6 +102,17 @@ def content_of(job: Job, records: JobRecords, rule: NoticeRule | None, *, at: da
         ],
         "supervisors": _supervisors(job, at),
     }
+
+
+def changed_notice(sent: Sent | None, changes: Iterable[Change]) -> dict[str, Any] | None:
+    """Which notice this one changes, and in which parts; ``None`` where none was sent or nothing has changed.
+
+    It says no names: the parts themselves do, and from them a lawful erasure takes them away.
+    """
+    parts = list(dict.fromkeys(each.part for each in changes))
+    if sent is None or not parts:
+        return None
+    return {"notice": sent.number, "sent_at": _iso(sent.notice.sent_at), "parts": parts}
 
 
 def _party(party: JobParty) -> dict[str, str]:

@@ -28,7 +28,8 @@ def print_notice(
     """A content (``notice.schema.json``) as a tagged PDF with the same content embedded as JSON.
 
     With parts ``missing`` it says under the title that it is incomplete; with
-    ``sent_at`` it says that this is the notice as it was sent.
+    ``sent_at`` it says that this is the notice as it was sent. One that changes a
+    notice sent before says which, and in what parts.
     """
     text = canonical_text(content)
     with translation.override(language):
@@ -47,6 +48,7 @@ def print_notice(
                 "sent_at": sent_at,
                 "supervisors": [_in_words(each) for each in content["supervisors"]],
                 "parties": content["parties"],
+                "changes": content.get("changes"),
                 "missing": [missing_in_words(each) for each in missing],
             },
             language=language,

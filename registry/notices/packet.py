@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from registry.crews.models import Job
 from registry.database.readers import as_the_register
 from registry.notices.comparison import Change, compare
-from registry.notices.content import canonical_text, content_of, fingerprint, sha256_of
+from registry.notices.content import canonical_text, changed_notice, content_of, fingerprint, sha256_of
 from registry.notices.files import rule_for
 from registry.notices.queries import JobRecords, Sent, history_of, latest_sent, plans_of, records_of
 from registry.notices.rules import Deadline, Missing, NoticeRule, deadline_of, missing_parts
@@ -81,7 +81,7 @@ def packet_of(job: Job, *, at: datetime) -> Packet:
     rule = rule_for(jurisdiction=job.site.jurisdiction, operation=job.operation, start=job.start, zone=zone)
     plans = plans_of(job)
     records = records_of(job, plans)
-    return Packet(
+    packet = Packet(
         job=job,
         rule=rule,
         records=records,
@@ -89,3 +89,5 @@ def packet_of(job: Job, *, at: datetime) -> Packet:
         deadline=None if rule is None else deadline_of(rule, start=job.start, at=at, zone=zone),
         history=history_of(plans),
     )
+    packet.content["changes"] = changed_notice(packet.sent, packet.changes)
+    return packet

@@ -16,9 +16,12 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import translation
+from jsonschema import Draft202012Validator
 
 from registry.evidence.models import Document
 from registry.inspection.models import Look
+from registry.language.amounts import instant
+from registry.notices.content import SCHEMA
 from registry.notices.models import AttachedProcedure, JobParty, NoticeParticulars, SentNotice
 from registry.people.models import Worker
 from tests.columbia import ZONE, Columbia
@@ -202,6 +205,25 @@ def test_an_incomplete_pdf_says_so_first_and_one_as_sent_when_it_was_sent(
     sent = text_of(dispatcher.get(at(columbia, "sent/1.pdf")).content)
     assert "As it was sent on" in sent[0]
     assert "Climbing sequence" in " ".join(sent)
+
+
+def test_a_packet_drawn_up_after_a_change_says_which_notice_it_changes(columbia: Columbia, dispatcher: Client) -> None:
+    columbia.complete()
+    columbia.send()
+    columbia.particulars(configuration="hook height 74 m")
+    now = " ".join(text_of(dispatcher.get(at(columbia, "notice.pdf")).content)[0].split())
+    day = instant(columbia.world.now, ZONE)
+    assert f"Changes notice 1, sent {day}: configuration of the crane Not recorded as sent yet." in now
+    said = json.loads(dispatcher.get(at(columbia, "notice.json")).content)
+    sent_at = columbia.world.now.isoformat().replace("+00:00", "Z")
+    assert said["changes"] == {"notice": 1, "sent_at": sent_at, "parts": ["configuration"]}
+    assert list(Draft202012Validator(json.loads(SCHEMA.read_text())).iter_errors(said)) == []
+    columbia.send()
+    assert json.loads(dispatcher.get(at(columbia, "sent/2.json")).content) == {
+        **said,
+        "drawn_up_at": sent_at,
+    }
+    assert columbia.packet().content["changes"] is None
 
 
 def test_the_answer_over_http_says_the_same(columbia: Columbia, dispatcher: Client) -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django import template
 
 from registry.language import amounts
-from registry.notices.words import PARTY_ROLES, WAYS
+from registry.notices.words import PARTS, PARTY_ROLES, WAYS
 from registry.transcripts.transcript import number_of
 
 register = template.Library()
@@ -39,3 +40,9 @@ def party_role(name: str) -> str:
 def way(name: str) -> str:
     """A way of sending, in words."""
     return str(WAYS[name])
+
+
+@register.filter
+def parts_in_words(parts: Iterable[str]) -> str:
+    """Parts of a notice, in words: ``start, configuration of the crane``."""
+    return ", ".join(str(PARTS[each]) for each in parts)
