@@ -7,7 +7,7 @@ from right to left, missing letters), each different text once; the structure
 that screen readers use (heading, table, row, header and cell) is written along.
 
 The template ends with one empty page, which is taken as many times as the table
-needs (``SetTable.pages``).
+needs (``SetTable.pages``). For a short table it leaves room below the text instead.
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ from registry.transcripts.set_text import PIXEL, Line, Style, TextSetter
 
 SIZE, HEADING_SIZE, LEADING = 8.8, 12.5, 10.8
 ROOM_IN_CELL, FIGURES_KEEP = 3.0, 4.0
+SHORT = 0.5
+"""So much of a page is left below the text for a table that takes no more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +105,11 @@ class _Sheet:
     bands: list[_Band] = field(default_factory=list)
     first_mark: int = 0
 
+    @property
+    def used(self) -> float:
+        """How far down the page is taken."""
+        return self.bands[-1].y + self.bands[-1].height if self.bands else 0.0
+
 
 class SetTable:
     """A :class:`LongTable` broken into pages, in the room that each page has; inside, all is in pixels."""
@@ -121,8 +128,23 @@ class SetTable:
         self._break_into_pages()
 
     @property
+    def short(self) -> bool:
+        """Whether it takes no page of its own: it stands below the text before it."""
+        return self.pages == 1 and self.height <= self._height * SHORT
+
+    @property
+    def height(self) -> float:
+        """What the last page's part of it takes, in pixels."""
+        return self._sheets[-1].used
+
+    def stand_at(self, top: float) -> None:
+        """Have a short table begin so many pixels below the top of the page's room."""
+        for each in self._sheets[-1].bands:
+            each.y += top
+
+    @property
     def pages(self) -> int:
-        """How many pages the table takes."""
+        """How many pages the table stands on."""
         return len(self._sheets)
 
     # Breaking
@@ -133,8 +155,10 @@ class SetTable:
             rows = [self._row(number, each) for each in group.rows]
             # A heading never stands at the foot of a page without a row.
             self._place([*head, *rows[:1]])
-            for row in rows[1:]:
-                if not self._fits(row.height):
+            for place, row in enumerate(rows[1:], start=2):
+                # Nor does the last row stand alone on a page.
+                kept = rows[-2:] if place == len(rows) - 1 else [row]
+                if not self._fits(sum(each.height for each in kept)):
                     again = self._head(number, f"{group.title}, {self._table.continued}", repeated=True)
                     self._sheets.append(_Sheet())
                     self._place(again)
@@ -170,9 +194,7 @@ class SetTable:
     def _fits(self, height: float) -> bool:
         if not self._sheets:
             return False
-        bands = self._sheets[-1].bands
-        used = bands[-1].y + bands[-1].height if bands else 0
-        return used + height <= self._height
+        return self._sheets[-1].used + height <= self._height
 
     def _place(self, bands: list[_Band]) -> None:
         """Put the bands below each other on the last page, or all of them on a new one."""
@@ -180,7 +202,7 @@ class SetTable:
             self._sheets.append(_Sheet())
         sheet = self._sheets[-1]
         for each in bands:
-            each.y = sheet.bands[-1].y + sheet.bands[-1].height if sheet.bands else 0.0
+            each.y = sheet.used
             sheet.bands.append(each)
 
     # Drawing

@@ -32,7 +32,7 @@ from weasyprint.urls import FatalURLFetchingError, URLFetcher
 from registry.eligibility.render import CAUTION
 from registry.transcripts.long_table import LongTable, SetTable
 from registry.transcripts.running_footer import Room, add_running_footer
-from registry.transcripts.set_text import TextSetter
+from registry.transcripts.set_text import PIXEL, TextSetter
 from registry.transcripts.wording import page_of_pages
 
 STYLE = Path("templates") / "documents" / "print.css"
@@ -92,7 +92,7 @@ def render(
 
     ``language`` is one of the settings' languages, ``paper`` one of ``PAPERS``,
     ``created_at`` the instant written into the file. A ``long_table`` is set
-    after everything else, on pages of its own. Raises ``ValueError`` for an
+    after everything else, on pages of its own unless it is short. Raises ``ValueError`` for an
     unknown paper or language.
     """
     if paper not in PAPERS:
@@ -103,6 +103,7 @@ def render(
     setter = TextSetter(fonts, language)
     room = _room(PAPERS[paper])
     set_table = None if long_table is None else SetTable(long_table, setter, room)
+    short = set_table is not None and set_table.short
     with translation.override(language):
         page = render_to_string(
             f"documents/{template}",
@@ -113,6 +114,7 @@ def render(
                 "created_at": created_at,
                 "created": created_at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
                 "has_long_table": set_table is not None,
+                "room_for_table": f"{set_table.height:.2f}px" if set_table is not None and short else "",
             },
         )
         caution, counted = _(CAUTION), page_of_pages()
@@ -123,8 +125,11 @@ def render(
         pdf_variant="pdf/ua-1",
     )
     if set_table is not None:
-        *front, empty = document.pages
-        document = document.copy([*front, *(copy(empty) for _sheet in range(set_table.pages))])
+        if short:
+            set_table.stand_at(_used(document.pages[-1], room) - set_table.height)
+        else:
+            *front, empty = document.pages
+            document = document.copy([*front, *(copy(empty) for _sheet in range(set_table.pages))])
         set_table.paint_on(document.pages)
     running = document.metadata.custom.get(RUNNING, "")
     add_running_footer(document.pages, setter, room, caution=caution, running=running, page_of_pages=counted)
@@ -160,6 +165,14 @@ def _room(paper: Paper) -> Room:
 def _style(paper: Paper) -> str:
     page = f"@page {{ size: {paper.width}mm {paper.height}mm; margin: {MARGIN}mm {MARGIN}mm {FOOTER}mm; }}\n"
     return page + (settings.PROJECT / STYLE).read_text(encoding="utf-8")
+
+
+def _used(page: Any, room: Room) -> float:
+    """How many pixels of the page's room are taken by what stands in it."""
+    (root,) = (each for each in page._page_box.children if each.element_tag == "html")
+    last = root.children[0].children[-1]
+    bottom: float = last.position_y + last.margin_height()
+    return bottom - room.top * PIXEL
 
 
 def _relate(pdf: pydyf.PDF, attachments: Sequence[Attachment]) -> None:

@@ -13,7 +13,7 @@ from registry.eligibility.render import CAUTION
 from registry.transcripts.check import Check
 from registry.transcripts.long_table import Column, Group, LongTable, Row
 from registry.transcripts.printing import Attachment, NothingIsFetched, render
-from registry.transcripts.transcript import Transcript
+from registry.transcripts.transcript import Employed, StoodDown, Transcript
 from registry.transcripts.transcript_document import print_transcript
 from tests.transcripts.lives import forty_years
 from tests.transcripts.reading import elements, kinds, opened, outside_margins, text_of
@@ -225,3 +225,50 @@ def test_unknown_paper_and_language_are_refused() -> None:
         render(template="base.html", context={}, language="en", created_at=AT, paper="A3")
     with pytest.raises(ValueError, match="languages"):
         render(template="base.html", context={}, language="xx", created_at=AT)
+
+
+def rows_by_page(count: int) -> list[int]:
+    rows = [Row(((f"row {number}",),)) for number in range(count)]
+    table = LongTable((Column("Row", 1),), [Group("1999", "1999", rows)], "continued")
+    made = render(template="base.html", context={}, language="en", created_at=AT, long_table=table)
+    return [len(re.findall(r"row \d+", page)) for page in text_of(made)]
+
+
+def test_the_last_row_of_a_long_table_is_not_alone_on_its_page() -> None:
+    _text, on_a_page, *_more = rows_by_page(200)
+    assert rows_by_page(on_a_page + 1) == [0, on_a_page - 1, 2]
+
+
+def test_a_short_table_stands_below_the_text_before_it(life: Transcript) -> None:
+    for paper in ("A4", "Letter"):
+        made = print_transcript(replace(life, hours=life.hours[:1]), printed_at=AT, paper=paper)
+        last = text_of(made)[-1]
+        assert "Every entry follows" in last
+        assert life.hours[0].site in last
+        assert last.index("How recorded") < last.index(life.hours[0].site)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_neither_the_caution_nor_a_heading_stands_alone_on_a_page(life: Transcript, paper: str) -> None:
+    kept = dict.fromkeys(("supersedes", "superseded_by", "superseded_at", "withdrawn_at"))
+    bar = StoodDown(
+        record="stand_down:1",
+        recorded_at=AT,
+        start=AT,
+        role=None,
+        maker=None,
+        model=None,
+        reason="Walked under the load, and once more. " * 160,
+        retraining=(),
+        passed_after=(),
+        **kept,
+    )
+    job = Employed(
+        record="employment:1", recorded_at=AT, employer="Starnholt Tower Works", start=AT.date(), end=None, **kept
+    )
+    for count in range(20, 50, 2):
+        one = replace(life, hours=(), stand_downs=(bar,), employments=(job,) * count)
+        for page in text_of(print_transcript(one, printed_at=AT, paper=paper)):
+            text = page.split(" The registry checks documents; it does not make a lift safe.")[0]
+            assert not text.startswith("Caution.")
+            assert not text.endswith("Stand-downs")
