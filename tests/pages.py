@@ -54,6 +54,8 @@ PAGES = [
     Page("outlook", EMPLOYER),
     *(Page("job", by, JOB) for by in (EMPLOYER, INSPECTOR)),
     Page("plan_job", EMPLOYER),
+    Page("change_plan", EMPLOYER, JOB),
+    Page("call_off", EMPLOYER, JOB),
     Page("fill_slot", EMPLOYER, PLACE),
     Page("substitute", EMPLOYER, ASSIGNMENT),
     Page("end_assignment", EMPLOYER, ASSIGNMENT),

@@ -197,6 +197,8 @@ class World:
     def job(self, roles: list[str], *, starts_in: int = 3, days: int = 4, standard_key: str = STANDARD) -> Job:
         """A dismantling at the site."""
         start = (self.now + timedelta(days=starts_in)).replace(hour=15, minute=0, second=0, microsecond=0)
+        # The same work is planned once: another such job starts some minutes later.
+        start += timedelta(minutes=Job.objects.filter(crane=self.crane).count())
         return crews.plan_job(
             employer=self.employer,
             site=self.site,

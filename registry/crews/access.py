@@ -10,7 +10,7 @@ from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.crews.models import Assignment, Decision, Job, Slot
-from registry.crews.queries import current_jobs, employment_problems
+from registry.crews.queries import current_jobs, employment_problems, every_plan
 from registry.database.errors import RecordRefused
 from registry.evidence.models import Appointment, Document
 from registry.people.closing import require_closable
@@ -44,8 +44,16 @@ def second_factor_of(account: Account, *, at: datetime) -> SecondFactor:
 
 
 def visible_jobs(account: Account) -> QuerySet[Job]:
-    """Jobs the account may look at."""
-    jobs = current_jobs()
+    """Jobs the account may look at, by their current plans."""
+    return _of_account(account, current_jobs())
+
+
+def visible_plans(account: Account) -> QuerySet[Job]:
+    """The jobs the account may look at, with plans that were replaced or called off."""
+    return _of_account(account, every_plan())
+
+
+def _of_account(account: Account, jobs: QuerySet[Job]) -> QuerySet[Job]:
     if account.kind == "employer":
         return jobs.filter(employer=account.employer_id)
     if account.kind == "inspector":

@@ -10,11 +10,11 @@ from zoneinfo import ZoneInfo
 
 from django.contrib.postgres.fields import DateRangeField
 from django.db import connection
-from django.db.backends.postgresql.psycopg_any import DateRange
+from django.db.backends.postgresql.psycopg_any import DateRange, DateTimeTZRange
 from django.db.models import Aggregate, F, Func, QuerySet, Value
 from django.utils.translation import gettext as _
 
-from registry.crews.models import AssignmentState, Job, Slot
+from registry.crews.models import Assignment, AssignmentState, Job, Slot
 from registry.database.errors import Problem, broken
 from registry.database.readers import as_the_register
 from registry.eligibility.answer import Decision as Answer
@@ -204,11 +204,19 @@ def evidence_versions(workers: Iterable[int]) -> dict[str, int]:
 
 def current_jobs() -> QuerySet[Job]:
     """Jobs that no later plan replaces."""
-    return (
-        Job.objects.filter(superseded_by__isnull=True, withdrawn=False)
-        .select_related("site", "crane__model__maker", "employer")
-        .order_by("start", "id")
-    )
+    return every_plan().filter(superseded_by__isnull=True, withdrawn=False)
+
+
+def every_plan() -> QuerySet[Job]:
+    """Jobs as they were ever planned, whether or not a later record replaces the plan or calls it off."""
+    return Job.objects.select_related("site", "crane__model__maker", "employer").order_by("start", "id")
+
+
+def latest_of(job: Job) -> Job:
+    """The last record of the job: its current plan, or the one that calls it off."""
+    while later := every_plan().filter(supersedes=job).first():
+        job = later
+    return job
 
 
 @dataclass(frozen=True, slots=True)
@@ -380,6 +388,16 @@ def candidates(job: Job) -> QuerySet[Worker]:
         )
         .distinct()
         .order_by("family_name", "given_name", "id")
+    )
+
+
+def erectors_throughout(job: Job, start: datetime, end: datetime) -> QuerySet[Assignment]:
+    """Who stands as an erector of the crew for all of ``[start, end)``, to pair a trainee with."""
+    return (
+        Assignment.objects.filter(slot__job=job, slot__role="erector", state__standing="standing")
+        .filter(state__during__contains=DateTimeTZRange(start, end))
+        .select_related("worker", "state")
+        .order_by("worker__family_name", "worker__given_name", "id")
     )
 
 

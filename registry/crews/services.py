@@ -27,11 +27,12 @@ from registry.crews.queries import (
     Asking,
     answer,
     asking_for_slot,
+    current_jobs,
     employment_problems,
     slot_with_job,
 )
 from registry.crews.sealing import seal
-from registry.database.errors import Problem, RecordRefused, constraint_of, refusals, sqlstate_of
+from registry.database.errors import Problem, RecordRefused, broken, constraint_of, refusals, sqlstate_of
 from registry.eligibility.standard import BadInput
 from registry.equipment.models import Crane, Site
 from registry.language.amounts import instant
@@ -80,9 +81,11 @@ def plan_job(
 ) -> Job:
     """Record a job with a slot for each of ``roles`` (a role may stand several times).
 
-    With ``supersedes`` it replaces an earlier plan, whose crew is then held.
-    Raises :class:`RecordRefused`.
+    With ``supersedes`` it replaces an earlier plan, whose crew then ends there (see
+    :func:`change_plan` and :func:`call_off`). Raises :class:`RecordRefused`.
     """
+    if not withdrawn:
+        _check_planned_once(employer, site, crane, operation, start, end, supersedes)
     with refusals(), transaction.atomic():
         job = Job.objects.create(
             employer=employer,
@@ -103,6 +106,142 @@ def plan_job(
         for role in roles:
             add_slot(job=job, role=role)
     return job
+
+
+@dataclass(frozen=True, slots=True)
+class Replanned:
+    """A new plan; who fills a place of it as of the old one, and who does not, each with why."""
+
+    job: Job
+    standing: list[Assignment]
+    left_out: list[tuple[AssignmentState, str]]
+
+
+def change_plan(
+    *,
+    job: Job,
+    site: Site,
+    crane: Crane,
+    operation: str,
+    standard_key: str,
+    start: datetime,
+    end: datetime,
+    roles: Sequence[str],
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    configuration: str = "",
+    minutes_per_day: int = 480,
+    description: str = "",
+) -> Replanned:
+    """Replace the job's plan, and put its people into the same places of the new one, each by a fresh decision.
+
+    Whoever was there for the whole of the old plan is asked about for the whole of the new one. The
+    new plan stands whoever is refused. Raises :class:`RecordRefused`.
+    """
+    _check_current(job)
+    crew = list(
+        AssignmentState.objects.filter(job=job)
+        .exclude(standing="ended")
+        .select_related("assignment", "slot", "worker")
+        .order_by("assignment_id")
+    )
+    # A trainee stands beside an erector who stands.
+    crew.sort(key=lambda state: state.role == "trainee")
+    planned = plan_job(
+        employer=job.employer,
+        site=site,
+        crane=crane,
+        operation=operation,
+        standard_key=standard_key,
+        start=start,
+        end=end,
+        roles=roles,
+        recorded_at=recorded_at,
+        recorded_by=recorded_by,
+        configuration=configuration,
+        minutes_per_day=minutes_per_day,
+        description=description,
+        supersedes=job,
+    )
+    slots = {(slot.role, slot.position): slot for slot in planned.slots.all()}
+    again: dict[int | None, Assignment] = {}
+    left_out = []
+    for state in crew:
+        since = start if state.during.lower == job.start else max(start, state.during.lower)
+        until = end if state.during.upper == job.end else min(end, state.during.upper)
+        slot = slots.get((state.slot.role, state.slot.position))
+        if slot is None or until <= since:
+            left_out.append((state, _("The new plan has no such place at that time.")))
+            continue
+        try:
+            outcome = assign(
+                slot_id=slot.pk,
+                worker_id=state.worker_id,
+                start=since,
+                end=until,
+                assigned_at=recorded_at,
+                assigned_by=recorded_by,
+                paired_with=again.get(state.assignment.paired_with_id),
+            )
+        except RecordRefused as refused:
+            left_out.append((state, str(refused)))
+            continue
+        except BadInput as refused:
+            left_out.append((state, refused.message))
+            continue
+        if outcome.assignment is None:
+            left_out.append((state, _("The documents fall short; see the refused attempts.")))
+        else:
+            again[state.assignment_id] = outcome.assignment
+    return Replanned(planned, list(again.values()), left_out)
+
+
+def call_off(*, job: Job, reason: str, recorded_at: datetime, recorded_by: Account | None) -> Job:
+    """Record that the job is not done, or not gone on with; its people are free from then on.
+
+    The record that calls it off says why in its description. Raises :class:`RecordRefused`.
+    """
+    _check_current(job)
+    return plan_job(
+        employer=job.employer,
+        site=job.site,
+        crane=job.crane,
+        operation=job.operation,
+        standard_key=job.standard_key,
+        start=job.start,
+        end=job.end,
+        roles=[],
+        recorded_at=recorded_at,
+        recorded_by=recorded_by,
+        configuration=job.configuration,
+        minutes_per_day=job.minutes_per_day,
+        description=reason,
+        supersedes=job,
+        withdrawn=True,
+    )
+
+
+def _check_current(job: Job) -> None:
+    if job.withdrawn or Job.objects.filter(supersedes=job).exists():
+        raise RecordRefused([broken("job_is_current")])
+
+
+def _check_planned_once(
+    employer: Employer,
+    site: Site,
+    crane: Crane,
+    operation: str,
+    start: datetime,
+    end: datetime,
+    supersedes: Job | None,
+) -> None:
+    same = current_jobs().filter(employer=employer, site=site, crane=crane, operation=operation, start=start, end=end)
+    planned = (same if supersedes is None else same.exclude(pk=supersedes.pk)).first()
+    if planned is not None:
+        sentence = _("This job is planned already: %(job)s, from %(start)s to %(end)s. Change that plan instead.")
+        zone = ZoneInfo(planned.site.time_zone)
+        named = {"job": planned, "start": instant(planned.start, zone), "end": instant(planned.end, zone)}
+        raise RecordRefused([Problem("start", "a_job_is_planned_once", sentence % named)])
 
 
 def add_slot(*, job: Job, role: str) -> Slot:
@@ -168,6 +307,9 @@ def end_assignment(
     recorded_by: Account | None,
 ) -> AssignmentEvent:
     """Take a worker out of a slot from ``ends_at`` on. Raises :class:`RecordRefused`."""
+    state = AssignmentState.objects.select_related("worker", "job__site").get(pk=assignment.pk)
+    if state.standing != "ended" and ends_at >= state.during.upper:
+        raise RecordRefused([Problem("ends_at", "nobody_leaves_after_their_time", _outside(state))])
     with refusals(), transaction.atomic():
         return AssignmentEvent.objects.create(
             assignment=assignment,
@@ -183,19 +325,20 @@ def substitute(
     *,
     leaving: Assignment,
     worker_id: int,
-    from_instant: datetime,
+    from_instant: datetime | None,
     reason: str,
     assigned_at: datetime,
     assigned_by: Account | None,
 ) -> Outcome:
     """Swap somebody else into the slot from an instant on: both happen, or neither.
 
+    ``None`` is the minute of ``assigned_at``, or the start of an assignment that is still to come.
     A refused substitute leaves the crew as it was; the refusal is recorded.
     """
     try:
         with transaction.atomic():
-            state = leaving.state
-            start, end = max(from_instant, state.during.lower), state.during.upper
+            state = AssignmentState.objects.select_related("worker", "job__site").get(pk=leaving.pk)
+            start, end = _taken_over(state, from_instant, assigned_at), state.during.upper
             end_assignment(
                 assignment=leaving,
                 ends_at=start,
@@ -228,6 +371,31 @@ def substitute(
                 refused_to=assigned_by,
             )
         return Outcome(recorded, refusal=refusal)
+
+
+def _taken_over(state: AssignmentState, asked: datetime | None, at: datetime) -> datetime:
+    """From when on somebody else is in the place. Raises :class:`RecordRefused` outside the assignment."""
+    lower, upper = state.during.lower, state.during.upper
+    start = max(at.replace(second=0, microsecond=0), lower) if asked is None else asked
+    if lower <= start < upper:
+        return start
+    sentence = _outside(state)
+    if start >= upper and state.assignment.events.filter(kind="ended").exists():
+        sentence = _("%(name)s has left this place already, at %(end)s.") % {
+            "name": state.worker,
+            "end": instant(upper, ZoneInfo(state.job.site.time_zone)),
+        }
+    raise RecordRefused([Problem("start", "a_substitute_comes_while_the_place_is_theirs", sentence)])
+
+
+def _outside(state: AssignmentState) -> str:
+    zone = ZoneInfo(state.job.site.time_zone)
+    sentence = _("%(name)s is in this place from %(start)s to %(end)s; give a time before that end.")
+    return sentence % {
+        "name": state.worker,
+        "start": instant(state.during.lower, zone),
+        "end": instant(state.during.upper, zone),
+    }
 
 
 class _NotSubstituted(Exception):

@@ -202,6 +202,8 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "the_supervisor_fills_no_other_role": ("worker", _("The erection supervisor fills no other role on the job.")),
     "an_ended_assignment_stays_ended": ("assignment", _("The assignment has already ended.")),
     "nobody_leaves_before_they_were_put_in": ("ends_at", _("Nobody leaves a place before they were put into it.")),
+    "nobody_leaves_after_their_time": ("ends_at", _("By then this person's time in the place is over.")),
+    "a_job_is_planned_once": ("start", _("This job is planned already. Change that plan instead.")),
     "a_confirmation_needs_a_decision": ("decision", _("A confirmation needs a decision.")),
     # Shared links
     "shared_link_lasts_at_most_30_days": ("days", _("A link lasts from 1 to 30 days.")),

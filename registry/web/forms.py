@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from registry.crews import queries
@@ -23,6 +25,7 @@ from registry.database.errors import RecordRefused
 from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
+from registry.language.amounts import instant
 from registry.language.said import authored
 from registry.language.words import choices_of, in_words
 from registry.people.finding import named
@@ -182,6 +185,9 @@ class FillForm(SiteForm):
         label=_("Paired with the erector"),
         required=False,
         help_text=_("A trainee works only beside a named erector of this crew."),
+        error_messages={
+            "invalid_choice": _("A trainee must be paired with an erector who is on this crew the whole time.")
+        },
     )
 
     def __init__(self, *args: Any, slot: Slot, **options: Any) -> None:
@@ -189,12 +195,18 @@ class FillForm(SiteForm):
         self.fields["worker"].queryset = queries.candidates(slot.job)  # type: ignore[attr-defined]
         if slot.role == "trainee":
             pairs = self.fields["paired_with"]
-            pairs.queryset = Assignment.objects.filter(  # type: ignore[attr-defined]
-                slot__job=slot.job, slot__role="erector", state__standing="standing"
-            ).select_related("worker")
-            pairs.label_from_instance = lambda each: str(each.worker)  # type: ignore[attr-defined]
+            window = WindowForm(self.data or self.initial, job=slot.job).window()
+            pairs.queryset = queries.erectors_throughout(slot.job, *window)  # type: ignore[attr-defined]
+            pairs.label_from_instance = self._part  # type: ignore[attr-defined]
         else:
             del self.fields["paired_with"]
+
+    def _part(self, each: Assignment) -> str:
+        """The erector with the times of their part: the same person may have two."""
+        zone = ZoneInfo(self.job.site.time_zone)
+        during = each.state.during
+        part = {"name": each.worker, "start": instant(during.lower, zone), "end": instant(during.upper, zone)}
+        return gettext("%(name)s, from %(start)s to %(end)s") % part
 
     def asked(self) -> dict[str, Any]:
         """The arguments of :func:`registry.crews.services.assign`."""
@@ -311,3 +323,27 @@ class PlanForm(forms.Form):
     def _roles(self) -> list[str]:
         given = self.cleaned_data
         return [role for role in ROLES for _each in range(given.get(f"places_{role}") or 0)]
+
+
+def planned_before(job: Job) -> dict[str, Any]:
+    """What a plan form shows of the plan that is to be changed, by a clock on its site."""
+    zone = ZoneInfo(job.site.time_zone)
+    roles = Counter(job.slots.values_list("role", flat=True))
+    return {
+        "site": job.site_id,
+        "crane": job.crane_id,
+        "operation": job.operation,
+        "configuration": job.configuration,
+        "standard_key": job.standard_key,
+        "start": job.start.astimezone(zone).replace(tzinfo=None),
+        "end": job.end.astimezone(zone).replace(tzinfo=None),
+        "minutes_per_day": job.minutes_per_day,
+        "description": job.description,
+        **{f"places_{role}": places for role, places in roles.items()},
+    }
+
+
+class CallOffForm(forms.Form):
+    """Why a job is called off."""
+
+    reason = forms.CharField(label=_("Reason"), max_length=500)

@@ -24,14 +24,16 @@ from registry.crews import access, services
 from registry.crews.board import Week, board_of, today_for, week_of_next_job
 from registry.crews.candidates import candidates_for
 from registry.crews.described import DescribedDecision
-from registry.crews.models import Assignment
+from registry.crews.models import Assignment, Job
 from registry.crews.outlook import coverage_of_roles, people_employed
+from registry.crews.queries import latest_of
 from registry.database.errors import RecordRefused
 from registry.eligibility.render import CAUTION
 from registry.eligibility.standard import BadInput
 from registry.evidence.running_out import running_out_by_month
 from registry.people.models import Account
 from registry.web.forms import (
+    CallOffForm,
     EndForm,
     FillForm,
     FromForm,
@@ -39,6 +41,7 @@ from registry.web.forms import (
     SubstituteForm,
     WindowForm,
     people_named,
+    planned_before,
     refused_beside_fields,
     searched,
 )
@@ -181,11 +184,55 @@ def founding(request: HttpRequest, *, account: Account) -> HttpResponse:
 @page
 @require_GET
 def job(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
-    found = get_object_or_404(access.visible_jobs(account), pk=job_id)
+    found = get_object_or_404(access.visible_plans(account), pk=job_id)
+    latest = latest_of(found)
+    if latest.pk != found.pk or found.withdrawn:
+        return _loaded_anew() if in_place(request) else _plan_no_longer(request, found, latest)
     # Whoever closes what opened at a place goes on from there by the keyboard.
     closed = number_in(request.GET.get("closed"), 0)
     shown = {"crew": crew_for(account, found), "closed": closed, "caution": CAUTION}
     return render(request, "registry/crew.html" if in_place(request) else "registry/job.html", shown)
+
+
+def _plan_no_longer(request: HttpRequest, job: Job, latest: Job) -> HttpResponse:
+    return render(request, "registry/plan_no_longer.html", {"job": job, "latest": latest})
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def change_plan(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
+    job = get_object_or_404(access.visible_jobs(account), pk=job_id)
+    access.require_may_assign(account, job)
+    form = PlanForm(posted(request), initial=planned_before(job))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            changed = services.change_plan(job=job, recorded_at=timezone.now(), recorded_by=account, **form.planned())
+            standing = len(changed.standing)
+            if standing:
+                said = ngettext(
+                    "%(standing)d place is filled again.", "%(standing)d places are filled again.", standing
+                )
+                messages.success(request, said % {"standing": standing})
+            for state, why in changed.left_out:
+                place = {"name": state.worker, "role": state.slot.get_role_display(), "why": why}
+                messages.warning(request, _("Not on the new plan: %(name)s as %(role)s. %(why)s") % place)
+            return redirect("job", job_id=changed.job.pk)
+    return render(request, "registry/plan_job.html", {"form": form, "job": job}, status=status_of(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def call_off(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
+    job = get_object_or_404(access.visible_jobs(account), pk=job_id)
+    access.require_may_assign(account, job)
+    form = CallOffForm(posted(request))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            services.call_off(
+                job=job, reason=form.cleaned_data["reason"], recorded_at=timezone.now(), recorded_by=account
+            )
+            return redirect("job", job_id=job.pk)
+    return render(request, "registry/call_off.html", {"form": form, "job": job}, status=status_of(form))
 
 
 @page
@@ -260,7 +307,7 @@ def substitute(request: HttpRequest, *, account: Account, assignment_id: int) ->
             outcome = services.substitute(
                 leaving=leaving,
                 worker_id=form.cleaned_data["worker"].pk,
-                from_instant=form.cleaned_data["from_instant"] or minute_of(now),
+                from_instant=form.cleaned_data["from_instant"],
                 reason=form.reason_in_words(),
                 assigned_at=now,
                 assigned_by=account,

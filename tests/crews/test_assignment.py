@@ -6,12 +6,12 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from registry.crews import services as crews
-from registry.crews.models import Assignment, Decision, Refusal
-from registry.database.errors import RecordRefused
+from registry.crews.models import Assignment, AssignmentEvent, Decision, Refusal
+from registry.database.errors import RecordRefused, refusals
 from registry.evidence import services as evidence
 from registry.evidence.models import Certification, HoursEntry
 from tests.world import World
@@ -153,6 +153,53 @@ def test_nobody_leaves_before_they_were_put_into_the_place(world: World) -> None
     assert crews.end_assignment(ends_at=world.now, **given).pk
 
 
+def test_nobody_leaves_when_their_time_is_over(world: World) -> None:
+    job = world.job(["erector"])
+    mira = world.worker("Mira", "Sandoval")
+    world.make_erector(mira)
+    assignment = world.assign(job.slots.get(), mira).assignment
+    assert assignment is not None
+    given: dict[str, Any] = {"assignment": assignment, "reason": "", "recorded_at": world.now, "recorded_by": None}
+    with pytest.raises(RecordRefused, match="Mira Sandoval is in this place from .* to ") as refused:
+        crews.end_assignment(ends_at=job.end, **given)
+    assert [each.field for each in refused.value.problems] == ["ends_at"]
+    with pytest.raises(RecordRefused, match="time in the place is over"), refusals(), transaction.atomic():
+        AssignmentEvent.objects.create(
+            assignment=assignment, kind="ended", happened_at=job.end, recorded_at=world.now, recorded_by=None
+        )
+
+
+def test_a_typed_time_outside_the_place_is_not_moved_into_it(world: World) -> None:
+    job = world.job(["erector"])
+    mira, rafe = world.worker("Mira", "Sandoval"), world.worker("Rafe", "Osei")
+    for each in (mira, rafe):
+        world.make_erector(each)
+    leaving = world.assign(job.slots.get(), mira).assignment
+    assert leaving is not None
+    given: dict[str, Any] = {"leaving": leaving, "worker_id": rafe.pk, "reason": "ill", "assigned_by": None}
+    for typed in (job.start - timedelta(days=365), job.end + timedelta(days=365)):
+        with pytest.raises(RecordRefused, match="is in this place from"):
+            crews.substitute(from_instant=typed, assigned_at=world.now, **given)
+    half = job.start + timedelta(days=1)
+    assert crews.substitute(from_instant=half, assigned_at=world.now, **given).permitted
+    with pytest.raises(RecordRefused, match="has left this place already"):
+        crews.substitute(from_instant=half, assigned_at=world.now, **given)
+
+
+def test_a_blank_time_is_the_start_of_what_is_still_to_come(world: World) -> None:
+    job = world.job(["erector"])
+    mira, rafe = world.worker("Mira", "Sandoval"), world.worker("Rafe", "Osei")
+    for each in (mira, rafe):
+        world.make_erector(each)
+    leaving = world.assign(job.slots.get(), mira).assignment
+    assert leaving is not None
+    outcome = crews.substitute(
+        leaving=leaving, worker_id=rafe.pk, from_instant=None, reason="ill", assigned_at=world.now, assigned_by=None
+    )
+    assert outcome.assignment is not None
+    assert outcome.assignment.start == job.start
+
+
 def test_a_substitute_takes_over_from_an_instant_on(world: World) -> None:
     job = world.job(["erector"])
     slot = job.slots.get()
@@ -205,7 +252,7 @@ def test_an_assignment_outside_the_job_is_refused_by_field(world: World) -> None
     assert [each.field for each in refused.value.problems] == ["start", "end"]
 
 
-def test_a_changed_job_holds_its_crew(world: World) -> None:
+def test_a_changed_job_ends_its_crew(world: World) -> None:
     erector = world.worker("Mira", "Sandoval")
     world.make_erector(erector)
     job = world.job(["erector"])
@@ -225,7 +272,7 @@ def test_a_changed_job_holds_its_crew(world: World) -> None:
         supersedes=job,
     )
     assignment.state.refresh_from_db()
-    assert assignment.state.standing == "held"
+    assert assignment.state.standing == "ended"
     with pytest.raises(RecordRefused, match="changed or withdrawn"):
         world.assign(job.slots.get(), erector)
 

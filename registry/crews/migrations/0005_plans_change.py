@@ -1,0 +1,8 @@
+from django.db import migrations
+
+from registry.database.sql_files import run_sql_file
+
+
+class Migration(migrations.Migration):
+    dependencies = [("crews", "0004_confirmed_as_assigned")]
+    operations = [run_sql_file(__file__, "plans_change.sql")]
