@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
 
+from registry.crews import services as crews
 from registry.crews.models import Assignment, Job, Refusal
 from registry.evidence import services as evidence
 from registry.language.amounts import instant
@@ -130,6 +132,25 @@ def test_a_trainee_is_paired_with_an_erector_of_the_crew(world: World, dispatche
     given = {"worker": trainee.pk, "paired_with": paired.pk}
     assert "PERMITTED" in dispatcher.post(f"/slots/{slot.pk}/fill/", given, follow=True).text
     assert "Paired with Mira Sandoval" in dispatcher.get(f"/jobs/{job.pk}/").text
+
+
+def test_an_erector_with_two_parts_is_offered_for_the_part_asked_for(
+    world: World, dispatcher: Client, erector: Worker
+) -> None:
+    job = world.job(["erector", "erector", "trainee"])
+    half = job.start + timedelta(days=2)
+    given: dict[str, Any] = {"worker_id": erector.pk, "assigned_at": world.now, "assigned_by": None}
+    first, second = job.slots.filter(role="erector").order_by("position")
+    early = crews.assign(slot_id=first.pk, start=job.start, end=half, **given).assignment
+    late = crews.assign(slot_id=second.pk, start=half, end=job.end, **given).assignment
+    assert early is not None
+    assert late is not None
+    typed = half.astimezone(ZoneInfo(job.site.time_zone)).strftime("%Y-%m-%dT%H:%M")
+    path = f"/slots/{job.slots.get(role='trainee').pk}/fill/"
+    shown = dispatcher.get(path, {"start": typed}).text
+    assert f'<option value="{late.pk}">Mira Sandoval, from ' in shown
+    assert f'<option value="{early.pk}">' not in shown
+    assert "Mira Sandoval, from " not in dispatcher.get(path).text
 
 
 def test_the_search_survives_an_error(world: World, dispatcher: Client, erector: Worker, newcomer: Worker) -> None:
