@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -14,6 +15,7 @@ from django.utils.translation import gettext as _
 from registry.crews.models import Job
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.evidence.models import Document
+from registry.language.amounts import instant
 from registry.notices.content import canonical_text
 from registry.notices.models import (
     AttachedProcedure,
@@ -142,7 +144,8 @@ def record_sent(
     """
     with refusals(), transaction.atomic():
         packet = packet_of(job, at=recorded_at)
-        problems = _problems(packet, seen)
+        plans = plans_of(job)
+        problems = _problems(packet, seen) or _sent_before_planned(job, plans, sent_at)
         if problems:
             raise RecordRefused(problems)
         notice = SentNotice.objects.create(
@@ -155,7 +158,7 @@ def record_sent(
             how=how,
             sent_to=sent_to,
             # The one before, or the record that took it back.
-            supersedes=SentNotice.objects.filter(job__in=plans_of(job)).order_by("-id").first(),
+            supersedes=SentNotice.objects.filter(job__in=plans).order_by("-id").first(),
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )
@@ -173,6 +176,16 @@ def _problems(packet: Packet, seen: str) -> list[Problem]:
     return [
         Problem("", "notice_says_what_the_rule_asks_for", " ".join(missing_in_words(each))) for each in packet.missing
     ]
+
+
+def _sent_before_planned(job: Job, plans: list[int], sent_at: datetime) -> list[Problem]:
+    """Why nothing can have been sent by then; a form tells time in whole minutes."""
+    planned_at = Job.objects.get(pk=plans[0]).recorded_at.replace(second=0, microsecond=0)
+    if sent_at >= planned_at:
+        return []
+    sentence = _("This job was first planned at %(instant)s; its notice was not sent before that.")
+    said = sentence % {"instant": instant(planned_at, ZoneInfo(job.site.time_zone))}
+    return [Problem("sent_at", "notice_is_sent_after_its_job_was_planned", said)]
 
 
 def _by_worker(content: dict[str, Any]) -> dict[int, list[dict[str, Any]]]:

@@ -177,6 +177,13 @@ def test_nothing_is_sent_in_the_future(columbia: Columbia) -> None:
         columbia.send(sent_at=columbia.world.now + timedelta(minutes=1))
 
 
+def test_nothing_is_sent_before_the_job_was_planned(columbia: Columbia) -> None:
+    columbia.complete()
+    with pytest.raises(RecordRefused, match="first planned at") as refused:
+        columbia.send(sent_at=columbia.world.now - timedelta(minutes=1))
+    assert [each.field for each in refused.value.problems] == ["sent_at"]
+
+
 def test_work_that_ends_at_midnight_ends_the_day_before(columbia: Columbia) -> None:
     first = columbia.world.now.astimezone(ZONE).date() + timedelta(days=40)
     midnights = [datetime.combine(first + timedelta(days=days), time(0), ZONE) for days in (0, 2)]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from datetime import timedelta
 from io import BytesIO
 from typing import Any
 
@@ -295,7 +294,7 @@ def test_the_page_takes_the_same_statements_however_much_was_sent(columbia: Colu
 
 def test_the_page_is_whole_in_french(columbia: Columbia, dispatcher: Client) -> None:
     columbia.complete()
-    columbia.send(sent_at=columbia.world.now - timedelta(days=1))
+    columbia.send()
     columbia.particulars(scope="Autre chose")
     with translation.override("en"):  # what the request activates is put back afterwards
         answer: Any = dispatcher.get(at(columbia), headers={"accept-language": "fr"})
