@@ -480,7 +480,7 @@ def test_an_earlier_plan_of_the_job(world: World, erector: Worker) -> None:
     found = crew_as_known(job, day_instant=job.start + HOUR, known_at=world.now, now=job.end)
     assert str(later.pk) in found.replaced
     assert [each.standing for each in found.places[0].then] == ["standing"]
-    assert found.places[0].now == []
+    assert found.places[0].now == ()
 
 
 def test_a_worker_sees_of_a_crew_only_themself(world: World, erector: Worker) -> None:
