@@ -5,21 +5,29 @@ Every function raises :class:`registry.database.errors.RecordRefused`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.equipment.models import Crane, CraneModel, CranePlacement, FamilyDeclaration, Maker, Site
+from registry.language.spelling import on_one_line, same_spelling
 from registry.people.models import Account
+
+LANGUAGE = re.compile(r"[a-z]{2,3}(-[A-Za-z0-9]{1,8})*")
 
 
 def register_maker(*, name: str, recorded_at: datetime) -> Maker:
-    """Register a maker by name."""
-    with refusals(), transaction.atomic():
+    """Register a maker by name; another spelling of a name that is known is refused."""
+    name = _given("name", name, _("Give the maker's name."))
+    with refusals(), _one_at_a_time("makers"):
+        if known := same_spelling(name, Maker.objects.values_list("name", flat=True)):
+            raise _refused("name", "maker_is_registered_once", _("%(known)s is registered already.") % {"known": known})
         return Maker.objects.create(name=name, recorded_at=recorded_at)
 
 
@@ -31,13 +39,31 @@ def register_model(
     recorded_at: datetime,
     configurations: Sequence[str] = (),
 ) -> CraneModel:
-    """Register a crane model under its maker's designation."""
-    with refusals(), transaction.atomic():
+    """Register a crane model under its maker's designation.
+
+    Hours count by class too, so a class is spelled as it is with the models there are.
+    """
+    designation = _given("designation", designation, _("Give the maker's designation of the model."))
+    crane_class = _given("crane_class", crane_class, _("Give the class of the crane."))
+    narrowed = [each for each in map(on_one_line, configurations) if each]
+    for number, each in enumerate(narrowed):
+        if same_spelling(each, narrowed[:number]):
+            sentence = _("The configuration %(name)s is named twice.") % {"name": each}
+            raise _refused("configurations", "model_names_a_configuration_once", sentence)
+    with refusals(), _one_at_a_time("models"):
+        if known := same_spelling(designation, maker.models.values_list("designation", flat=True)):
+            sentence = _("%(known)s is registered already.") % {"known": f"{maker} {known}"}
+            raise _refused("designation", "model_designation_is_unique_for_its_maker", sentence)
+        classes = CraneModel.objects.order_by().values_list("crane_class", flat=True).distinct()
+        known = same_spelling(crane_class, classes)
+        if known not in (None, crane_class):
+            sentence = _("This class is written “%(known)s” in the register.") % {"known": known}
+            raise _refused("crane_class", "a_class_has_one_spelling", sentence)
         return CraneModel.objects.create(
             maker=maker,
             designation=designation,
             crane_class=crane_class,
-            configurations=list(configurations),
+            configurations=narrowed,
             recorded_at=recorded_at,
         )
 
@@ -53,6 +79,9 @@ def declare_family(
     valid_until: date | None = None,
 ) -> FamilyDeclaration:
     """Record the maker's own declaration that models are equivalent for training."""
+    document = on_one_line(document)
+    if not document:
+        raise RecordRefused([broken("family_names_the_makers_document")])
     with refusals(), transaction.atomic():
         return FamilyDeclaration.objects.create(
             maker=maker,
@@ -75,19 +104,22 @@ def register_site(
     working_language: str = "",
 ) -> Site:
     """Register a site; ``time_zone`` is a name of the IANA time zone database."""
+    name = _given("name", name, _("Give the site's name."))
+    jurisdiction = _given("jurisdiction", jurisdiction, _("Say whose rules hold on the site."))
+    address = "\n".join(filter(None, map(on_one_line, address.splitlines())))
     try:
         ZoneInfo(time_zone)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise RecordRefused(
-            [
-                Problem(
-                    "time_zone",
-                    "site_time_zone_is_known",
-                    _("There is no time zone %(name)s.") % {"name": repr(time_zone)},
-                )
-            ]
-        ) from None
-    with refusals(), transaction.atomic():
+        sentence = _("There is no time zone %(name)s.") % {"name": repr(time_zone)}
+        raise _refused("time_zone", "site_time_zone_is_known", sentence) from None
+    if working_language and not LANGUAGE.fullmatch(working_language):
+        sentence = broken("language_is_a_bcp_47_tag").message
+        raise _refused("working_language", "language_is_a_bcp_47_tag", sentence)
+    with refusals(), _one_at_a_time("sites"):
+        alike = {f"{each.name} {each.address}" for each in Site.objects.filter(jurisdiction=jurisdiction)}
+        if known := same_spelling(f"{name} {address}", alike):
+            sentence = _("%(known)s is registered already.") % {"known": on_one_line(known)}
+            raise _refused("name", "site_is_registered_once", sentence)
         return Site.objects.create(
             name=name,
             time_zone=time_zone,
@@ -100,7 +132,10 @@ def register_site(
 
 def register_crane(*, model: CraneModel, serial_number: str, recorded_at: datetime) -> Crane:
     """Register a crane by its maker's serial number."""
-    with refusals(), transaction.atomic():
+    serial_number = _given("serial_number", serial_number, _("Give the serial number on the crane's plate."))
+    with refusals(), _one_at_a_time("cranes"):
+        if same_spelling(serial_number, model.cranes.values_list("serial_number", flat=True)):
+            raise RecordRefused([broken("serial_number_is_unique_for_its_model")])
         return Crane.objects.create(model=model, serial_number=serial_number, recorded_at=recorded_at)
 
 
@@ -114,7 +149,13 @@ def place_crane(
     end: datetime | None = None,
     supersedes: CranePlacement | None = None,
 ) -> CranePlacement:
-    """Record that a crane stands on a site from ``start`` until ``end`` (``None``: still there)."""
+    """Record that a crane stands on a site from ``start`` until ``end`` (``None``: still there).
+
+    With ``supersedes`` this is what was meant by an earlier record: another site, other times, or its end.
+    """
+    if end is not None and end <= start:
+        # Asked before the database, which takes a range that ends before it starts for a slip of the program.
+        raise RecordRefused([broken("placement_end_is_after_start")])
     with refusals(), transaction.atomic():
         return CranePlacement.objects.create(
             crane=crane,
@@ -125,3 +166,40 @@ def place_crane(
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )
+
+
+def withdraw_placement(
+    *, placement: CranePlacement, recorded_at: datetime, recorded_by: Account | None
+) -> CranePlacement:
+    """Record that the crane never stood there then."""
+    with refusals(), transaction.atomic():
+        return CranePlacement.objects.create(
+            crane=placement.crane,
+            site=placement.site,
+            start=placement.start,
+            end=placement.end,
+            supersedes=placement,
+            withdrawn=True,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+        )
+
+
+@contextmanager
+def _one_at_a_time(what: str) -> Iterator[None]:
+    """Two who register one thing in two spellings wait for each other; else neither would see the other."""
+    with transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"equipment {what}"])
+        yield
+
+
+def _given(field: str, text: str, sentence: str) -> str:
+    """The text on one line. Refused with ``sentence`` if there is none."""
+    if not (line := on_one_line(text)):
+        raise _refused(field, f"{field}_is_given", sentence)
+    return line
+
+
+def _refused(field: str, rule: str, sentence: str) -> RecordRefused:
+    return RecordRefused([Problem(field, rule, sentence)])

@@ -15,6 +15,7 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
+from registry.language.spelling import on_one_line, same_spelling
 from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
 from registry.people.names import name_key
 
@@ -27,10 +28,21 @@ def register_employer(
     responsible_person: str = "",
     address: str = "",
 ) -> Employer:
-    """Register an employer; ``jurisdiction`` is a code such as ``US``."""
-    with refusals():
+    """Register an employer; ``jurisdiction`` is a code such as ``US``.
+
+    Another spelling of a name that is known is refused.
+    """
+    name = on_one_line(name)
+    if not name:
+        raise RecordRefused([Problem("name", "employer_has_a_name", _("Give the employer's name."))])
+    with refusals(), transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended('employers', 0))")
+        if known := same_spelling(name, Employer.objects.values_list("name", flat=True)):
+            sentence = _("%(known)s is registered already.") % {"known": known}
+            raise RecordRefused([Problem("name", "employer_is_registered_once", sentence)])
         return Employer.objects.create(
-            name=name.strip(),
+            name=name,
             jurisdiction=jurisdiction,
             responsible_person=responsible_person.strip(),
             address=address.strip(),

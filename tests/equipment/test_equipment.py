@@ -16,6 +16,7 @@ from registry.equipment.services import (
     register_maker,
     register_model,
     register_site,
+    withdraw_placement,
 )
 
 pytestmark = pytest.mark.django_db
@@ -186,3 +187,107 @@ def test_a_withdrawal_names_what_it_withdraws(yard: Yard) -> None:
         CranePlacement.objects.create(
             crane=yard.crane, site=yard.site, start=JANUARY, withdrawn=True, recorded_at=yard.now
         )
+
+
+SPELLINGS = ["alder", " ALDER ", "\u00c1lder", "Al-der"]
+
+
+@pytest.mark.parametrize("name", SPELLINGS)
+def test_a_maker_is_registered_once_however_it_is_spelled(yard: Yard, name: str) -> None:
+    with pytest.raises(RecordRefused, match="Alder is registered already") as refused:
+        register_maker(name=name, recorded_at=yard.now)
+    assert rules(refused) == {("name", "maker_is_registered_once")}
+
+
+@pytest.mark.parametrize("designation", ["a10", "A-10", "A  10"])
+def test_a_model_is_registered_once_however_it_is_spelled(yard: Yard, designation: str) -> None:
+    with pytest.raises(RecordRefused, match="Alder A 10 is registered already") as refused:
+        register_model(maker=yard.maker, designation=designation, crane_class="hammerhead", recorded_at=yard.now)
+    assert rules(refused) == {("designation", "model_designation_is_unique_for_its_maker")}
+
+
+def test_a_mark_between_figures_tells_two_models_apart(yard: Yard) -> None:
+    for designation in ("B 2-10", "B 21-0", "B 210"):
+        register_model(maker=yard.maker, designation=designation, crane_class="hammerhead", recorded_at=yard.now)
+    assert yard.maker.models.count() == 5
+
+
+def test_a_class_has_one_spelling(yard: Yard) -> None:
+    with pytest.raises(RecordRefused, match="“hammerhead”") as refused:
+        register_model(maker=yard.maker, designation="A 14", crane_class="Hammer head", recorded_at=yard.now)
+    assert rules(refused) == {("crane_class", "a_class_has_one_spelling")}
+
+
+def test_a_model_names_a_configuration_once(yard: Yard) -> None:
+    def model(*configurations: str) -> CraneModel:
+        return register_model(
+            maker=yard.maker,
+            designation="A 14",
+            crane_class="hammerhead",
+            configurations=configurations,
+            recorded_at=yard.now,
+        )
+
+    with pytest.raises(RecordRefused, match="named twice"):
+        model("long jib", "Long Jib")
+    assert model(" long  jib", "").configurations == ["long jib"]
+
+
+def test_a_crane_is_registered_once_however_its_number_is_spelled(yard: Yard) -> None:
+    register_crane(model=yard.model, serial_number="AB-7", recorded_at=yard.now)
+    with pytest.raises(RecordRefused) as refused:
+        register_crane(model=yard.model, serial_number="ab 7", recorded_at=yard.now)
+    assert rules(refused) == {("serial_number", "serial_number_is_unique_for_its_model")}
+
+
+def test_a_site_is_registered_once_by_its_name_and_address(yard: Yard) -> None:
+    def site(address: str, language: str = "") -> Site:
+        return register_site(
+            name="Gull Pier",
+            address=address,
+            time_zone="America/New_York",
+            jurisdiction="US",
+            working_language=language,
+            recorded_at=yard.now,
+        )
+
+    site("1 Low Road")
+    assert site("9 High Road").pk
+    with pytest.raises(RecordRefused) as refused:
+        site("1, low road")
+    assert rules(refused) == {("name", "site_is_registered_once")}
+    with pytest.raises(RecordRefused) as refused:
+        site("4 Mid Road", "Frensh")
+    assert rules(refused) == {("working_language", "language_is_a_bcp_47_tag")}
+
+
+def test_nothing_is_registered_without_its_name(yard: Yard) -> None:
+    now = yard.now
+    for field, register in (
+        ("name", lambda: register_maker(name=" ", recorded_at=now)),
+        (
+            "designation",
+            lambda: register_model(maker=yard.maker, designation=" ", crane_class="luffing", recorded_at=now),
+        ),
+        ("crane_class", lambda: register_model(maker=yard.maker, designation="X", crane_class="", recorded_at=now)),
+        ("name", lambda: register_site(name="\n", time_zone="UTC", jurisdiction="US", recorded_at=now)),
+        ("jurisdiction", lambda: register_site(name="X", time_zone="UTC", jurisdiction="", recorded_at=now)),
+        ("serial_number", lambda: register_crane(model=yard.model, serial_number="", recorded_at=now)),
+    ):
+        with pytest.raises(RecordRefused) as refused:
+            register()
+        assert [each.field for each in refused.value.problems] == [field]
+
+
+def test_a_crane_that_stood_somewhere_leaves_after_it_came_too(yard: Yard) -> None:
+    yard.place(JANUARY, FEBRUARY)
+    with pytest.raises(RecordRefused) as refused:
+        yard.place(MARCH, FEBRUARY)
+    assert rules(refused) == {("end", "placement_end_is_after_start")}
+
+
+def test_a_stay_that_never_was_makes_room(yard: Yard) -> None:
+    standing = yard.place(JANUARY, None)
+    withdraw_placement(placement=standing, recorded_at=yard.now, recorded_by=None)
+    assert not CranePlacement.objects.current().exists()
+    yard.place(JANUARY, None, site=yard.other_site)
