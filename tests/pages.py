@@ -13,6 +13,7 @@ INSPECTOR = demo.INSPECTOR.username
 WORKER = demo.WORKER.username
 SIGNER = "signer"
 ASSESSOR = "assessor"
+REGISTRAR = "registrar"
 NOBODY = ""
 
 
@@ -49,6 +50,7 @@ PAGES = [
     *(Page("home", by) for by in (EMPLOYER, INSPECTOR)),
     Page("home", EMPLOYER, query="?week={week}"),
     *(Page("jobs", by) for by in (EMPLOYER, WORKER)),
+    Page("home", REGISTRAR),
     Page("own", WORKER),
     Page("own", SIGNER),
     Page("outlook", EMPLOYER),
@@ -113,6 +115,18 @@ PAGES = [
     Page("answer_request", EMPLOYER, {"request_id": "request"}),
     Page("import_upload", EMPLOYER),
     Page("import_table", EMPLOYER, {"document_id": "table"}, {"kind": "hours"}),
+    # Equipment
+    *(
+        Page(name, by)
+        for name in ("equipment", "equipment_sites", "equipment_models")
+        for by in (EMPLOYER, INSPECTOR, REGISTRAR)
+    ),
+    Page("equipment", EMPLOYER, query="?q=210"),
+    *(Page(name, REGISTRAR) for name in ("new_employer", "new_maker", "new_model")),
+    Page("new_family", REGISTRAR, {"maker_id": "maker"}),
+    *(Page(name, by) for name in ("new_site", "new_crane") for by in (EMPLOYER, REGISTRAR)),
+    *(Page("place_crane", by, {"crane_id": "crane"}) for by in (EMPLOYER, REGISTRAR)),
+    Page("correct_placement", REGISTRAR, {"placement_id": "placement"}),
     # Inspection and the log
     Page("inspection", INSPECTOR),
     Page("inspection", INSPECTOR, query="?q=lindqvar"),

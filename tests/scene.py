@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from registry.crews import services as crews
 from registry.crews.models import Job, Slot
+from registry.equipment import services as equipment
 from registry.evidence import corrections, countersigning
 from registry.evidence import services as evidence
 from registry.evidence.models import HoursEntry
@@ -36,6 +37,7 @@ class Scene:
         # Signs what others worked; in the demonstration he has no account.
         signer = self.job.assignment_states.get(worker__family_name="Lindqvar").worker
         people.open_account(username="signer", password=None, kind="worker", worker=signer)
+        people.open_account(username="registrar", password=None, kind="registrar")
         assessor = Worker.objects.get(family_name="Brandvoll")
         people.open_account(username="assessor", password=None, kind="worker", worker=assessor)
         self.colleague = self._colleague("colleague")
@@ -150,6 +152,8 @@ class Scene:
             "job": self.job.pk,
             "leader": director.worker_id,
             "led": director.slot_id,
+            "maker": self.job.crane.model.maker_id,
+            "placement": self.job.crane.placements.get().pk,
             "objection": self.objection.pk,
             "request": self.request.pk,
             "place": self.open_place.pk,
@@ -191,6 +195,7 @@ class Scene:
             self._colleague(f"colleague-{number}")
             dispatcher = self.account(demo.DISPATCHER.username)
             invite(kind="employer", employer=self.employer, invited_by=dispatcher, invited_at=self.now)
+            self._equip(number)
             plan = crews.plan_job(
                 employer=self.employer,
                 site=self.job.site,
@@ -219,6 +224,17 @@ class Scene:
                 opened_at=self.now,
                 opened_by=self.account(demo.INSPECTOR.username),
             )
+
+    def _equip(self, number: int) -> None:
+        maker = equipment.register_maker(name=f"Osterly {number}", recorded_at=self.now)
+        model = equipment.register_model(
+            maker=maker, designation=f"OC {number}", crane_class=demo.CRANE_CLASS, recorded_at=self.now
+        )
+        site = equipment.register_site(
+            name=f"Pier {number}", time_zone=demo.ZONE.key, jurisdiction="US", recorded_at=self.now
+        )
+        crane = equipment.register_crane(model=model, serial_number=f"{number}", recorded_at=self.now)
+        equipment.place_crane(crane=crane, site=site, start=self.now, recorded_at=self.now, recorded_by=None)
 
     def _try(self, slot: Slot, worker: Worker) -> None:
         crews.assign(

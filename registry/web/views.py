@@ -120,6 +120,8 @@ def home(request: HttpRequest, *, account: Account) -> HttpResponse:
         return _board(request, account)
     if account.kind == "worker":
         return redirect("own")
+    if account.kind == "registrar":
+        return render(request, "registry/registrar.html")
     return _list_of_jobs(request, account)
 
 

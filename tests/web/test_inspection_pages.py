@@ -38,6 +38,7 @@ NOT_LOOKS = {
     "withdraw_record": "the employer's or the assessor's form about a record it answers for",
     "ask_for_correction": "the worker's own form about an own record",
     "assess": "the assessor's own form",
+    "place_crane": "a form; it shows nobody's records",
     "answer_objection": "the employer's form about hours it recorded",
     "answer_request": "the employer's form about a record it answers for",
     "import_table": "the employer's own file",
