@@ -51,13 +51,13 @@ def test_a_new_register_is_entered_from_the_first_maker_to_the_crane_on_its_site
     assert Employer.objects.get(name="Rook Lifting").responsible_person == "Ada Ferrow"
     maker = Maker.objects.get(name="Osterly")
     for designation in ("OC 8", "OC 9"):
-        given = {
+        model = {
             "maker": maker.pk,
             "designation": designation,
             "crane_class": "luffing",
             "configurations": "short\nlong",
         }
-        assert f"Recorded: Osterly {designation}." in registrar.post("/equipment/models/new/", given, follow=True).text
+        assert f"Recorded: Osterly {designation}." in registrar.post("/equipment/models/new/", model, follow=True).text
     models = list(CraneModel.objects.filter(maker=maker))
     assert models[0].configurations == ["short", "long"]
     family = {"models": [each.pk for each in models], "document": "Bulletin 3", "valid_from": "2026-01-01"}
@@ -161,7 +161,6 @@ def test_a_stay_is_ended_and_withdrawn_by_whoever_recorded_it(
 ) -> None:
     stay = placed(world, crane, Account.objects.get(employer=world.employer))
     path = f"/equipment/placements/{stay.pk}/"
-    assert "Only" not in another_employer.get(f"/equipment/cranes/{crane.pk}/").text
     assert path not in another_employer.get(f"/equipment/cranes/{crane.pk}/").text
     assert another_employer.post(path, {"withdraw": "1"}).status_code == 403
     assert path in dispatcher.get(f"/equipment/cranes/{crane.pk}/").text
