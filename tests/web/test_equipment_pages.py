@@ -117,7 +117,7 @@ def test_the_services_refusal_stands_beside_the_field(world: World, registrar: C
     for given, sentence in (
         ({"start": "2026-03-02T07:00", "end": "2026-03-01T07:00"}, "must leave after it came"),
         ({"start": "2026-03-02T07:00"}, "stands on another site at that time"),
-        ({"start": "2026-03-08T02:30"}, "couldn’t be interpreted"),
+        ({"start": "2026-03-08T02:30"}, "put forward then and never shows this time"),
     ):
         answer = registrar.post(f"/equipment/cranes/{crane.pk}/", {"site": world.site.pk, **given})
         assert answer.status_code == 422

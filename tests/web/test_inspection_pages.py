@@ -30,6 +30,8 @@ NOT_LOOKS = {
     "fill_slot": "the employer's form; what comes of it is a decision",
     "substitute": "the employer's form; what comes of it is a decision",
     "end_assignment": "the employer's form",
+    "change_plan": "the employer's form about its own job",
+    "call_off": "the employer's form about its own job",
     "decide_again": "a POST; what comes of it is a decision",
     "decide_held_again": "a POST; what comes of it are decisions",
     "decide_crew_again": "a POST; what comes of it are decisions",

@@ -84,7 +84,7 @@ def test_every_encoding_on_the_list_reads_a_table(dispatcher: Client) -> None:
     listed = re.findall(r'<option value="([^"]*)"', shown.split('<select name="encoding"')[1].split("</select>")[0])
     assert "cp1252" in listed
     for encoding in listed:
-        assert "1 rows: 1 new" in dispatcher.post(path, sent(shown, encoding=encoding, do="look")).text, encoding
+        assert "1 row: 1 new" in dispatcher.post(path, sent(shown, encoding=encoding, do="look")).text, encoding
 
 
 def test_a_table_signs_for_nobody(world: World, dispatcher: Client, mira: Worker) -> None:
@@ -182,7 +182,7 @@ def test_columns_are_recognised_once_the_encoding_is_named(world: World, dispatc
     first = dispatcher.get(path).text
     assert "column_0" not in first
     looked = dispatcher.post(path, sent(first, encoding="cp1252", do="look")).text
-    assert "1 rows: 1 new" in looked
+    assert "1 row: 1 new" in looked
     assert "Zoë" in looked
 
 
