@@ -31,7 +31,7 @@ class SecondFactor:
 
 
 def second_factor_of(account: Account, *, at: datetime) -> SecondFactor:
-    """Dispatchers, inspectors and whoever is an assessor at ``at`` must have one. One statement."""
+    """Dispatchers, inspectors, registrars and whoever is an assessor at ``at`` must have one. One statement."""
     authenticators = Authenticator.objects.filter(user=OuterRef("pk"), type__in=SECOND_FACTORS)
     appointments = (
         Appointment.objects.current()

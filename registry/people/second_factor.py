@@ -9,7 +9,7 @@ from registry.people.models import Account
 
 SECOND_FACTORS = (Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN)
 # Kinds of account that are never used without one; assessors are found by their appointment.
-COMPULSORY_KINDS = ("employer", "inspector")
+COMPULSORY_KINDS = ("employer", "inspector", "registrar")
 
 
 def has_second_factor(account: Account) -> bool:

@@ -54,7 +54,7 @@ def confirmed(client: Client) -> Client:
     return client
 
 
-@pytest.mark.parametrize("kind", ["employer", "inspector", "assessor"])
+@pytest.mark.parametrize("kind", ["employer", "inspector", "registrar", "assessor"])
 def test_who_must_have_a_second_factor_reaches_only_its_set_up(world: World, kind: str) -> None:
     opened(kind, world)
     client = password_given()
@@ -65,9 +65,8 @@ def test_who_must_have_a_second_factor_reaches_only_its_set_up(world: World, kin
     assert client.get("/", headers={"HX-Request": "true"}).headers["HX-Redirect"] == "/account/"
 
 
-@pytest.mark.parametrize("kind", ["worker", "registrar"])
-def test_nobody_else_needs_one(world: World, kind: str) -> None:
-    opened(kind, world)
+def test_a_worker_who_does_not_assess_needs_none(world: World) -> None:
+    opened("worker", world)
     assert password_given().get("/", follow=True).status_code == 200
 
 
@@ -164,7 +163,7 @@ def test_the_check_costs_one_statement(world: World) -> None:
 
 
 def test_failed_attempts_lock_the_name_out_and_say_for_how_long(world: World) -> None:
-    opened("registrar", world)
+    opened("worker", world)
     client = Client()
     for _attempt in range(5):
         failed = client.post("/sign-in/", {"login": "somebody", "password": "wrong"})
@@ -193,17 +192,17 @@ def test_a_flood_of_attempts_is_told_to_wait(world: World) -> None:
 
 
 def test_other_sessions_are_signed_out(world: World) -> None:
-    opened("registrar", world)
+    opened("worker", world)
     here, elsewhere = password_given(), password_given()
-    assert elsewhere.get("/").status_code == 200
+    assert elsewhere.get("/own/").status_code == 200
     assert "Sign out everywhere else" in here.get("/account/sessions/").text
     here.post("/account/sessions/")
-    assert elsewhere.get("/").status_code == 302
-    assert here.get("/").status_code == 200
+    assert elsewhere.get("/own/").status_code == 302
+    assert here.get("/own/").status_code == 200
 
 
 def test_a_forgotten_password_is_set_by_a_mailed_link(world: World) -> None:
-    account = opened("registrar", world)
+    account = opened("worker", world)
     account.email = "somebody@registry.example"
     account.save()
     client = Client()
@@ -215,7 +214,7 @@ def test_a_forgotten_password_is_set_by_a_mailed_link(world: World) -> None:
     new = "climbed another section"
     action = page.request["PATH_INFO"]
     assert client.post(action, {"password1": new, "password2": new}).status_code == 302
-    assert password_given(new).get("/").status_code == 200
+    assert password_given(new).get("/own/").status_code == 200
     assert "This link does not work" in Client().get(link, follow=True).text
 
 
@@ -285,6 +284,6 @@ def test_every_response_says_where_content_may_come_from(client: Client, db: Non
 
 
 def test_the_session_cookie_is_out_of_reach_of_scripts(world: World) -> None:
-    opened("registrar", world)
+    opened("worker", world)
     cookie = password_given().cookies["sessionid"]
     assert (cookie["httponly"], cookie["samesite"], cookie["max-age"]) == (True, "Lax", 12 * 60 * 60)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from django.utils.translation import gettext as _
+
+from registry.database.errors import Problem, RecordRefused
 from registry.evidence.importing.columns import Field, folded
 from registry.evidence.importing.kind import (
     OneByOne,
@@ -59,6 +62,10 @@ class Workers(OneByOne):
         new = False
         worker = self._known(given, family, born)
         if worker is None and (number := row.text("number")):
+            if self.context.recorded_by is not None:
+                # In a table somebody could try one number after the other.
+                message = _("Take on somebody who is registered already on the page of new people, one by one.")
+                raise RecordRefused([Problem("number", "people_are_taken_on_one_by_one", message)])
             worker = registered_as(number, given, family, born)
         if worker is None:
             told_to = None if self.context.recorded_by is None else self.context.employer

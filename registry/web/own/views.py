@@ -30,6 +30,7 @@ from registry.people.models import Account
 from registry.transcripts import sharing as shares
 from registry.transcripts.issuing import issue_transcript
 from registry.web.forms import refused_beside_fields
+from registry.web.limits import within_limit
 from registry.web.own.forms import ShareForm, WantedRoleForm
 from registry.web.own.own_page import own_page_of
 from registry.web.own.shared_page import shared_page_of
@@ -88,9 +89,6 @@ def end_shared_link(request: HttpRequest, *, account: Account, link_id: int) -> 
 
 # What a shared link shows, without an account
 
-LIMITS = {"wrong_shared_link": "30/15m/ip", "shared_transcript": "10/m/ip"}
-"""Wrong links from one address are as many as failed sign-ins may be; a transcript takes a second to print."""
-
 
 def shared(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
     """A page behind a shared link: kept nowhere, found by no search engine, told to no other site.
@@ -112,19 +110,13 @@ def shared(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
 
 
 def _answered(view: Callable[..., HttpResponse], request: HttpRequest, token: str) -> HttpResponse:
-    if not _within_limit(request, "wrong_shared_link", dry_run=True):
+    if not within_limit(request, "wrong_shared_link", dry_run=True):
         return ratelimit.respond_429(request)
     try:
         return view(request, token)
     except shares.LinkClosed:
-        _within_limit(request, "wrong_shared_link")
+        within_limit(request, "wrong_shared_link")
         return render(request, "worker/link_closed.html", status=410)
-
-
-def _within_limit(request: HttpRequest, action: str, *, dry_run: bool = False) -> bool:
-    """Whether one more is allowed, which unless ``dry_run`` is counted."""
-    usage = ratelimit.consume(request, app="registry", action=action, config=LIMITS, dry_run=dry_run, limit_get=True)
-    return usage is not None
 
 
 @shared
@@ -148,7 +140,7 @@ def shared_transcript(request: HttpRequest, token: str) -> HttpResponse:
     form = PrintForm(request.GET)
     if not form.is_valid():
         return redirect("shared_record", token=token)
-    if not _within_limit(request, "shared_transcript"):
+    if not within_limit(request, "shared_transcript"):
         return ratelimit.respond_429(request)
     now = timezone.now()
     looked_by = _signed_in(request)

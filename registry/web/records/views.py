@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
+from allauth.core.internal import ratelimit
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -26,6 +27,7 @@ from registry.evidence.uploads import keep_upload
 from registry.people import services as people
 from registry.people.models import Account, Worker
 from registry.web.forms import people_named, refused_beside_fields
+from registry.web.limits import within_limit
 from registry.web.records.fields import ScanForm, as_typed
 from registry.web.records.forms import (
     ENCODINGS,
@@ -326,12 +328,17 @@ def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: 
 def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
     employer = record_access.recording_employer(account)
     form = NewPersonForm(posted(request))
+    numbered = bool(request.POST.get("number", "").strip())
+    if numbered and not within_limit(request, "wrong_number", dry_run=True):
+        return ratelimit.respond_429(request)
     if form.is_valid():
         with refused_beside_fields(form):
             worker = people.take_on(
                 employer=employer, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data
             )
             return redirect("person_records", worker_id=worker.pk)
+        if numbered:
+            within_limit(request, "wrong_number")
     return render(request, "records/new_person.html", {"form": form}, status=status_of(form))
 
 

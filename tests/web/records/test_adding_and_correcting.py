@@ -208,6 +208,16 @@ def test_somebody_registered_is_employed_by_number_name_and_date_of_birth_and_is
     assert another_employer.get(f"/records/people/{mira.pk}/").status_code == 200
 
 
+def test_numbers_cannot_be_tried_one_after_the_other(world: World, another_employer: Client, mira: Worker) -> None:
+    given = {"given_name": "Mira", "family_name": "Sandoval", "date_of_birth": "1985-05-05", "start": "2026-01-01"}
+    answers = [
+        another_employer.post("/records/people/new/", given | {"number": f"W-9999{each:02}"}).status_code
+        for each in range(11)
+    ]
+    assert answers == [422] * 10 + [429]
+    assert another_employer.post("/records/people/new/", given | {"number": mira.number}).status_code == 429
+
+
 def test_a_later_employer_does_not_answer_for_what_was_recorded_before_it(
     world: World, another_employer: Client, mira: Worker
 ) -> None:
