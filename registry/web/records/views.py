@@ -7,7 +7,6 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
-from allauth.core.internal import ratelimit
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -330,7 +329,8 @@ def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
     form = NewPersonForm(posted(request))
     numbered = bool(request.POST.get("number", "").strip())
     if numbered and not within_limit(request, "wrong_number", dry_run=True):
-        return ratelimit.respond_429(request)
+        form.add_error("number", _("Too many wrong numbers: try again in an hour."))
+        return render(request, "records/new_person.html", {"form": form}, status=429)
     if form.is_valid():
         with refused_beside_fields(form):
             worker = people.take_on(
