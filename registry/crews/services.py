@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeVar
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from django.db import DatabaseError, connection, transaction
@@ -136,33 +136,44 @@ def change_plan(
     """Replace the job's plan, and put its people into the same places of the new one, each by a fresh decision.
 
     Whoever was there for the whole of the old plan is asked about for the whole of the new one. The
-    new plan stands whoever is refused. Raises :class:`RecordRefused`.
+    new plan stands whoever is refused; all of it happens, or nothing. Raises :class:`RecordRefused`.
     """
-    _check_current(job)
-    crew = list(
-        AssignmentState.objects.filter(job=job)
-        .exclude(standing="ended")
-        .select_related("assignment", "slot", "worker")
-        .order_by("assignment_id")
-    )
+    with refusals(), transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT crews_hold_plan(%s)", [job.pk])
+        _check_current(job)
+        crew = list(
+            AssignmentState.objects.filter(job=job)
+            .exclude(standing="ended")
+            .select_related("assignment", "slot", "worker")
+            .order_by("assignment_id")
+        )
+        planned = plan_job(
+            employer=job.employer,
+            site=site,
+            crane=crane,
+            operation=operation,
+            standard_key=standard_key,
+            start=start,
+            end=end,
+            roles=roles,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+            configuration=configuration,
+            minutes_per_day=minutes_per_day,
+            description=description,
+            supersedes=job,
+        )
+        return _placed_again(planned, job, crew, recorded_at, recorded_by)
+
+
+def _placed_again(
+    planned: Job, job: Job, crew: list[AssignmentState], recorded_at: datetime, recorded_by: Account | None
+) -> Replanned:
+    """Put the ``crew`` of ``job`` into the places of the plan that replaces it."""
+    start, end = planned.start, planned.end
     # A trainee stands beside an erector who stands.
     crew.sort(key=lambda state: state.role == "trainee")
-    planned = plan_job(
-        employer=job.employer,
-        site=site,
-        crane=crane,
-        operation=operation,
-        standard_key=standard_key,
-        start=start,
-        end=end,
-        roles=roles,
-        recorded_at=recorded_at,
-        recorded_by=recorded_by,
-        configuration=configuration,
-        minutes_per_day=minutes_per_day,
-        description=description,
-        supersedes=job,
-    )
     slots = {(slot.role, slot.position): slot for slot in planned.slots.all()}
     again: dict[int | None, Assignment] = {}
     left_out = []
@@ -173,27 +184,35 @@ def change_plan(
         if slot is None or until <= since:
             left_out.append((state, _("The new plan has no such place at that time.")))
             continue
-        try:
-            outcome = assign(
-                slot_id=slot.pk,
-                worker_id=state.worker_id,
-                start=since,
-                end=until,
-                assigned_at=recorded_at,
-                assigned_by=recorded_by,
-                paired_with=again.get(state.assignment.paired_with_id),
-            )
-        except RecordRefused as refused:
-            left_out.append((state, str(refused)))
-            continue
-        except BadInput as refused:
-            left_out.append((state, refused.message))
-            continue
-        if outcome.assignment is None:
-            left_out.append((state, _("The documents fall short; see the refused attempts.")))
-        else:
-            again[state.assignment_id] = outcome.assignment
+        given: dict[str, Any] = {
+            "slot_id": slot.pk,
+            "worker_id": state.worker_id,
+            "start": since,
+            "assigned_at": recorded_at,
+            "assigned_by": recorded_by,
+            "paired_with": again.get(state.assignment.paired_with_id),
+        }
+        placed, why = _tried(end=until, **given)
+        worked_until = min(until, recorded_at.replace(second=0, microsecond=0))
+        if placed is None and since < worked_until:
+            # What has been worked stays in the place, whatever the documents are worth from now on.
+            placed, _why = _tried(end=worked_until, **given)
+        if why:
+            left_out.append((state, why))
+        if placed is not None:
+            again[state.assignment_id] = placed
     return Replanned(planned, list(again.values()), left_out)
+
+
+def _tried(**given: Any) -> tuple[Assignment | None, str]:
+    """The assignment, or why there is none."""
+    try:
+        outcome = assign(**given)
+    except RecordRefused as refused:
+        return None, str(refused)
+    except BadInput as refused:
+        return None, refused.message
+    return outcome.assignment, "" if outcome.permitted else _("The documents fall short; see the refused attempts.")
 
 
 def call_off(*, job: Job, reason: str, recorded_at: datetime, recorded_by: Account | None) -> Job:

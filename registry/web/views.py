@@ -189,22 +189,26 @@ def job(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
     found = get_object_or_404(access.visible_plans(account), pk=job_id)
     latest = latest_of(found)
     if latest.pk != found.pk or found.withdrawn:
-        return _loaded_anew() if in_place(request) else _plan_no_longer(request, found, latest)
+        return _loaded_anew() if in_place(request) else _plan_no_longer(request, account, found, latest)
     # Whoever closes what opened at a place goes on from there by the keyboard.
     closed = number_in(request.GET.get("closed"), 0)
     shown = {"crew": crew_for(account, found), "closed": closed, "caution": CAUTION}
     return render(request, "registry/crew.html" if in_place(request) else "registry/job.html", shown)
 
 
-def _plan_no_longer(request: HttpRequest, job: Job, latest: Job) -> HttpResponse:
-    return render(request, "registry/plan_no_longer.html", {"job": job, "latest": latest})
+def _plan_no_longer(request: HttpRequest, account: Account, job: Job, latest: Job) -> HttpResponse:
+    shown = {"job": job, "latest": latest, "reachable": access.visible_jobs(account).filter(pk=latest.pk).exists()}
+    return render(request, "registry/plan_no_longer.html", shown)
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def change_plan(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
-    job = get_object_or_404(access.visible_jobs(account), pk=job_id)
+    job = get_object_or_404(access.visible_plans(account), pk=job_id)
     access.require_may_assign(account, job)
+    if not access.visible_jobs(account).filter(pk=job_id).exists():
+        # The plan changed meanwhile, in another tab perhaps; its page says so.
+        return redirect("job", job_id=job_id)
     form = PlanForm(posted(request), initial=planned_before(job))
     if form.is_valid():
         with refused_beside_fields(form):
@@ -225,8 +229,11 @@ def change_plan(request: HttpRequest, *, account: Account, job_id: int) -> HttpR
 @page
 @require_http_methods(["GET", "POST"])
 def call_off(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
-    job = get_object_or_404(access.visible_jobs(account), pk=job_id)
+    job = get_object_or_404(access.visible_plans(account), pk=job_id)
     access.require_may_assign(account, job)
+    if not access.visible_jobs(account).filter(pk=job_id).exists():
+        # The plan changed meanwhile, in another tab perhaps; its page says so.
+        return redirect("job", job_id=job_id)
     form = CallOffForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+import threading
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -10,9 +11,11 @@ from django.db import transaction
 
 from registry.crews import services as crews
 from registry.crews.models import AssignmentState, Job
-from registry.crews.queries import current_jobs
+from registry.crews.queries import current_jobs, slot_with_job
 from registry.database.errors import RecordRefused, refusals
+from registry.evidence.services import stand_down
 from registry.people.models import Worker
+from tests.crews.test_concurrency import run_at_once
 from tests.world import World
 
 
@@ -61,6 +64,42 @@ def test_who_falls_short_for_the_new_plan_is_named_and_the_plan_stands(world: Wo
     assert changed.standing == []
     assert [why for _state, why in changed.left_out] == ["The documents fall short; see the refused attempts."]
     assert changed.job.slots.get().refusals.count() == 1
+
+
+def test_what_was_worked_stays_in_the_place_of_who_falls_short_from_now_on(world: World, crew: list[Worker]) -> None:
+    job = world.job(["erector"], starts_in=-1)
+    world.assign(job.slots.get(), crew[0])
+    stand_down(worker=crew[0], start=world.now, reason="unhooked", recorded_at=world.now, recorded_by=None)
+    changed = crews.change_plan(job=job, recorded_at=world.now, **plan(job, end=job.end + timedelta(hours=5)))
+    assert [state.worker for state, _why in changed.left_out] == [crew[0]]
+    kept = AssignmentState.objects.get(job=changed.job)
+    assert (kept.worker, kept.during.lower, kept.during.upper) == (crew[0], job.start, world.now)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_whoever_is_put_onto_a_plan_while_it_is_changed_is_taken_along(transactional_db: None) -> None:
+    world = World(datetime.now(UTC).replace(second=0, microsecond=0))
+    erector = world.worker("Mira", "Sandoval")
+    world.make_erector(erector)
+    job = world.job(["erector"])
+    slot = slot_with_job(job.slots.get().pk)
+    in_the_slot, change_begun = threading.Event(), threading.Event()
+    changed: list[crews.Replanned] = []
+
+    def assigning() -> None:
+        with transaction.atomic():
+            assert world.assign(slot, erector).permitted
+            in_the_slot.set()
+            change_begun.wait(10)
+
+    def changing() -> None:
+        in_the_slot.wait(10)
+        threading.Timer(0.5, change_begun.set).start()
+        later = job.end + timedelta(hours=1)
+        changed.append(crews.change_plan(job=job, recorded_at=world.now, **plan(job, end=later)))
+
+    assert run_at_once([assigning, changing]) == []
+    assert [each.worker for each in changed[0].standing] == [erector]
 
 
 def test_a_plan_is_changed_or_called_off_once(world: World) -> None:

@@ -138,6 +138,35 @@ def test_a_revoked_certificate_does_not_come_back_under_its_number(world: World,
     assert certificate(world, world.worker("Rafe", "Osei"), spelt, issued=earlier).pk
 
 
+def test_a_revoked_certificate_does_not_come_back_by_correcting_another(world: World, mira: Worker) -> None:
+    held = certificate(world, mira, "E-77")
+    status(world, held, "revoked")
+    tomorrow = (world.now + timedelta(days=1)).date()
+    renewed = certificate(world, mira, "E-77", issued=tomorrow, expires=None)
+    recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": None}
+    with pytest.raises(RecordRefused, match="suspended or revoked"):
+        services.correct(renewed, issued=held.issued, **recording)
+    services.correct(held, number="ZZ-1", **recording)
+    for number in ("E-77", "zz1"):
+        with pytest.raises(RecordRefused, match="suspended or revoked"):
+            certificate(world, mira, number, issued=held.issued)
+    assert services.withdraw(renewed, **recording).withdrawn
+
+
+def test_a_reinstatement_lifts_from_its_own_day_on(world: World, mira: Worker) -> None:
+    held = certificate(world, mira, "E-77")
+    status(world, held, "suspended", at=world.now - timedelta(days=3))
+    status(world, held, "reinstated", at=world.now + timedelta(days=3000))
+    with pytest.raises(RecordRefused, match="suspended or revoked"):
+        certificate(world, mira, "e 77", issued=held.issued + timedelta(days=1))
+
+
+def test_a_certificate_is_recorded_once_however_it_is_spelt(world: World, mira: Worker) -> None:
+    certificate(world, mira, "E-77")
+    with pytest.raises(RecordRefused, match="recorded already"):
+        certificate(world, mira, "e77.")
+
+
 def test_a_reinstated_certificate_is_corrected_and_a_revoked_one_keeps_its_revocation(
     world: World, mira: Worker
 ) -> None:

@@ -12,6 +12,14 @@ $$;
 CREATE TRIGGER assignment_at_its_plan BEFORE INSERT ON crews_assignment
     FOR EACH ROW EXECUTE FUNCTION crews_assignment_keeps_its_plan();
 
+-- Whoever changes a plan reads its crew behind this lock, so that nobody comes onto it unseen.
+CREATE FUNCTION crews_hold_plan(plan bigint) RETURNS void
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+    PERFORM FROM public.crews_job WHERE id = plan FOR UPDATE;
+END
+$$;
+
 -- A job is planned once, and one that was called off is planned anew, not changed.
 CREATE FUNCTION crews_job_is_planned_once() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$

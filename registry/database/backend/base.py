@@ -27,6 +27,10 @@ class DatabaseWrapper(base.DatabaseWrapper):
             with self.connection.cursor() as cursor:
                 cursor.execute(READ_AS, [self.reader])
 
+    def is_usable(self) -> bool:
+        # Asked after an error: what is prepared may be of tables as they were before a migration.
+        return not self.errors_occurred and super().is_usable()
+
     def read_as(self, reader: str) -> None:
         """From now on this connection reads for ``reader``."""
         with self.cursor() as cursor:

@@ -18,6 +18,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from PIL import Image
 
+from registry.database.errors import RecordRefused
 from registry.evidence.kinds import RECORDS
 from registry.evidence.models import (
     Appointment,
@@ -32,7 +33,7 @@ from registry.evidence.models import (
     StandDown,
 )
 from registry.evidence.services import correct
-from registry.people.models import Employer, Employment, LanguageSkill, Worker
+from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
 from registry.people.services import employ, open_account
 from tests.world import World
 
@@ -237,12 +238,29 @@ def test_a_former_employer_records_what_lies_in_its_time_and_no_more(
     correct(Employment.objects.get(worker=mira), end=left, recorded_at=world.now, recorded_by=None)
     clock = world.site.time_zone
     after, before = (left + timedelta(days=each) for each in (30, -30))
-    refused = add(dispatcher, mira, "stand-down", start=f"{after}T07:00", reason="Unhooked", clock=clock)
+    act = {"kind": "duty", "duty": "rigger", "clock": clock}
+    refused = add(dispatcher, mira, "appointment", start=f"{after}T07:00", **act)
     assert refused.status_code == 422
     assert "not on your books now, nor was on the day" in refused.text
-    assert (
-        add(dispatcher, mira, "stand-down", start=f"{before}T07:00", reason="Unhooked", clock=clock).status_code == 302
-    )
+    assert add(dispatcher, mira, "appointment", start=f"{before}T07:00", **act).status_code == 302
+    barred = add(dispatcher, mira, "stand-down", start=f"{before}T07:00", reason="Unhooked", clock=clock)
+    assert barred.status_code == 422, "whoever has left is no longer theirs to bar"
+    world.hours(mira, days=1)
+    worked = HoursEntry.objects.get()
+    with pytest.raises(RecordRefused, match="not on your books"):
+        correct(
+            worked,
+            start=worked.start + timedelta(days=1),
+            end=worked.end + timedelta(days=1),
+            recorded_at=world.now,
+            recorded_by=Account.objects.get(kind="employer"),
+        )
+
+
+def test_papers_are_recorded_of_somebody_who_is_still_to_come(world: World, mira: Worker, dispatcher: Client) -> None:
+    begins = (world.now + timedelta(days=20)).date()
+    correct(Employment.objects.get(worker=mira), start=begins, recorded_at=world.now, recorded_by=None)
+    assert add(dispatcher, mira, "language", language="fr").status_code == 302
 
 
 # Assessments
