@@ -176,7 +176,7 @@ def _placed_again(
     crew.sort(key=lambda state: state.role == "trainee")
     slots = {(slot.role, slot.position): slot for slot in planned.slots.all()}
     again: dict[int | None, Assignment] = {}
-    left_out = []
+    standing, left_out = [], []
     for state in crew:
         since = start if state.during.lower == job.start else max(start, state.during.lower)
         until = end if state.during.upper == job.end else min(end, state.during.upper)
@@ -197,11 +197,13 @@ def _placed_again(
         if placed is None and since < worked_until:
             # What has been worked stays in the place, whatever the documents are worth from now on.
             placed, _why = _tried(end=worked_until, **given)
-        if why:
-            left_out.append((state, why))
         if placed is not None:
             again[state.assignment_id] = placed
-    return Replanned(planned, list(again.values()), left_out)
+        if why:
+            left_out.append((state, why))
+        elif placed is not None:
+            standing.append(placed)
+    return Replanned(planned, standing, left_out)
 
 
 def _tried(**given: Any) -> tuple[Assignment | None, str]:

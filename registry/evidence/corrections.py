@@ -37,10 +37,10 @@ def employer_answerable_for(record: Any, *, on: datetime) -> Employer | None:
     one on whose books the worker was when it was recorded, the latest first: not
     whoever employs the worker later.
     """
-    while record.supersedes is not None:
-        # A correction, by the registrar perhaps, changes nothing about whose record it was.
-        record = record.supersedes
     named = getattr(record, "employer", None)
+    while record.supersedes is not None:
+        # Who corrected it, and when, changes nothing about whose record it was.
+        record = record.supersedes
     if named is None and record.recorded_by is not None:
         named = record.recorded_by.employer
     if named is None:

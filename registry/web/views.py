@@ -201,13 +201,18 @@ def _plan_no_longer(request: HttpRequest, account: Account, job: Job, latest: Jo
     return render(request, "registry/plan_no_longer.html", shown)
 
 
+def _own_plan(account: Account, job_id: int) -> Job:
+    job = get_object_or_404(access.visible_plans(account), pk=job_id)
+    access.require_may_assign(account, job)
+    return job
+
+
 @page
 @require_http_methods(["GET", "POST"])
 def change_plan(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
-    job = get_object_or_404(access.visible_plans(account), pk=job_id)
-    access.require_may_assign(account, job)
-    if not access.visible_jobs(account).filter(pk=job_id).exists():
-        # The plan changed meanwhile, in another tab perhaps; its page says so.
+    job = _own_plan(account, job_id)
+    if latest_of(job).pk != job.pk or job.withdrawn:
+        # It changed meanwhile, in another tab perhaps; its page says so.
         return redirect("job", job_id=job_id)
     form = PlanForm(posted(request), initial=planned_before(job))
     if form.is_valid():
@@ -229,10 +234,9 @@ def change_plan(request: HttpRequest, *, account: Account, job_id: int) -> HttpR
 @page
 @require_http_methods(["GET", "POST"])
 def call_off(request: HttpRequest, *, account: Account, job_id: int) -> HttpResponse:
-    job = get_object_or_404(access.visible_plans(account), pk=job_id)
-    access.require_may_assign(account, job)
-    if not access.visible_jobs(account).filter(pk=job_id).exists():
-        # The plan changed meanwhile, in another tab perhaps; its page says so.
+    job = _own_plan(account, job_id)
+    if latest_of(job).pk != job.pk or job.withdrawn:
+        # It changed meanwhile, in another tab perhaps; its page says so.
         return redirect("job", job_id=job_id)
     form = CallOffForm(posted(request))
     if form.is_valid():

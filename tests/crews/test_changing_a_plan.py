@@ -72,6 +72,7 @@ def test_what_was_worked_stays_in_the_place_of_who_falls_short_from_now_on(world
     stand_down(worker=crew[0], start=world.now, reason="unhooked", recorded_at=world.now, recorded_by=None)
     changed = crews.change_plan(job=job, recorded_at=world.now, **plan(job, end=job.end + timedelta(hours=5)))
     assert [state.worker for state, _why in changed.left_out] == [crew[0]]
+    assert changed.standing == []
     kept = AssignmentState.objects.get(job=changed.job)
     assert (kept.worker, kept.during.lower, kept.during.upper) == (crew[0], job.start, world.now)
 
