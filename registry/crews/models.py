@@ -114,6 +114,10 @@ class Decision(models.Model):
     decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
     class Meta:
+        constraints = [
+            # An erasure takes the seal away with the statement.
+            models.UniqueConstraint(fields=["seal"], condition=~Q(seal=b""), name="a_decision_is_recorded_once")
+        ]
         indexes = [models.Index(fields=["worker", "decided_at"])]
 
     def __str__(self) -> str:

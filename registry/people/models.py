@@ -84,7 +84,7 @@ class Account(AbstractUser):
 class ClosedAccount(models.Model):
     """Who closed an account, when and why; recording it is what closes the account, for good.
 
-    ``recorded_by`` is ``None`` where the registrar closed it from the command line.
+    ``recorded_by`` is ``None`` where somebody at the machine closed it before there was a registrar.
     """
 
     account = models.OneToOneField(Account, models.PROTECT, related_name="closing")
@@ -154,7 +154,7 @@ class LanguageSkill(Record):
 class Invitation(models.Model):
     """A link that opens one account, once; only the SHA-256 of its token is kept.
 
-    ``invited_by`` is ``None`` where the registrar invited from the command line.
+    ``invited_by`` is ``None`` where somebody at the machine invited before there was a registrar.
     """
 
     token_hash = models.CharField(max_length=64, unique=True, editable=False)
@@ -174,10 +174,6 @@ class Invitation(models.Model):
                 | Q(kind="worker", worker__isnull=False, employer__isnull=True)
                 | Q(kind__in=["inspector", "registrar"], employer__isnull=True, worker__isnull=True),
                 name="invitation_kind_fits_what_it_is_for",
-            ),
-            models.CheckConstraint(
-                condition=Q(invited_by__isnull=True) | Q(kind__in=["employer", "worker"]),
-                name="only_the_registrar_invites_inspectors",
             ),
             models.CheckConstraint(
                 condition=Q(expires_at__gt=F("invited_at")) & Q(expires_at__lte=F("invited_at") + timedelta(days=30)),
