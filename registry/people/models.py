@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext as _
 
-from registry.database.guards import Granted, append_only, correction_keeps, erasable
+from registry.database.guards import Granted, append_only, correction_keeps, entered_now, erasable
 from registry.database.records import Record, in_years_people_enter
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
@@ -211,7 +211,7 @@ class Invitation(models.Model):
     accepted_at = models.DateTimeField(null=True, blank=True)
     account = models.OneToOneField(Account, models.PROTECT, null=True, blank=True, related_name="+")
 
-    guards = (Granted(("SELECT", "INSERT", "UPDATE")), worker_is_not_erased)
+    guards = (Granted(("SELECT", "INSERT", "UPDATE")), entered_now("invited_at"), worker_is_not_erased)
 
     class Meta:
         constraints = [

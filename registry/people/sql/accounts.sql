@@ -33,7 +33,9 @@ CREATE OR REPLACE TRIGGER has_no_powers BEFORE INSERT ON people_account FOR EACH
 CREATE OR REPLACE FUNCTION people_account_was_invited() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
+    -- Where recorded_at is unchecked, in test databases, accounts are opened without ado.
     IF NOT public.people_owner_is_here()
+       AND NOT EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NULL)
        AND NOT EXISTS (SELECT FROM public.people_invitation WHERE account_id = NEW.id AND kind = NEW.kind) THEN
         RAISE EXCEPTION 'inspectors and registrars are invited'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'inspectors_and_registrars_are_invited';
