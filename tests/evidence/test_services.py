@@ -129,16 +129,15 @@ def test_many_rows_are_recorded_all_or_none(books: Any) -> None:
 
 
 def test_an_imported_entry_is_withdrawn_though_its_line_is_unique(books: Any) -> None:
-    entry = books.hours(0, 1, origin="import", issuer="Mill register", imported_line="a1")
+    entry = books.hours(0, 1, imported_line="a1")
     assert services.withdraw(entry, recorded_at=books.now, recorded_by=None).imported_line == ""
     assert not HoursEntry.objects.current().exists()
 
 
 def test_a_line_of_an_import_comes_in_once(books: Any) -> None:
-    imported = {"origin": "import", "issuer": "Mill register", "imported_line": "a1"}
-    books.hours(0, 1, **imported)
+    books.hours(0, 1, imported_line="a1")
     with pytest.raises(RecordRefused):
-        books.hours(2, 3, **imported)
+        books.hours(2, 3, imported_line="a1")
 
 
 # Countersignatures

@@ -60,7 +60,8 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE OR REPLACE TRIGGER retraining_follows BEFORE INSERT ON evidence_instruction FOR EACH ROW
+-- Its name comes after that of the trigger which asks whose stand-down it is.
+CREATE OR REPLACE TRIGGER retraining_of_a_stand_down BEFORE INSERT ON evidence_instruction FOR EACH ROW
     WHEN (NEW.after_stand_down_id IS NOT NULL AND NOT NEW.withdrawn)
     EXECUTE FUNCTION evidence_retraining_follows_its_stand_down();
 
