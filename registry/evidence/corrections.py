@@ -186,6 +186,12 @@ def only_the_registrar_corrects(record: Any) -> bool:
     return isinstance(record, StandDown | CertificationStatus)
 
 
+def the_registrar_corrects(record: Any) -> bool:
+    """Whether the registrar may correct and withdraw the record, alone or beside somebody else."""
+    on_paper = isinstance(record, Assessment) and bool(record.third_party)
+    return only_the_registrar_corrects(record) or is_setback(record) or on_paper
+
+
 def employers_correct(record: Any) -> bool:
     """Whether the employer that answers for the record corrects and withdraws it."""
     return not only_the_assessor_corrects(record) and not only_the_registrar_corrects(record)
@@ -193,7 +199,7 @@ def employers_correct(record: Any) -> bool:
 
 def require_may_correct(record: Any, account: Account | None, *, at: datetime) -> None:
     """Raise :class:`RecordRefused` if the record is not for the account to change."""
-    if is_registrar(account) and (only_the_registrar_corrects(record) or is_setback(record)):
+    if is_registrar(account) and the_registrar_corrects(record):
         return
     if only_the_registrar_corrects(record):
         raise RecordRefused([broken(_rule_of_the_registrar(record))])
@@ -243,29 +249,13 @@ def _answered_by_the_registrar() -> Q:
     )
 
 
-BARS: dict[str, type[Any]] = {
-    "standdown": StandDown,
-    "certificationstatus": CertificationStatus,
-    "assessment": Assessment,
-    "instruction": Instruction,
+BARS: dict[str, Q] = {
+    "standdown": Q(),
+    "certificationstatus": Q(),
+    "assessment": ~Q(outcome="pass"),
+    "instruction": Q(after_stand_down__isnull=False),
 }
-"""The kinds of record that the registrar takes back, as :func:`registry.evidence.kinds.kind_of` names them."""
-
-
-def bars_of(worker: Worker) -> list[Any]:
-    """What keeps or kept the person off the crews, and what ended it, that the registrar may take back; newest first."""
-    found: list[Any] = [
-        *StandDown.objects.current().filter(worker=worker).select_related("worker", "model__maker"),
-        *CertificationStatus.objects.current().filter(worker=worker).select_related("worker", "certification"),
-        *Assessment.objects.current()
-        .filter(worker=worker)
-        .exclude(outcome="pass")
-        .select_related("worker", "model__maker", "assessor"),
-        *Instruction.objects.current()
-        .filter(worker=worker, after_stand_down__isnull=False)
-        .select_related("worker", "model__maker"),
-    ]
-    return sorted(found, key=lambda each: (each.recorded_at, each.pk), reverse=True)
+"""Which records of which kind the registrar takes back: what keeps somebody off the crews, and what ends it."""
 
 
 def ended_on_paper() -> QuerySet[Assessment]:

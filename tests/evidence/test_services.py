@@ -105,7 +105,7 @@ def test_hours_in_the_future_are_refused(books: Any) -> None:
         (8, 12, {"operation": "painting"}, ("operation", "hours_operation_is_known")),
         (8, 12, {"capacity": "onlooker"}, ("capacity", "hours_capacity_is_a_role")),
         (8, 12, {"origin": "paper"}, ("document", "hours_from_paper_have_a_scan")),
-        (8, 12, {"origin": "import"}, ("issuer", "imported_hours_name_their_issuer")),
+        (8, 12, {"origin": "import"}, ("origin", "hours_of_another_register_need_its_signature")),
         (8, 12.001, {}, ("start", "hours_are_in_whole_minutes")),
     ],
 )
