@@ -190,8 +190,9 @@ def test_a_setback_on_another_class_of_crane_stands_in_nobodys_way(world: World,
 def test_an_imported_pass_ends_no_setback(world: World, mira: Worker, dispatcher: Account) -> None:
     assessed(world, mira, SETBACK, days_ago=2, document=paper(world))
     on = (world.now - timedelta(days=1)).date().isoformat()
-    line = f"{mira.number},Mira Sandoval,Brandvold BT-180,erector,dismantling,{on},08:00,pass,Petra Lindqvist,Other Board"
-    table = f"number,worker,model,role,operations,date,time,outcome,assessor,third party\n{line}\n"
+    who, by = mira.number, world.assessor.number
+    line = f"{who},Brandvold BT-180,erector,dismantling,{on},08:00,pass,{by},Other Board"
+    table = f"worker,model,role,operations,date,time,outcome,assessor,third party\n{line}\n"
     report = import_file(
         "assessments",
         io.BytesIO(table.encode()),
