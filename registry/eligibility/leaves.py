@@ -60,6 +60,8 @@ class LeafEvaluation:
     counted: list[str] = field(default_factory=list)
     not_counted: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     hours: list[tuple[Interval, HoursProfile]] = field(default_factory=list)
+    epochs: list[tuple[Interval, frozenset[str]]] = field(default_factory=list)
+    """Which crane models count, and when: for hours and assessments."""
     may_start: datetime | None = None
     """From when on hours count, where another requirement must have been met first."""
     ended_at: list[datetime] = field(default_factory=list)
@@ -126,7 +128,7 @@ class Requirements:
         if leaf.after:
             evaluation.may_start = self._first_met(leaves[leaf.after], asked, leaves)
         wanted = leaf.operations or {asked.operation}
-        scopes = self._model_epochs(leaf.scope, asked)
+        scopes = evaluation.epochs = self._model_epochs(leaf.scope, asked)
         models = frozenset().union(*(each[1] for each in scopes))
         worked = self.signatures.worked_by(asked.person)
         judged = _Judged()
@@ -238,7 +240,7 @@ class Requirements:
         role = leaf.role or asked.role
         passes: list[Assessment] = []
         setbacks: list[Assessment] = []
-        scopes = self._model_epochs(leaf.scope, asked)
+        scopes = evaluation.epochs = self._model_epochs(leaf.scope, asked)
         models = frozenset().union(*(each[1] for each in scopes))
         wanted = leaf.operations or frozenset({asked.operation})
         for given in self.evidence.assessments_of.get(asked.person, []):
@@ -481,7 +483,7 @@ class Requirements:
         return evaluation
 
     def _lifting(self, barred: StandDown, asked: Asked) -> tuple[datetime, list[tuple[str, str]]]:
-        """When retraining and a re-assessment lift it; ``(reason, assessment)`` of those that do not, for who wrote them."""
+        """When retraining and a re-assessment lift it, and ``(reason, assessment)`` of those that do not."""
         answers = self._retraining(barred, asked)
         not_lifting: list[tuple[str, str]] = []
         for given in self.evidence.assessments_of.get(asked.person, []) if answers else ():
@@ -510,9 +512,7 @@ class Requirements:
             if each.after_stand_down == barred.id and each.completed_at >= barred.start
         ]
 
-    def _lifts_its_own(
-        self, barred: StandDown, retraining: Instruction, given: Assessment, asked: Asked
-    ) -> str | None:
+    def _lifts_its_own(self, barred: StandDown, retraining: Instruction, given: Assessment, asked: Asked) -> str | None:
         """Why the two do not lift the stand-down, for who recorded them; ``None`` if they do."""
         authors = {retraining.recorded_by, given.recorded_by}
         both_by = retraining.recorded_by if len(authors) == 1 else None
