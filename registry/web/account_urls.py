@@ -14,6 +14,8 @@ from django.views.i18n import set_language
 from registry.web.account import (
     AccountPage,
     ConfirmByCode,
+    ForgottenPassword,
+    PasskeySignIn,
     SecondStep,
     SignIn,
     SignOut,
@@ -28,7 +30,7 @@ urlpatterns = [
     path("sign-in/", SignIn.as_view(), name="sign_in"),
     path("sign-in/", SignIn.as_view(), name="account_login"),
     path("sign-in/second-step/", SecondStep.as_view(), name="mfa_authenticate"),
-    path("sign-in/passkey/", webauthn.login_webauthn, name="mfa_login_webauthn"),
+    path("sign-in/passkey/", PasskeySignIn.as_view(), name="mfa_login_webauthn"),
     path("sign-in/inactive/", account.account_inactive, name="account_inactive"),
     path("sign-out/", SignOut.as_view(), name="sign_out"),
     path("sign-out/", SignOut.as_view(), name="account_logout"),
@@ -39,7 +41,7 @@ urlpatterns = [
     path("account/confirm/passkey/", webauthn.reauthenticate_webauthn, name="mfa_reauthenticate_webauthn"),
     path("account/password/", account.password_change, name="account_change_password"),
     path("account/password/set/", account.password_set, name="account_set_password"),
-    path("account/password/forgotten/", account.password_reset, name="account_reset_password"),
+    path("account/password/forgotten/", ForgottenPassword.as_view(), name="account_reset_password"),
     path("account/password/forgotten/sent/", account.password_reset_done, name="account_reset_password_done"),
     re_path(
         r"^account/password/new/(?P<uidb36>[0-9A-Za-z]+)-(?P<key>.+)/$",

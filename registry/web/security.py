@@ -1,4 +1,4 @@
-"""What holds for every page: where content may come from, and that a second factor is not passed by."""
+"""What holds for every page: where content may come from, that it is not kept, and that a second factor is needed."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 from allauth.mfa.signals import authenticator_added, authenticator_used
 from django.contrib.auth import logout
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed, JsonResponse
 from django.shortcuts import redirect, resolve_url
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -30,6 +30,33 @@ POLICY = "; ".join(
     )
 )
 
+# No page asks a browser for any of these; passkeys are asked for by our own pages alone.
+DEVICES = ", ".join(
+    (
+        *(
+            f"{each}=()"
+            for each in (
+                "accelerometer",
+                "browsing-topics",
+                "camera",
+                "display-capture",
+                "geolocation",
+                "gyroscope",
+                "magnetometer",
+                "microphone",
+                "midi",
+                "payment",
+                "screen-wake-lock",
+                "usb",
+                "xr-spatial-tracking",
+            )
+        ),
+        "publickey-credentials-create=(self)",
+        "publickey-credentials-get=(self)",
+    )
+)
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
+
 # The session's note that its account's second factor was used, or set up, in it.
 SECOND_FACTOR_OF = "second_factor_of"
 # What somebody who still has to set up a second factor can reach.
@@ -49,12 +76,43 @@ SET_UP_PAGES = frozenset(
 )
 
 
-def content_security_policy(get_response: GetResponse) -> GetResponse:
-    """Scripts and styles come from our own files and never stand in a page."""
+def headers_of_every_answer(get_response: GetResponse) -> GetResponse:
+    """Scripts and styles come from our own files and never stand in a page; no other site uses or embeds what is ours.
+
+    ``X-Content-Type-Options``, ``Referrer-Policy`` and ``Cross-Origin-Opener-Policy`` are Django's.
+    """
 
     def middleware(request: HttpRequest) -> HttpResponse:
         response = get_response(request)
         response.headers.setdefault("Content-Security-Policy", POLICY)
+        response.headers.setdefault("Permissions-Policy", DEVICES)
+        response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
+        return response
+
+    return middleware
+
+
+def known_methods_only(get_response: GetResponse) -> GetResponse:
+    """TRACE, which would show a request's own cookies to a script, and all that nobody uses here."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        return get_response(request) if request.method in METHODS else HttpResponseNotAllowed(METHODS)
+
+    return middleware
+
+
+def nothing_is_stored(get_response: GetResponse) -> GetResponse:
+    """No browser or proxy keeps an answer: pages, the interface's answers and downloads show people's records.
+
+    Stands behind static files. What a view says of its answer holds only if it is said to everybody alike, which
+    for somebody signed in is not so.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        said = response.headers.get("Cache-Control", "")
+        if "no-store" not in said and (not said or (getattr(request, "user", None) and request.user.is_authenticated)):
+            response.headers["Cache-Control"] = "no-store, private"
         return response
 
     return middleware
