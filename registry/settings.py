@@ -197,6 +197,9 @@ MFA_FORMS = {
     "authenticate": "registry.web.sign_in.CodeForm",
     "reauthenticate": "registry.web.sign_in.CodeAgainForm",
     "activate_totp": "registry.web.sign_in.AppForm",
+    "authenticate_webauthn": "registry.web.sign_in.PasskeyStepForm",
+    "reauthenticate_webauthn": "registry.web.sign_in.PasskeyAgainForm",
+    "login_webauthn": "registry.web.sign_in.PasskeySignInForm",
     "add_webauthn": "registry.web.sign_in.PasskeyForm",
     "edit_webauthn": "registry.web.sign_in.PasskeyNameForm",
 }
@@ -259,6 +262,7 @@ LOGGING = {
         "django": {"handlers": []},
         # Failures and refusals are events of our own.
         "django.request": {"handlers": ["nowhere"], "propagate": False},
+        "django.security.csrf": {"handlers": ["nowhere"], "propagate": False},
         # It writes down every address.
         "django.server": {"handlers": ["nowhere"], "propagate": False},
     },

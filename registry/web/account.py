@@ -10,7 +10,6 @@ from allauth.account.internal.flows.reauthentication import reauthenticate_by_pa
 from allauth.account.models import Login
 from allauth.account.views import LoginView, LogoutView, PasswordResetView
 from allauth.mfa.base.views import AuthenticateView, IndexView, ReauthenticateView
-from allauth.mfa.webauthn.views import LoginWebAuthnView
 from allauth.usersessions.models import UserSession
 from django import forms
 from django.contrib import messages
@@ -34,7 +33,6 @@ from registry.web import demo
 from registry.web.attempts import link_may_be_mailed, links_are_flooded, sign_in_is_flooded
 from registry.web.event_log import about, events
 from registry.web.forms import refused_beside_fields
-from registry.web.sign_in import log_failure
 from registry.web.views import page, posted, status_of
 
 MOST_INVITATIONS = 20
@@ -76,14 +74,6 @@ class ConfirmByCode(ReauthenticateView):
 
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         return super().get_context_data(demo_code=_demo_code(self.request.user), **given)
-
-
-class PasskeySignIn(LoginWebAuthnView):
-    """Signing in by a passkey alone."""
-
-    def form_invalid(self, form: Any) -> HttpResponse:
-        log_failure(self.request, None, by="webauthn")
-        return cast(HttpResponse, super().form_invalid(form))
 
 
 class ForgottenPassword(PasswordResetView):

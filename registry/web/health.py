@@ -53,8 +53,7 @@ def ready() -> bool:
 @cache
 def _migrations() -> frozenset[tuple[str, str]]:
     """All that come with these sources."""
-    loader = MigrationLoader(None, ignore_no_initial=True)
-    return frozenset((app, name) for app, name in loader.disk_migrations)
+    return frozenset(MigrationLoader(None).disk_migrations)
 
 
 def _answer(word: str, *, status: int = 200) -> HttpResponse:

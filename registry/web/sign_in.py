@@ -17,11 +17,18 @@ from allauth.account.forms import ReauthenticateForm as ReauthenticateByPassword
 from allauth.account.signals import password_reset
 from allauth.core import context
 from allauth.mfa.adapter import DefaultMFAAdapter
+from allauth.mfa.adapter import get_adapter as get_mfa_adapter
 from allauth.mfa.base.forms import AuthenticateForm, ReauthenticateForm
 from allauth.mfa.models import Authenticator
 from allauth.mfa.signals import authentication_failed
 from allauth.mfa.totp.forms import ActivateTOTPForm
-from allauth.mfa.webauthn.forms import AddWebAuthnForm, EditWebAuthnForm
+from allauth.mfa.webauthn.forms import (
+    AddWebAuthnForm,
+    AuthenticateWebAuthnForm,
+    EditWebAuthnForm,
+    LoginWebAuthnForm,
+    ReauthenticateWebAuthnForm,
+)
 from cryptography.fernet import Fernet, MultiFernet
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
@@ -181,8 +188,39 @@ class CodeAgainForm(_CodeForm, ReauthenticateForm):
     """Confirming by a code that it is still the same person."""
 
 
+class _PasskeyUsed:
+    """What a browser sends for a passkey. What no browser sends is a wrong passkey and no failure of ours."""
+
+    user: Account | None
+
+    def clean_credential(self) -> Authenticator:
+        try:
+            return cast(Authenticator, super().clean_credential())  # type: ignore[misc]
+        except (AttributeError, KeyError, TypeError, ValueError, forms.ValidationError) as error:
+            log_failure(context.request, self.user, by="webauthn")
+            raise get_mfa_adapter().validation_error("incorrect_code") from error
+
+
+class PasskeyStepForm(_PasskeyUsed, AuthenticateWebAuthnForm):
+    """The second step of signing in."""
+
+
+class PasskeyAgainForm(_PasskeyUsed, ReauthenticateWebAuthnForm):
+    """Confirming by a passkey that it is still the same person."""
+
+
+class PasskeySignInForm(_PasskeyUsed, LoginWebAuthnForm):
+    """Signing in by a passkey alone."""
+
+
 class PasskeyForm(AddWebAuthnForm):
     """A new passkey; the credential itself comes from the browser."""
+
+    def clean(self) -> dict[str, Any]:
+        try:
+            return dict(super().clean())
+        except (AttributeError, KeyError, TypeError, ValueError) as error:
+            raise get_mfa_adapter().validation_error("incorrect_code") from error
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
