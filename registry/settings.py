@@ -108,6 +108,7 @@ MIDDLEWARE = [
     "registry.web.event_log.in_one_request",
     "registry.web.health.answered_first",
     "registry.web.security.known_methods_only",
+    "registry.web.security.interface_by_https_alone",
     "django.middleware.security.SecurityMiddleware",
     "registry.web.security.headers_of_every_answer",
     "whitenoise.middleware.WhiteNoiseMiddleware",

@@ -14,8 +14,8 @@ known. Names that are nobody's are counted alike, so that limits do not tell whi
 
 Codes of the second factor are six digits, so many addresses together would find one.
 Their tries from unknown devices are therefore counted for the account as well. Who may
-use those up is only somebody who gave the right password: then a new password, by a
-link, ends it, and known devices and passkeys go on working meanwhile.
+use those up is only somebody who gave the right password: the owner is told by mail,
+a new password ends it, and known devices and passkeys go on working meanwhile.
 """
 
 from __future__ import annotations
@@ -28,16 +28,23 @@ from dataclasses import dataclass
 from allauth.account.internal.userkit import get_user_by_username
 from allauth.core.internal import ratelimit
 from allauth.core.internal.ratelimit import RateLimitUsage
+from django.conf import settings
 from django.core.cache import cache
 from django.core.exceptions import ValidationError
+from django.core.mail import send_mail
 from django.http import HttpRequest
-from django.utils.translation import ngettext
+from django.urls import reverse
+from django.utils import translation
+from django.utils.translation import gettext, ngettext
 
 from registry.people.models import Account
 from registry.web.event_log import about, events
 from registry.web.known_devices import any_mark, mark_of_device
+from registry.web.log_lines import where_it_failed
 
 TOO_MANY = "too_many_login_attempts"
+CODES_EVERYWHERE = "code_at_account_from_unknown_devices"
+TELL = "told_that_the_password_is_known"
 LIMITS = {
     # Passwords
     "password_on_device": "10/15m/key",
@@ -48,7 +55,9 @@ LIMITS = {
     # Codes
     "code_on_device": "5/15m/key",
     "code_from_address_at_account": "5/15m/key",
-    "code_at_account_from_unknown_devices": "10/60m/key",
+    CODES_EVERYWHERE: "10/60m/key",
+    # Mails that tell an account's owner of it
+    TELL: "1/24h/key",
     # Requests of any kind to the sign-in page, each of which costs the hashing of a password
     "sign_in_from_device": "30/m/key",
     "sign_in_from_address": "30/m/ip",
@@ -96,11 +105,38 @@ def code_attempt(request: HttpRequest, account: Account) -> Attempt:
     trusted = _trusted(request, account)
     if trusted is not None:
         return _counted(request, [("code_on_device", trusted)])
-    here = f"{ratelimit.get_ip(request)} account {account.pk}"
     everywhere = f"account {account.pk}"
-    return _counted(
-        request, [("code_from_address_at_account", here), ("code_at_account_from_unknown_devices", everywhere)]
-    )
+    here = f"{ratelimit.get_ip(request)} {everywhere}"
+    attempt = _counted(request, [("code_from_address_at_account", here)])
+    try:
+        return Attempt((*attempt.usages, *_counted(request, [(CODES_EVERYWHERE, everywhere)]).usages))
+    except ValidationError:
+        if ratelimit.consume(request, app="registry", action=TELL, config=LIMITS, key=everywhere, limit_get=True):
+            tell_that_the_password_is_known(request, account)
+        raise
+
+
+def tell_that_the_password_is_known(request: HttpRequest, account: Account) -> None:
+    """Mail the owner, in every language, since nobody knows in which they read."""
+    if not account.email:
+        return
+    address = request.build_absolute_uri(reverse("account_reset_password"))
+    subjects, texts = [], []
+    for language, _name in settings.LANGUAGES:
+        with translation.override(language):
+            subjects.append(gettext("Somebody has your password"))
+            texts.append(
+                gettext(
+                    "Somebody gave the right password of your account and then tried wrong codes, many times. "
+                    "They have not got in. Choose a new password now: %(address)s"
+                )
+                % {"address": address}
+            )
+    try:
+        send_mail(" / ".join(subjects), "\n\n".join(texts) + "\n", None, [account.email])
+    except OSError as error:
+        # The attempt is refused all the same.
+        events.error("mail_failed", account=account.pk, failed=where_it_failed(error))
 
 
 def sign_in_is_flooded(request: HttpRequest, username: str) -> bool:

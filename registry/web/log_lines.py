@@ -37,7 +37,7 @@ def formatter() -> logging.Formatter:
 
 def where_it_failed(error: BaseException) -> list[dict[str, Any]]:
     """The error and what it came from, innermost first: its class and the lines it passed, without its words."""
-    told = []
+    told: list[dict[str, Any]] = []
     following: BaseException | None = error
     while following is not None and len(told) < 5:
         lines = traceback.extract_tb(following.__traceback__)[-12:]

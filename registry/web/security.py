@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from allauth.mfa.signals import authenticator_added, authenticator_used
+from django.conf import settings
 from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed, JsonResponse
 from django.shortcuts import redirect, resolve_url
@@ -92,6 +93,17 @@ def headers_of_every_answer(get_response: GetResponse) -> GetResponse:
     return middleware
 
 
+def interface_by_https_alone(get_response: GetResponse) -> GetResponse:
+    """A program that asks over plain http is refused and not led on, or nobody would notice what it sends in clear."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        if settings.SECURE_SSL_REDIRECT and request.path_info.startswith("/api/") and not request.is_secure():
+            return _problem(_("Only over https"), _("This interface is reached over https alone."))
+        return get_response(request)
+
+    return middleware
+
+
 def known_methods_only(get_response: GetResponse) -> GetResponse:
     """TRACE, which would show a request's own cookies to a script, and all that nobody uses here."""
 
@@ -156,11 +168,16 @@ authenticator_added.connect(note_second_factor)
 authenticator_used.connect(note_second_factor)
 
 
+def _problem(title: str, detail: str) -> HttpResponse:
+    """What a program is refused by (RFC 9457)."""
+    body = {"type": "about:blank", "title": title, "status": 403, "detail": detail}
+    return JsonResponse(body, status=403, content_type="application/problem+json")
+
+
 def _instead(request: HttpRequest, view: Any, page: str, why: str) -> HttpResponse:
     """Another page for people, a problem (RFC 9457) for programs."""
     if issubclass(getattr(view, "cls", object), APIView):
-        body = {"type": "about:blank", "title": _("Second factor needed"), "status": 403, "detail": why}
-        return JsonResponse(body, status=403, content_type="application/problem+json")
+        return _problem(_("Second factor needed"), why)
     if request.headers.get("HX-Request"):
         return HttpResponse(status=204, headers={"HX-Redirect": resolve_url(page)})
     return redirect(page)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from unittest.mock import patch
 
 import pytest
+from allauth.mfa.models import Authenticator
 from django.core import mail, signing
 from django.test import Client
 
@@ -304,6 +305,26 @@ def test_codes_cannot_be_guessed_from_many_addresses_by_who_has_the_password(dis
     assert "This code is wrong" in try_code(known), "a known device is asked for its code as before"
 
 
+def test_who_has_the_password_is_told_of_to_its_owner_once(dispatcher_account: Account) -> None:
+    dispatcher_account.email = "planner@registry.example"
+    dispatcher_account.save()
+    for each in range(13):
+        try_code(second_step(f"198.51.100.{each}"))
+    (told,) = mail.outbox
+    assert told.to == ["planner@registry.example"]
+    assert "/account/password/forgotten/" in str(told.body)
+    assert "Somebody has your password" in told.subject
+
+
+def test_a_mail_server_that_is_down_lets_nobody_in(dispatcher_account: Account) -> None:
+    dispatcher_account.email = "planner@registry.example"
+    dispatcher_account.save()
+    for each in range(10):
+        try_code(second_step(f"198.51.100.{each}"))
+    with patch("registry.web.attempts.send_mail", side_effect=OSError):
+        assert TOO_MANY in try_code(second_step("198.51.100.200"), code())
+
+
 def test_wrong_codes_from_one_address_keep_nobody_else_out(dispatcher_account: Account) -> None:
     guessing = second_step("198.51.100.7")
     for _each in range(5):
@@ -378,7 +399,7 @@ def test_what_no_browser_sends_is_a_wrong_passkey_and_no_failure(dispatcher_acco
     client.post("/account/confirm/", {"password": PASSWORD})
     adding = client.post("/account/passkeys/add/", {"credential": odd, "name": "Phone"})
     assert adding.status_code in (200, 422)
-    assert not dispatcher_account.authenticator_set.filter(type="webauthn").exists()
+    assert not Authenticator.objects.filter(user=dispatcher_account, type="webauthn").exists()
 
 
 # A forgotten password

@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -137,6 +138,24 @@ print(json.dumps({
     assert told["headers"]["Strict-Transport-Security"] == "max-age=31536000; includeSubDomains"
     cookie = told["cookies"]["__Host-csrftoken"]
     assert (cookie["secure"], cookie["httponly"], cookie["path"], cookie["domain"]) == (True, True, "/", "")
+
+
+def test_the_interface_is_refused_over_plain_http_and_not_led_on(dispatcher: Client, settings: Any) -> None:
+    """OWASP ASVS 5.0, 4.1.2."""
+    settings.SECURE_SSL_REDIRECT = True
+    over_http, page = dispatcher.get("/api/jobs/"), dispatcher.get("/jobs/")
+    assert (over_http.status_code, over_http.headers["Content-Type"]) == (403, "application/problem+json")
+    assert page.status_code == 301
+    assert dispatcher.get("/api/jobs/", secure=True).status_code == 200
+
+
+@pytest.mark.parametrize(("sent", "answer"), [("https", 200), ("http", 301)])
+def test_behind_a_proxy_what_it_says_of_https_counts(
+    client: Client, db: None, settings: Any, sent: str, answer: int
+) -> None:
+    settings.SECURE_SSL_REDIRECT = True
+    settings.SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    assert client.get("/sign-in/", headers={"X-Forwarded-Proto": sent}).status_code == answer
 
 
 # Answers
