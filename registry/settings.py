@@ -43,6 +43,8 @@ CSRF_COOKIE_HTTPONLY = True
 SECURE_HSTS_SECONDS = 31_536_000 if SECURE else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE
 SECURE_SSL_REDIRECT = SECURE
+# Probes ask over http inside a machine or network; programs are refused rather than led on (`web/security.py`).
+SECURE_REDIRECT_EXEMPT = [r"^health/(live|ready)$", r"^api/"]
 # Asking browsers' makers to preload a domain is for whoever owns the domain, with all that it serves.
 SILENCED_SYSTEM_CHECKS = ["security.W021"]
 if env.bool("BEHIND_PROXY", default=False):
@@ -106,11 +108,11 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "registry.web.event_log.in_one_request",
-    "registry.web.health.answered_first",
-    "registry.web.security.known_methods_only",
-    "registry.web.security.interface_by_https_alone",
     "django.middleware.security.SecurityMiddleware",
     "registry.web.security.headers_of_every_answer",
+    "registry.web.security.known_methods_only",
+    "registry.web.security.interface_by_https_alone",
+    "registry.web.health.answered_first",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",

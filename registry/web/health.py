@@ -1,7 +1,7 @@
 """Two addresses for whoever keeps the registry running: whether this process answers, and whether it can do its work.
 
-They are answered before everything else: without a session, by whatever host name
-a probe uses, over http and https alike. Everybody may ask, so the answer is a word.
+They are answered before anything is asked of a request: without a session, by whatever
+host name a probe uses, over http and https alike. Everybody may ask, so the answer is a word.
 Why the registry is not ready is in the log.
 """
 

@@ -190,7 +190,9 @@ def test_static_files_may_be_stored(client: Client) -> None:
     assert "no-store" not in client.get("/static/registry/registry.css").headers.get("Cache-Control", "")
 
 
-@pytest.mark.parametrize("path", ["/sign-in/", "/nothing-here/", "/api/jobs/", "/static/registry/registry.css"])
+@pytest.mark.parametrize(
+    "path", ["/sign-in/", "/nothing-here/", "/api/jobs/", "/static/registry/registry.css", "/health/live"]
+)
 def test_what_every_answer_carries(client: Client, db: None, path: str) -> None:
     headers = client.get(path).headers
     assert headers["X-Content-Type-Options"] == "nosniff"
