@@ -3172,6 +3172,15 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_correction_keeps_its_subject() TO PUBLIC;
 
+CREATE FUNCTION public.registry_may_be_spelled_as(written text, names text[])
+ RETURNS boolean
+ LANGUAGE sql
+ IMMUTABLE PARALLEL SAFE
+AS $function$
+    SELECT written ~ '[^ -~]' OR lower(regexp_replace(written, '[^a-zA-Z0-9]', '', 'g')) = ANY (names)
+$function$;
+GRANT EXECUTE ON FUNCTION registry_may_be_spelled_as(text,text[]) TO PUBLIC;
+
 CREATE FUNCTION public.registry_reader()
  RETURNS text
  LANGUAGE plpgsql

@@ -72,7 +72,13 @@ class ListedOrNamedInput(forms.Widget):
         if chosen not in {each.name for each in listed}:
             chosen, written = "", written or chosen
         attributes = self.build_attrs(self.attrs, attrs)
-        shown = {"name": name, "listed": listed, "chosen": chosen, "written": written, "attributes": flatatt(attributes)}
+        shown = {
+            "name": name,
+            "listed": listed,
+            "chosen": chosen,
+            "written": written,
+            "attributes": flatatt(attributes),
+        }
         return render_to_string("registry/listed_or_named.html", {**shown, "id": attributes.get("id", name)})
 
     def value_from_datadict(self, data: Any, files: Any, name: str) -> list[str]:
