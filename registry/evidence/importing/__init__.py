@@ -3,7 +3,7 @@
 from registry.evidence.importing.importing import headings_of, import_file
 from registry.evidence.importing.kind import ImportOptions
 from registry.evidence.importing.kinds import KINDS
-from registry.evidence.importing.reading import FileRefused
+from registry.evidence.apart.tables import FileRefused
 from registry.evidence.importing.report import ImportReport, RowProblem
 
 __all__ = ["KINDS", "FileRefused", "ImportOptions", "ImportReport", "RowProblem", "headings_of", "import_file"]

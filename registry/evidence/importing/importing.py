@@ -20,7 +20,7 @@ from registry.evidence.importing.kind import Context, ImportOptions, Kind
 from registry.evidence.importing.kinds import KINDS
 from registry.evidence.importing.lookup import Lookup
 from registry.evidence.importing.preview import Heading, PreviewRow
-from registry.evidence.importing.reading import Row, Table, Unreadable, open_table
+from registry.evidence.apart.tables import Row, Table, Unreadable, open_table
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
 from registry.people.models import Account, Employer, Employment, Worker

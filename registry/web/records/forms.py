@@ -27,7 +27,7 @@ from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.importing import ImportOptions
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.preview import Heading
-from registry.evidence.importing.reading import LARGEST_UPLOADED_PART
+from registry.evidence.apart.tables import LARGEST_UPLOADED_PART
 from registry.evidence.importing.values import DAY_FIRST, MONTH_FIRST
 from registry.evidence.importing.words import field_in_words
 from registry.evidence.kinds import kind_of

@@ -20,7 +20,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from registry.crews import access, record_access
 from registry.evidence import assessing, corrections, countersigning, services
 from registry.evidence.importing import KINDS, FileRefused, ImportOptions, headings_of, import_file
-from registry.evidence.importing.reading import LARGEST_UPLOADED_PART
+from registry.evidence.apart.tables import LARGEST_UPLOADED_PART
 from registry.evidence.models import Assessment, Document
 from registry.evidence.uploads import keep_upload
 from registry.people import services as people

@@ -16,7 +16,7 @@ import pytest
 from registry.evidence.importing import FileRefused
 from registry.evidence.importing.columns import folded
 from registry.evidence.importing.kinds import KINDS
-from registry.evidence.importing.reading import Unreadable, open_table
+from registry.evidence.apart.tables import Unreadable, open_table
 from registry.evidence.models import HoursEntry
 from tests.evidence.importing.conftest import Yard
 from tests.evidence.importing.tables import as_csv, as_xlsx

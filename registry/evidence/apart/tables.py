@@ -16,12 +16,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from pathlib import Path
 from typing import Any, BinaryIO
 
-from django.utils.translation import gettext as _
-from openpyxl import load_workbook
-from openpyxl.utils import get_column_letter
+from registry.evidence.apart.words import say as _
 
 CHUNK = 64 * 1024
 DELIMITERS = (",", ";", "\t")
@@ -92,25 +89,42 @@ class Table:
 
 @contextmanager
 def open_table(
-    file: Path | BinaryIO, *, sheet: str | None = None, encoding: str | None = None, largest: int = LARGEST_SHEET
+    file: BinaryIO,
+    *,
+    sheet: str | None = None,
+    encoding: str | None = None,
+    largest: int = LARGEST_SHEET,
+    most_rows: int = MOST_ROWS,
 ) -> Iterator[Table]:
-    """Open a CSV or XLSX file, told apart by its first bytes. A stream must be seekable.
+    """Open a CSV or XLSX file, told apart by its first bytes. The stream must be seekable.
 
-    No part of a workbook may unpack to more than ``largest`` bytes.
+    No part of a workbook may unpack to more than ``largest`` bytes, and there may be ``most_rows``
+    below the header. Raises :class:`FileRefused`, also while the rows are read.
     """
-    if isinstance(file, Path):
-        try:
-            stream: BinaryIO = file.open("rb")
-        except OSError as error:
-            reason = error.strerror or _("it cannot be opened")
+    file.seek(0)
+    for table in _table(file, sheet, encoding, largest):
+        _refuse_wide(table.header)
+        yield Table(table.header, _within_limits(table.rows, most_rows), table.even)
+
+
+def _within_limits(rows: Iterator[Row], most: int) -> Iterator[Row]:
+    for count, row in enumerate(rows, start=1):
+        if count > most:
             raise FileRefused(
-                "file_can_be_read", _("The file cannot be read: %(reason)s.") % {"reason": reason}
-            ) from error
-        with stream:
-            yield from _table(stream, sheet, encoding, largest)
-    else:
-        file.seek(0)
-        yield from _table(file, sheet, encoding, largest)
+                "table_is_not_too_long",
+                _("The table has more than %(most)s rows. Hand it in in parts.") % {"most": most},
+            )
+        _refuse_wide(row)
+        yield row
+
+
+def _refuse_wide(row: Row) -> None:
+    if len(row.values) > MOST_COLUMNS:
+        raise FileRefused(
+            "table_is_not_too_wide",
+            _("Row %(row)s has %(number)s columns; %(most)s may be.")
+            % {"row": row.number, "number": len(row.values), "most": MOST_COLUMNS},
+        )
 
 
 def _table(stream: BinaryIO, sheet: str | None, encoding: str | None, largest: int) -> Iterator[Table]:
@@ -263,6 +277,8 @@ def _old_or_locked(stream: BinaryIO) -> FileRefused:
 
 
 def _xlsx_table(stream: BinaryIO, sheet: str | None, largest: int) -> Iterator[Table]:
+    from openpyxl import load_workbook  # it takes longer to load than most CSV files to read
+
     with _damage_refused():
         with zipfile.ZipFile(stream) as archive:
             _refuse_bombs(archive, largest)
@@ -290,7 +306,7 @@ def _xlsx_table(stream: BinaryIO, sheet: str | None, largest: int) -> Iterator[T
 def _damage_refused() -> Iterator[None]:
     try:
         yield
-    except FileRefused:
+    except (FileRefused, MemoryError):
         raise
     except Exception as error:  # what openpyxl raises for a damaged part is of any kind
         raise FileRefused(
@@ -423,12 +439,6 @@ def _xlsx_rows(worksheet: Any, last: int | None) -> Iterator[Row]:
             values = [_value(cell, column, number) for column, cell in enumerate(cells, start=1)]
             while values and values[-1] is None:
                 values.pop()
-            if len(values) > MOST_COLUMNS:
-                raise FileRefused(
-                    "table_is_not_too_wide",
-                    _("Row %(row)s has %(number)s columns; %(most)s may be.")
-                    % {"row": number, "number": len(values), "most": MOST_COLUMNS},
-                )
             if values:
                 yield Row(number, values)
 
@@ -441,20 +451,26 @@ def _value(cell: Any, column: int, row: int) -> Value:
         return Unreadable(
             "cell_holds_no_formula",
             _("Cell %(cell)s holds a formula; paste its value instead.")
-            % {"cell": f"{get_column_letter(column)}{row}"},
+            % {"cell": _address(column, row)},
         )
     if cell.data_type == "e":
         return Unreadable(
             "cell_holds_no_error",
             _("Cell %(cell)s holds the error %(error)s.")
-            % {"cell": f"{get_column_letter(column)}{row}", "error": value},
+            % {"cell": _address(column, row), "error": value},
         )
     if isinstance(value, str) and len(value) > LONGEST_CELL:
         return Unreadable(
             "cell_is_not_too_long",
             _("Cell %(cell)s holds %(number)s characters; a cell holds at most %(most)s.")
-            % {"cell": f"{get_column_letter(column)}{row}", "number": len(value), "most": LONGEST_CELL},
+            % {"cell": _address(column, row), "number": len(value), "most": LONGEST_CELL},
         )
     if isinstance(value, str):
         return value if value.strip() else None
     return value
+
+
+def _address(column: int, row: int) -> str:
+    from openpyxl.utils import get_column_letter
+
+    return f"{get_column_letter(column)}{row}"
