@@ -191,8 +191,15 @@ RETENTION = {
     },
 }
 
-# Every process counts failed attempts in the same place.
-CACHES = {"default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "database_cache"}}
+# Every process counts failed attempts in the same place. Django throws a third away beyond MAX_ENTRIES, 300 by
+# default: whoever made so many counters would be rid of their own.
+DATABASE_CACHE = {
+    "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+    "LOCATION": "database_cache",
+    "OPTIONS": {"MAX_ENTRIES": 1_000_000},
+}
+# Tables that are being imported, as they were read (registry/evidence/importing/reading.py).
+CACHES = {"default": DATABASE_CACHE, "read_tables": DATABASE_CACHE | {"KEY_PREFIX": "read-table"}}
 
 # Without a mail server, mail is printed where the registry runs.
 EMAIL = env.email_url("EMAIL_URL", default="consolemail://")

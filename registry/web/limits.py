@@ -11,10 +11,14 @@ LIMITS = {
     "shared_transcript": "10/m/ip",
     # Numbers follow upon each other: whoever knows name and date of birth could try them.
     "wrong_number": "10/60m/user",
+    # A table asks about people, and costs more than any page; the second limit is the employer's.
+    "table": "120/60m/user,240/60m/key",
 }
 
 
-def within_limit(request: HttpRequest, action: str, *, dry_run: bool = False) -> bool:
-    """Whether one more is allowed, which unless ``dry_run`` is counted."""
-    usage = ratelimit.consume(request, app="registry", action=action, config=LIMITS, dry_run=dry_run, limit_get=True)
+def within_limit(request: HttpRequest, action: str, *, key: str | None = None, dry_run: bool = False) -> bool:
+    """Whether one more is allowed, which unless ``dry_run`` is counted. ``key`` names whose the limits by key are."""
+    usage = ratelimit.consume(
+        request, app="registry", action=action, config=LIMITS, key=key, dry_run=dry_run, limit_get=True
+    )
     return usage is not None

@@ -6,6 +6,7 @@ import fcntl
 import json
 import logging
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -15,7 +16,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from typing import IO, Any, BinaryIO
+from typing import IO, Any
 
 import psutil
 from django.conf import settings
@@ -130,7 +131,7 @@ def _why_stopped(status: int, watch: _Watch) -> Stopped:
     if watch.passed == "memory" or status == OUT_OF_MEMORY:
         return _too_large()
     # RLIMIT_CPU ends a process with SIGXCPU, then with SIGKILL.
-    if watch.passed == "clock" or status in (-24, -9):
+    if watch.passed == "clock" or status in (-signal.SIGXCPU, -signal.SIGKILL):
         return Stopped(
             "file_is_read_in_time",
             _("Reading the file took too long, so it was stopped. Hand in a smaller file, or a plainer one."),
@@ -216,10 +217,3 @@ def _locked(held: ExitStack, among: list[Path], until: float) -> bool:
         if time.monotonic() > until:
             return False
         time.sleep(0.05)
-
-
-def as_a_file(content: bytes, into: BinaryIO) -> BinaryIO:
-    """The content in a file that a child can be given."""
-    into.write(content)
-    into.flush()
-    return into

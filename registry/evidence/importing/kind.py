@@ -116,6 +116,8 @@ class Kind(ABC):
     fields: ClassVar[Sequence[Field]]
     one_of: ClassVar[Sequence[Sequence[str]]] = ()
     signatures: ClassVar[frozenset[str]] = frozenset()  # fields that say who signed, and when
+    most_rows: ClassVar[int] = 1_000
+    """Of a table that somebody hands in on a page and waits for; the command takes any number."""
     shown_at: ClassVar[Mapping[str, str]] = {}  # the field at which a problem is shown if the file lacks its own
 
     def __init__(self, context: Context) -> None:

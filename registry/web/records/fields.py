@@ -20,7 +20,7 @@ from registry.database.errors import RecordRefused
 from registry.eligibility.evidence import ROLES
 from registry.equipment.models import Site
 from registry.evidence.models import Document
-from registry.evidence.uploads import Upload, inspect_upload, keep_upload
+from registry.evidence.uploads import Upload, inspect_upload, keep_upload, owner_of
 from registry.language.words import in_words, language_name, language_names, language_tag, set_apart, stored_name
 from registry.people.finding import MOST_ALIKE, people_meant
 from registry.people.models import Account, Worker
@@ -165,7 +165,9 @@ class ScanForm(forms.Form):
         file = self.cleaned_data.get("document")
         if file:
             try:
-                self._upload = inspect_upload(name=file.name, content=file.read())
+                self._upload = inspect_upload(
+                    name=file.name, content=file.read(), owner=owner_of(self.account)
+                )
             except RecordRefused as refused:
                 raise ValidationError([each.message for each in refused.problems]) from refused
         return file
