@@ -450,14 +450,12 @@ def _value(cell: Any, column: int, row: int) -> Value:
     if cell.data_type == "f":
         return Unreadable(
             "cell_holds_no_formula",
-            _("Cell %(cell)s holds a formula; paste its value instead.")
-            % {"cell": _address(column, row)},
+            _("Cell %(cell)s holds a formula; paste its value instead.") % {"cell": _address(column, row)},
         )
     if cell.data_type == "e":
         return Unreadable(
             "cell_holds_no_error",
-            _("Cell %(cell)s holds the error %(error)s.")
-            % {"cell": _address(column, row), "error": value},
+            _("Cell %(cell)s holds the error %(error)s.") % {"cell": _address(column, row), "error": value},
         )
     if isinstance(value, str) and len(value) > LONGEST_CELL:
         return Unreadable(

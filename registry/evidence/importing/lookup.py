@@ -85,7 +85,8 @@ class Lookup:
         if not same:
             raise ValueRefused(
                 "worker_is_registered",
-                _("Nobody on the books is called %(name)s and born on %(day)s.") % {"name": repr(named), "day": day(date_of_birth)},
+                _("Nobody on the books is called %(name)s and born on %(day)s.")
+                % {"name": repr(named), "day": day(date_of_birth)},
             )
         if len(same) > 1:
             numbers = ", ".join(sorted(each.number for each in same))

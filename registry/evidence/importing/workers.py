@@ -86,9 +86,7 @@ class Workers(OneByOne):
         self._books.add(worker, start, fresh)
         return new or bool(fresh)
 
-    def _taken_on(
-        self, given: str, family: str, born: date, start: date, recording: dict[str, Any]
-    ) -> Worker:
+    def _taken_on(self, given: str, family: str, born: date, start: date, recording: dict[str, Any]) -> Worker:
         """A new person on the books, by the same service as on the page of new people.
 
         A dry run asks nobody whether the person is registered: it answers for everybody who is not on

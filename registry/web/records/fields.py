@@ -165,9 +165,7 @@ class ScanForm(forms.Form):
         file = self.cleaned_data.get("document")
         if file:
             try:
-                self._upload = inspect_upload(
-                    name=file.name, content=file.read(), owner=owner_of(self.account)
-                )
+                self._upload = inspect_upload(name=file.name, content=file.read(), owner=owner_of(self.account))
             except RecordRefused as refused:
                 raise ValidationError([each.message for each in refused.problems]) from refused
         return file
