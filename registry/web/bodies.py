@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterable, Iterator
 from http import HTTPStatus
 from typing import IO, Any
 
-from django.conf import settings
 from django.urls import Resolver404, resolve
 
 from registry.evidence.services import LARGEST_DOCUMENT

@@ -28,7 +28,7 @@ MOST_DEPTH = 100
 MOST_PIXELS = 120_000_000
 """Of a picture: a page of A3 at 600 dots an inch has 70 million, a phone's camera up to 108."""
 LARGEST_STREAM, LARGEST_STREAMS = 256 * 1024**2, 1024**3
-"""To how many bytes one stream of a PDF may unpack, and all of them: a coloured A3 page scanned at 600 dots has 210 MB."""
+"""To how many bytes one stream of a PDF may unpack, and all: a coloured A3 page scanned at 600 dots has 210 MB."""
 PACKINGS = frozenset({"/FlateDecode", "/Fl", "/LZWDecode", "/LZW", "/RunLengthDecode", "/RL"})
 PIECE = 256 * 1024
 

@@ -11,7 +11,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
@@ -39,7 +39,7 @@ OWNERS = 4096
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Of one child: ``memory`` in bytes, ``processor`` and ``clock`` in seconds (``None``: any), ``answer`` in bytes."""
+    """Of one child: ``memory`` and ``answer`` in bytes, ``processor`` and ``clock`` in seconds (``None``: any)."""
 
     memory: int
     processor: int
@@ -70,7 +70,7 @@ class RefusedApart(Exception):
         self.message = message
 
 
-def answers(job: str, file: IO[bytes], *, limits: Limits, **options: Any) -> Iterator[Any]:
+def answers(job: str, file: IO[bytes], *, limits: Limits, **options: Any) -> Generator[Any, None, None]:
     """What the child says about the file, line by line, until it is done.
 
     ``file`` has a descriptor and is read from its start. Raises :class:`RefusedApart`, and

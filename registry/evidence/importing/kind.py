@@ -18,9 +18,9 @@ from django.db import transaction
 from registry.database.errors import RecordRefused
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import CraneModel, Site
+from registry.evidence.apart.tables import LARGEST_SHEET
 from registry.evidence.importing.columns import Field, folded
 from registry.evidence.importing.lookup import Lookup
-from registry.evidence.apart.tables import LARGEST_SHEET
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
 from registry.evidence.importing.values import DATE_ORDERS

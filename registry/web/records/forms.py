@@ -25,8 +25,8 @@ from registry.database.errors import RecordRefused
 from registry.eligibility.calendar import local_date
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, CraneModel, Maker, Site
-from registry.evidence.importing import FileRefused, ImportOptions, TableReading
 from registry.evidence.apart.running import Stopped, turn
+from registry.evidence.importing import FileRefused, ImportOptions, TableReading
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.kind import Kind
 from registry.evidence.importing.preview import Heading
@@ -43,7 +43,7 @@ from registry.evidence.models import (
     StandDown,
 )
 from registry.evidence.services import NewHours
-from registry.evidence.uploads import LARGEST_TABLE, PNG, TABLES, inspect_upload, keep_upload, owner_of
+from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload, owner_of
 from registry.language.amounts import amount
 from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker

@@ -13,10 +13,10 @@ from typing import Any
 
 import pytest
 
+from registry.evidence.apart.tables import Unreadable, open_table
 from registry.evidence.importing import FileRefused
 from registry.evidence.importing.columns import folded
 from registry.evidence.importing.kinds import KINDS
-from registry.evidence.apart.tables import Unreadable, open_table
 from registry.evidence.importing.reading import opened
 from registry.evidence.models import HoursEntry
 from tests.evidence.importing.conftest import Yard
