@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -116,10 +117,11 @@ def test_a_client_that_sends_byte_by_byte_is_hung_up_on(port: int) -> None:
     begun = time.monotonic()
     with socket.create_connection(("127.0.0.1", port)) as connection:
         connection.sendall(b"GET / HTTP/1.1\r\nA: ")
-        with pytest.raises(ConnectionError):
+        with suppress(ConnectionError):
             while time.monotonic() - begun < MOST_WAITED:
                 connection.sendall(b"a")
                 time.sleep(0.1)
+    assert time.monotonic() - begun < MOST_WAITED
 
 
 def test_a_client_that_does_not_take_its_answer_is_hung_up_on(port: int, log: Path) -> None:

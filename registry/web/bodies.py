@@ -45,9 +45,9 @@ MOST_READ_AWAY = 8 * KILOBYTE * KILOBYTE
 """Of a body that is refused: browsers show an answer only once they have sent most of it."""
 
 TOO_LARGE_PAGE, TOO_LARGE_POLICY = page_and_policy("413.html")
-TOO_LARGE = "The request sends more than %d bytes. – La requête envoie plus de %d octets."
+TOO_LARGE = "The request sends more than %d bytes. / La requête envoie plus de %d octets."
 BROKEN_OFF = (
-    "The request is shorter than it says, or says no length that can be read. – "
+    "The request is shorter than it says, or says no length that can be read. / "
     "La requête est plus courte qu’elle ne le dit, ou sa longueur est illisible."
 )
 

@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from registry.evidence.apart.tables import Row, Unreadable, Value
+
+READ: dict[str, Callable[[str], Value]] = {
+    "instant": datetime.fromisoformat,
+    "day": date.fromisoformat,
+    "clock": time.fromisoformat,
+}
 
 
 def line_of(row: Row) -> list[Any]:
@@ -45,6 +52,4 @@ def _value(kind: str, *parts: Any) -> Value:
     if kind == "length":
         days, seconds, microseconds = parts
         return timedelta(days=days, seconds=seconds, microseconds=microseconds)
-    read = {"instant": datetime, "day": date, "clock": time}[kind]
-    found: Value = read.fromisoformat(*parts)
-    return found
+    return READ[kind](*parts)
