@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -19,6 +19,10 @@ from registry.people.models import Employer, Employment, LanguageSkill, Worker
 from registry.people.names import name_key
 from registry.people.services import employ, record_language, rehearse_worker, take_on
 
+MOST_NAMESAKES = 2
+NAMESAKES = gettext_lazy(
+    "The table has more than %(most)s new people of this name. Take them on on the page of new people, one by one."
+)
 NOT_ON_THE_BOOKS = gettext_lazy(
     "Nobody on the books has this number, name and date of birth. "
     "Take on somebody who is registered already on the page of new people, one by one."
@@ -73,6 +77,9 @@ class Workers(OneByOne):
             return False
         recording: dict[str, Any] = {"recorded_at": self.context.recorded_at, "recorded_by": self.context.recorded_by}
         new = worker is None
+        if worker is None and self._too_many_of_one_name(given, family):
+            row.refuse("family_name", "namesakes_are_taken_on_one_by_one", str(NAMESAKES) % {"most": MOST_NAMESAKES})
+            return False
         if worker is None:
             worker = self._taken_on(given, family, born, start, recording)
         elif (worker.pk, start) not in self._books.starts:
@@ -104,6 +111,19 @@ class Workers(OneByOne):
         worker = rehearse_worker(given_name=given, family_name=family, date_of_birth=born, **recording)
         employ(worker=worker, employer=self.context.employer, start=start, **recording)
         return worker
+
+    def _too_many_of_one_name(self, given: str, family: str) -> bool:
+        """Whether the table has had its new people of this name: with more, it could try one date of birth after
+        the other, and learn which is somebody's who is registered."""
+        if self.context.recorded_by is None:
+            return False
+        key = name_key(given, family)
+        self._namesakes[key] += 1
+        return self._namesakes[key] > MOST_NAMESAKES
+
+    @cached_property
+    def _namesakes(self) -> Counter[str]:
+        return Counter()
 
     @cached_property
     def _books(self) -> Books:
