@@ -11,6 +11,7 @@ import threading
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import psutil
@@ -22,19 +23,19 @@ from registry.database.errors import RecordRefused
 from registry.evidence.apart import running
 from registry.evidence.apart.lines import line_of, row_of, written
 from registry.evidence.apart.running import OF_A_DOCUMENT, OF_AN_UPLOADED_TABLE, Limits, Stopped, answers, turn
-from registry.evidence.apart.tables import Row, Unreadable, open_table
+from registry.evidence.apart.tables import FileRefused, Row, Unreadable, open_table
 from registry.evidence.models import Document
 from registry.evidence.uploads import TABLES, inspect_upload
 from tests import hostile
 from tests.evidence.importing.tables import as_csv, as_xlsx
 
-SMALL = 40_000_000
+MANY = 12_000_000
 MEMORY = 200 * 1024**2
 
 
 @pytest.fixture(autouse=True)
 def _turns_of_these_tests(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(running.data_folder, "locate", lambda: tmp_path)
+    monkeypatch.setattr(running, "data_folder", SimpleNamespace(locate=lambda: tmp_path))
 
 
 def stopped(job: str, content: bytes, limits: Limits, **options: Any) -> str:
@@ -57,7 +58,7 @@ def refused(name: str, content: bytes, **options: Any) -> str:
 
 
 def test_a_pdf_that_unpacks_to_millions_of_objects_is_stopped() -> None:
-    content = hostile.pdf_of_many_objects(SMALL)
+    content = hostile.pdf_of_many_objects(MANY)
     assert len(content) < 300_000
     assert refused("letter.pdf", content) == "file_is_read_in_memory"
 
@@ -82,13 +83,13 @@ def test_a_heic_of_too_many_pixels_is_refused() -> None:
 
 def test_a_workbook_that_is_read_for_minutes_is_stopped() -> None:
     quickly = replace(OF_AN_UPLOADED_TABLE, processor=1)
-    content = hostile.workbook_of_many_cells(6000, 200)
+    content = hostile.workbook_of_many_cells(2000, 200)
     assert stopped("table", content, quickly) == "file_is_read_in_time"
 
 
 def test_what_takes_too_long_without_working_is_stopped_too() -> None:
     quickly = replace(OF_AN_UPLOADED_TABLE, clock=0.2)
-    assert stopped("table", hostile.workbook_of_many_cells(6000, 200), quickly) == "file_is_read_in_time"
+    assert stopped("table", hostile.workbook_of_many_cells(2000, 200), quickly) == "file_is_read_in_time"
 
 
 def test_memory_is_watched_from_outside_where_the_system_does_not_hold_to_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -100,7 +101,7 @@ def test_memory_is_watched_from_outside_where_the_system_does_not_hold_to_it(mon
 
     monkeypatch.setattr(running.subprocess, "Popen", without_address_limit)
     little = replace(OF_A_DOCUMENT, memory=MEMORY)
-    content = hostile.pdf_of_many_objects(SMALL)
+    content = hostile.pdf_of_many_objects(MANY)
     assert stopped("document", content, little, media_type="application/pdf") == "file_is_read_in_memory"
 
 
@@ -111,32 +112,31 @@ def test_an_answer_may_not_be_endless() -> None:
 
 def test_a_table_has_at_most_so_many_rows_and_columns() -> None:
     for content in (as_csv([{"a": 1}] * 11), as_xlsx([{"a": 1}] * 11)):
-        with (
-            open_table(io.BytesIO(content), most_rows=10) as table,
-            pytest.raises(Exception, match="more than 10 rows"),
-        ):
-            list(table.rows)
+        with open_table(io.BytesIO(content), most_rows=10) as table:
+            rows = table.rows
+            with pytest.raises(FileRefused, match="more than 10 rows"):
+                list(rows)
     wide = as_csv([{f"c{number}": "1" for number in range(300)}])
-    with pytest.raises(Exception, match="300 columns"), open_table(io.BytesIO(wide)):
+    with pytest.raises(FileRefused, match="300 columns"), open_table(io.BytesIO(wide)):
         pass
 
 
 def test_nothing_is_kept_of_what_was_stopped(db: None) -> None:
     before = Document.objects.count()
-    refused("letter.pdf", hostile.pdf_of_many_objects(SMALL))
+    refused("letter.pdf", hostile.pdf_of_many_objects(MANY))
     assert Document.objects.count() == before
 
 
 def test_a_child_is_over_when_nobody_listens_any_more() -> None:
+    before = set(psutil.Process().children())
     with tempfile.TemporaryFile() as file:
         file.write(as_csv([{"a": "x" * 100}] * 20_000))
         file.flush()
         said = answers("table", file, limits=OF_AN_UPLOADED_TABLE)
         next(said)
-        children = psutil.Process().children()
-        assert children
+        (child,) = set(psutil.Process().children()) - before
         said.close()
-        assert not [each for each in children if each.is_running() and each.status() != psutil.STATUS_ZOMBIE]
+        assert not child.is_running()
 
 
 def test_the_child_loads_no_framework_and_gets_no_secret(monkeypatch: pytest.MonkeyPatch) -> None:
