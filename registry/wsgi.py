@@ -4,4 +4,9 @@ from django.core.wsgi import get_wsgi_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "registry.settings")
 
-application = get_wsgi_application()
+_django = get_wsgi_application()
+
+# Only now are there models to import.
+from registry.web.bodies import Bodies  # noqa: E402
+
+application = Bodies(_django)

@@ -2603,6 +2603,18 @@ AS $function$
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_folded_number(text) TO PUBLIC;
 
+CREATE FUNCTION public.evidence_lock_days_of(workers bigint[])
+ RETURNS void
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    PERFORM FROM public.people_worker WHERE id = ANY (workers) ORDER BY id FOR NO KEY UPDATE;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_lock_days_of(bigint[]) TO PUBLIC;
+
 CREATE FUNCTION public.evidence_reference_is_the_workers()
  RETURNS trigger
  LANGUAGE plpgsql
