@@ -7,12 +7,16 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from registry.database.guards import never_changed, only_read
+
 
 class Register(models.Model):
     """The one row that says which register the database holds: ``number`` is that of its data folder.
 
     ``demonstration`` is whether it was begun by ``manage.py demo``, whose passwords and codes are public.
     """
+
+    guards = (never_changed, only_read)
 
     only = models.BooleanField(primary_key=True, default=True)
     number = models.TextField()

@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connections
 from django.utils import timezone
 
-from registry.database import identity
+from registry.database import identity, in_force
 from registry.database.models import Register
 from registry.database.router import OWNER_ALIAS
 
@@ -51,8 +51,19 @@ def has_begun() -> bool:
 
 
 def bring_up_to_date(*, demonstration: bool, verbosity: int) -> None:
-    """Migrate, begin the register where this process may, load the role standards."""
+    """Migrate, begin the register where this process may, load the role standards.
+
+    Raises :class:`CommandError` where the database then is not as this version needs it.
+    """
     call_command("migrate", interactive=False, verbosity=verbosity)
     if not has_begun():
         identity.begin(demonstration=demonstration, at=timezone.now())
     call_command("load_standards", verbosity=verbosity)
+    require_guards()
+
+
+def require_guards() -> None:
+    """Raise :class:`CommandError` where what guards the records is not what this version needs."""
+    with connections[OWNER_ALIAS].cursor() as owner:
+        if found := in_force.differing(owner):
+            raise CommandError(in_force.sentence(found))
