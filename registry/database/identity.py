@@ -7,15 +7,12 @@ The folder and the database carry one random number (:mod:`registry.database.dat
 from __future__ import annotations
 
 import os
-from datetime import datetime
 from typing import Any
 
 import psycopg
-from django.db import connections
 
 from registry.database import data_folder
 from registry.database.data_folder import Register, UnusableDataFolder
-from registry.database.router import OWNER_ALIAS
 
 DEMONSTRATION = "REGISTRY_DEMO"
 """The variable by which a process says that it works on the demonstration, whose passwords and codes are public."""
@@ -82,16 +79,6 @@ def check(connection: Connection) -> bool:
         data_folder.change(begun=True)
     _require_the_same_purpose(connection, demonstration)
     return True
-
-
-def begin(*, demonstration: bool, at: datetime) -> None:
-    """Say in the database and in the folder that the register has begun; as the owner, once the tables are there."""
-    with connections[OWNER_ALIAS].cursor() as cursor:
-        cursor.execute(
-            "INSERT INTO database_register (only, number, demonstration, begun_at) VALUES (true, %s, %s, %s)",
-            [data_folder.register().number, demonstration, at],
-        )
-    data_folder.change(begun=True)
 
 
 def unknown_steps(connection: Connection) -> list[str]:

@@ -15,7 +15,8 @@ logger = logging.getLogger(__name__)
 def begin() -> None:
     """Enter as the application alone, and only a register for real work that belongs to this folder and is guarded.
 
-    What merely stands beside what this version needs, such as an index, is told and no more. A database that does not answer yet is no reason to stop: the same is asked again on the first connection. Raises
+    What merely stands beside what this version needs, such as an index, is told and no more. A database that does not
+    answer yet is no reason to stop: whose it is, is asked again on the first connection. Raises
     :class:`registry.database.server.DatabaseUnavailable` and
     :class:`registry.database.data_folder.UnusableDataFolder`.
     """

@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connections
 from django.utils import timezone
 
-from registry.database import identity, in_force
+from registry.database import data_folder, identity, in_force
 from registry.database.models import Register
 from registry.database.router import OWNER_ALIAS
 
@@ -57,7 +57,9 @@ def bring_up_to_date(*, demonstration: bool, verbosity: int) -> None:
     """
     call_command("migrate", interactive=False, verbosity=verbosity)
     if not has_begun():
-        identity.begin(demonstration=demonstration, at=timezone.now())
+        number = data_folder.register().number
+        Register.objects.using(OWNER_ALIAS).create(number=number, demonstration=demonstration, begun_at=timezone.now())
+        data_folder.change(begun=True)
     call_command("load_standards", verbosity=verbosity)
     require_guards()
 
