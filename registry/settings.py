@@ -8,6 +8,9 @@ from django.utils.translation import gettext_lazy as _
 
 from registry.database import data_folder, roles, server
 
+# Before a key or secret is asked for, which would otherwise be made: every command and every server passes here.
+server.require_whole_folder()
+
 env = environ.Env()
 PROJECT = Path(__file__).resolve().parent.parent
 STANDARDS = PROJECT / "fixtures" / "standards"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from typing import Any, cast
 
 from allauth.account.internal.flows.login import perform_password_login
@@ -27,6 +26,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access
 from registry.database.errors import SENTENCES, RecordRefused
+from registry.database.identity import demonstrating
 from registry.people import closing, invitations
 from registry.people.models import Account, Invitation, Worker
 from registry.web import demo
@@ -37,11 +37,6 @@ from registry.web.views import page, posted, status_of
 
 MOST_INVITATIONS = 20
 MOST_CLOSED = 20
-
-
-def demonstrating() -> bool:
-    """Does the demonstration run, whose passwords and codes everybody may see?"""
-    return os.environ.get("REGISTRY_DEMO") == "1"
 
 
 class SignIn(LoginView):
