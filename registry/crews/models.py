@@ -121,7 +121,8 @@ class Decision(models.Model):
     decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
     guards = (
-        never_changed, entered_now("decided_at"),
+        never_changed,
+        entered_now("decided_at"),
         added_to,
         logged,
         worker_is_not_erased,
@@ -193,7 +194,8 @@ class Refusal(models.Model):
     refused_to = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
     guards = (
-        never_changed, entered_now("refused_at"),
+        never_changed,
+        entered_now("refused_at"),
         added_to,
         logged,
         shown_to("crews_refusal", "EXISTS (SELECT FROM crews_decision decision WHERE decision.id = decision_id)"),

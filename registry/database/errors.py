@@ -79,7 +79,9 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     ),
     "only_the_registrar_reinstates": (
         "status",
-        _("The registrar records that a certificate is reinstated. Send the registrar a request, with the issuer's paper."),
+        _(
+            "The registrar records that a certificate is reinstated. Send the registrar a request, with the issuer's paper."
+        ),
     ),
     "a_reinstatement_gives_its_reason": ("reason", _("Say what the reinstatement rests on.")),
     "only_the_registrar_corrects_a_third_partys_setback": (
@@ -207,7 +209,10 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "invitation_kind_fits_what_it_is_for": ("kind", _("The invitation does not fit its kind.")),
     "only_the_registrar_invites_inspectors": ("kind", _("Only the registrar invites inspectors and registrars.")),
     "invitation_lasts_at_most_30_days": ("", _("An invitation lasts 30 days at most.")),
-    "an_account_keeps_its_kind": ("kind", _("An account stays what it was opened as; close it and invite the person again.")),
+    "an_account_keeps_its_kind": (
+        "kind",
+        _("An account stays what it was opened as; close it and invite the person again."),
+    ),
     "inspectors_and_registrars_are_invited": ("kind", _("An inspector or registrar is invited first.")),
     "an_act_of_the_registrar_names_the_registrar": (
         "",

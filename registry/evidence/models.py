@@ -126,9 +126,7 @@ class HoursEntry(WorkerRecord):
                 condition=~Q(origin="paper") | Q(document__isnull=False), name="hours_from_paper_have_a_scan"
             ),
             # Nothing here verifies another register's signature yet, so nothing is recorded as if it had been.
-            models.CheckConstraint(
-                condition=~Q(origin="import"), name="hours_of_another_register_need_its_signature"
-            ),
+            models.CheckConstraint(condition=~Q(origin="import"), name="hours_of_another_register_need_its_signature"),
         ]
         indexes = [
             models.Index(fields=["worker", "end"], name="hours_of_a_worker"),

@@ -80,7 +80,9 @@ def rules_of(act: Callable[[], object]) -> set[str]:
 
 def by_hand(record: Any, **columns: Any) -> str | None:
     """The rule that refuses a copy of the row with other ``columns``, written past everything but the database."""
-    changed = {each.attname: getattr(record, each.attname) for each in record._meta.concrete_fields if each.name != "id"}
+    changed = {
+        each.attname: getattr(record, each.attname) for each in record._meta.concrete_fields if each.name != "id"
+    }
     changed |= columns
     with pytest.raises(DatabaseError) as refused, transaction.atomic():
         type(record).objects.bulk_create([type(record)(**changed)])
@@ -164,9 +166,7 @@ def test_another_sources_pass_ends_no_third_partys_setback(
     # What was assessed before the setback ends nothing, and is recorded.
     before = assessed(world, mira, "pass", days_ago=3, **given)
     assert rules_of(
-        lambda: services.correct(
-            before, assessed_at=world.now, recorded_at=world.now, recorded_by=given["recorded_by"]
-        )
+        lambda: services.correct(before, assessed_at=world.now, recorded_at=world.now, recorded_by=given["recorded_by"])
     ) == {"a_pass_after_a_bar_is_a_new_assessment"}
     assert by_hand(before, assessed_at=world.now) == rule
     assert assessed(world, mira, "pass", days_ago=1, **given | {"recorded_by": registrar}).pk

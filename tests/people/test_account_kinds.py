@@ -46,7 +46,7 @@ def test_an_account_keeps_its_kind(dispatcher: Account) -> None:
         "is_staff = true",
         f"id = {dispatcher.pk + 1000}",
     ):
-        statement = f"UPDATE people_account SET {change} WHERE id = %s"  # noqa: S608
+        statement = f"UPDATE people_account SET {change} WHERE id = %s"
         assert refused(statement, dispatcher.pk) == "an_account_keeps_its_kind", change
     dispatcher.set_password("another-long-word")
     dispatcher.save()
@@ -86,4 +86,6 @@ class TestAtWork:
         first = invite(kind="registrar", invited_by=None, invited_at=now)
         registrar = accept(token=first.token, username="keeper", password="a-very-long-word", accepted_at=now)
         second = invite(kind="inspector", invited_by=registrar, invited_at=now)
-        assert accept(token=second.token, username="i", password="a-very-long-word", accepted_at=now).kind == "inspector"
+        assert (
+            accept(token=second.token, username="i", password="a-very-long-word", accepted_at=now).kind == "inspector"
+        )

@@ -147,7 +147,7 @@ def test_inspectors_and_registrars_are_invited_by_a_named_registrar(employer: Em
 def by_hand(kind: str, inviter: object) -> str:
     """An invitation written past the pages."""
     return (
-        "INSERT INTO people_invitation (token_hash, kind, invited_by_id, invited_at, expires_at)"  # noqa: S608
+        "INSERT INTO people_invitation (token_hash, kind, invited_by_id, invited_at, expires_at)"
         f" VALUES (repeat('a', 64), '{kind}', {inviter}, now(), now() + interval '1 day')"
     )
 

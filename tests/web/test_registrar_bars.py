@@ -37,13 +37,13 @@ def registrar(world: World, signed_in: SignedIn) -> Client:
     return signed_in(world.registrar())
 
 
-def a_status(mira: Worker, status: str, **given: str) -> dict[str, object]:
+def a_status(world: World, mira: Worker, status: str, **given: str) -> dict[str, object]:
     certificate = Certification.objects.get(worker=mira)
     return {
         "certification": certificate.pk,
         "status": status,
         "effective_at": "2026-05-01T08:00",
-        "clock": "UTC",
+        "clock": world.site.time_zone,
         **given,
     }
 
@@ -72,11 +72,11 @@ def assessed(world: World, mira: Worker, outcome: str, *, days_ago: int, by: Acc
 
 def test_an_employer_is_not_offered_to_reinstate_and_cannot(world: World, mira: Worker, dispatcher: Client) -> None:
     path = f"/records/people/{mira.pk}/add/certificate-status/"
-    assert dispatcher.post(path, a_status(mira, "suspended")).status_code == 302
+    assert dispatcher.post(path, a_status(world, mira, "suspended")).status_code == 302
     shown = dispatcher.get(path).content.decode()
     assert 'value="reinstated"' not in shown
     assert "the registrar records" in shown
-    assert dispatcher.post(path, a_status(mira, "reinstated", reason="They called")).status_code == 422
+    assert dispatcher.post(path, a_status(world, mira, "reinstated", reason="They called")).status_code == 422
     suspended = CertificationStatus.objects.get()
     for what in ("correct", "withdraw"):
         assert dispatcher.get(f"/records/certificationstatus/{suspended.pk}/{what}/").status_code == 403
@@ -91,11 +91,11 @@ def test_the_registrar_reinstates_with_a_reason_and_the_paper(world: World, mira
         recorded_by=None,
     )
     path = f"/records/people/{mira.pk}/add/certificate-status/"
-    refused = registrar.post(path, a_status(mira, "reinstated"))
+    refused = registrar.post(path, a_status(world, mira, "reinstated"))
     assert refused.status_code == 422
     assert "Say what the reinstatement rests on." in refused.content.decode()
     scan = SimpleUploadedFile("letter.pdf", b"%PDF-1.7\n%%EOF\n", "application/pdf")
-    done = registrar.post(path, a_status(mira, "reinstated", reason="The board's letter") | {"document": scan})
+    done = registrar.post(path, a_status(world, mira, "reinstated", reason="The board's letter") | {"document": scan})
     assert done.headers["Location"] == f"/bars/people/{mira.pk}/"
     recorded = CertificationStatus.objects.get(status="reinstated")
     assert recorded.recorded_by is not None

@@ -353,7 +353,7 @@ def test_a_third_partys_assessment_needs_its_paper_and_its_assessors_number(
     assert 'id="id_assessor_error"' in add(dispatcher, mira, "third-party-assessment", **unknown).text
 
 
-def test_the_dispatcher_cannot_change_an_assessors_judgement_but_the_assessor_can(
+def test_the_dispatcher_cannot_change_an_assessors_judgement_and_the_assessor_assesses_again(
     world: World, mira: Worker, dispatcher: Client, as_worker: AsWorker
 ) -> None:
     world.assess(mira, "erector", outcome="not_yet_competent")
@@ -363,8 +363,11 @@ def test_the_dispatcher_cannot_change_an_assessors_judgement_but_the_assessor_ca
     assert dispatcher.post(f"/records/assessment/{found.pk}/withdraw/", {"because": "x"}).status_code == 403
     assessor = as_worker(world.assessor)
     given = an_assessment(world, signature="Petra Lindqvist", because="Wrong box ticked")
-    assert assessor.post(path, given).status_code == 302
-    assert Assessment.objects.current().get(worker=mira).outcome == "pass"
+    refused = assessor.post(path, given)
+    assert refused.status_code == 422
+    assert "A correction does not turn" in refused.text
+    assert assessor.post(f"/records/assessments/{mira.pk}/", given).status_code == 302
+    assert Assessment.objects.current().filter(worker=mira).latest("id").outcome == "pass"
 
 
 # Corrections
