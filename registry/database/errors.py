@@ -80,7 +80,8 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "only_the_registrar_reinstates": (
         "status",
         _(
-            "The registrar records that a certificate is reinstated. Send the registrar a request, with the issuer's paper."
+            "The registrar records that a certificate is reinstated."
+            " Send the registrar a request, and say where the issuer's paper can be seen."
         ),
     ),
     "a_reinstatement_gives_its_reason": ("reason", _("Say what the reinstatement rests on.")),

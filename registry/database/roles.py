@@ -24,7 +24,7 @@ LIMITS = {
     # The longest import that recorded_at allows: its rows are entered within ten minutes of the instant they name.
     "transaction_timeout": "10min",
 }
-"""How long the application's role takes at most. What needs longer says so with :func:`registry.database.limits.take_time`."""
+"""How long the application's role takes at most; :func:`registry.database.limits.take_time` lifts it."""
 TRANSACTION_TIMEOUT_SINCE = 170000
 # Any number will do, as long as nothing else in the database takes it.
 ROLE_CHANGE_LOCK = 1926_1427

@@ -24,7 +24,8 @@ from registry.people.second_factor import SECOND_FACTORS
 def close_account(*, account: Account, closed_at: datetime, closed_by: Account | None, reason: str) -> ClosedAccount:
     """Close an account at once and for good, and end its sessions.
 
-    A registrar may close any; ``closed_by`` is ``None`` at the machine before there is one. Raises :class:`RecordRefused` for a blank reason and as :func:`require_closable`.
+    A registrar may close any; ``closed_by`` is ``None`` at the machine before there is one.
+    Raises :class:`RecordRefused` for a blank reason and as :func:`require_closable`.
     """
     require_closable(account=account, closed_by=closed_by)
     with refusals(), transaction.atomic():

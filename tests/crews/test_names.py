@@ -1,9 +1,10 @@
-"""Nobody is put into a position, refused one or taken out of it in another's name: by raw SQL as the application's role."""
+"""Nobody is put into a position, refused one or taken out of it in another's name: tried as the application's role."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import Any
 
 import pytest
@@ -75,7 +76,7 @@ def test_a_decision_serves_whoever_asked_for_it(
 ) -> None:
     decision = decided(world, slot, erector, dispatcher)
     for by in (colleague, stranger, None):
-        rule = rule_of(lambda by=by: assigned(world, slot, erector, decision, by))
+        rule = rule_of(partial(assigned, world, slot, erector, decision, by))
         assert rule == "a_decision_serves_whoever_asked_for_it"
     foreign = decided(world, slot, erector, stranger)
     rule = "a_crew_is_its_employers_to_change"
@@ -139,9 +140,9 @@ def test_an_assignment_ends_and_is_confirmed_in_ones_own_name(
 
     rule = "a_crew_is_its_employers_to_change"
     for by in (None, stranger):
-        assert rule_of(lambda by=by: happens("ended", by)) == rule
+        assert rule_of(partial(happens, "ended", by)) == rule
     for by in (None, dispatcher):
-        assert rule_of(lambda by=by: happens("held", by)) == rule, "triggers put an assignment on hold"
+        assert rule_of(partial(happens, "held", by)) == rule, "triggers put an assignment on hold"
     again = decided(world, slot, erector, dispatcher)
     assert rule_of(lambda: happens("confirmed", stranger, again)) == "a_decision_serves_whoever_asked_for_it"
     assert happens("confirmed", dispatcher, again).pk

@@ -37,6 +37,7 @@ HAPPENED = (
     "last_used_at",
     "created_at",
     "last_seen_at",
+    "begun_at",
 )
 TIMES = """
 SELECT attribute.attrelid::regclass::text, attribute.attname::text,
@@ -133,7 +134,7 @@ class TestAtWork:
             assert self.refused(lambda by=off: Job.objects.create(recorded_at=world.now + by, **planned)) == rule
 
     def test_a_transaction_left_open_back_dates_nothing(self, world: World) -> None:
-        """The guard asks the clock; here the clock of the transaction is an hour behind, as if it had been left open."""
+        """The guard asks the clock, not the transaction, which may have been left open."""
         worker = world.assessor
         with connections["owner"].cursor() as cursor:
             cursor.execute("SELECT pg_get_functiondef('registry_recorded_now()'::regprocedure)")

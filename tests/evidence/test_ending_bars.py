@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import Any
 
 import pytest
@@ -80,14 +81,17 @@ def rules_of(act: Callable[[], object]) -> set[str]:
 
 def by_hand(record: Any, **columns: Any) -> str | None:
     """The rule that refuses a copy of the row with other ``columns``, written past everything but the database."""
-    changed = {
-        each.attname: getattr(record, each.attname) for each in record._meta.concrete_fields if each.name != "id"
-    }
-    changed |= columns
-    with pytest.raises(DatabaseError) as refused, transaction.atomic():
+    fields = [each.attname for each in record._meta.concrete_fields if each.name != "id"]
+    changed = {each: getattr(record, each) for each in fields} | columns
+
+    @transaction.atomic
+    def insert() -> None:
         type(record).objects.bulk_create([type(record)(**changed)])
         with connection.cursor() as cursor:
             cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+
+    with pytest.raises(DatabaseError) as refused:
+        insert()
     return constraint_of(refused.value)
 
 
@@ -239,7 +243,7 @@ def test_after_an_own_setback_only_an_assessors_own_account_passes(
     assert rules_of(lambda: assessed(world, mira, "pass", days_ago=1, **on_paper)) == {rule}
     own: dict[str, Any] = {"third_party": "", "employer": world.employer}
     for somebody in (dispatcher, None):
-        assert rules_of(lambda by=somebody: assessed(world, mira, "pass", days_ago=1, recorded_by=by, **own)) == {rule}
+        assert rules_of(partial(assessed, world, mira, "pass", days_ago=1, recorded_by=somebody, **own)) == {rule}
     assert assessed(world, mira, "pass", days_ago=1, recorded_by=world.assessors_account(), **own).pk
 
 
@@ -267,7 +271,7 @@ def test_nobody_but_the_registrar_reinstates(
     suspended = change("suspended", dispatcher)
     worker = Account.objects.create_user(username="mira", kind="worker", worker=mira)
     for somebody in (dispatcher, None, worker):
-        assert rules_of(lambda by=somebody: change("reinstated", by, reason="x")) == {"only_the_registrar_reinstates"}
+        assert rules_of(partial(change, "reinstated", somebody, reason="x")) == {"only_the_registrar_reinstates"}
     assert by_hand(suspended, status="reinstated", reason="x") == "only_the_registrar_reinstates"
     assert rules_of(lambda: change("reinstated", registrar, reason=" ")) == {"a_reinstatement_gives_its_reason"}
     assert change("reinstated", registrar, reason="The board's letter", document=paper(world)).document_id

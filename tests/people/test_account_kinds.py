@@ -20,7 +20,6 @@ NOW = datetime.now(UTC).replace(microsecond=0)
 def refused(statement: str, *given: Any) -> str | None:
     with pytest.raises(DatabaseError) as error, transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(statement, given)
-        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
     return constraint_of(error.value)
 
 

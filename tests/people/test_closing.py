@@ -232,7 +232,7 @@ class TestInvitations:
         assert [each.rule for each in found.value.problems] == ["a_worker_has_one_open_account"]
 
 
-def refused_by_the_database(statement: str, *values: int | datetime) -> str | None:
+def refused_by_the_database(statement: str, *values: int | datetime | None) -> str | None:
     with pytest.raises(DatabaseError) as error, transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(statement, values)
     return constraint_of(error.value)

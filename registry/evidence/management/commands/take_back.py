@@ -26,9 +26,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("kind", choices=list(KINDS))
         parser.add_argument("number", type=int, help="the record's number, as the log names it")
-        parser.add_argument(
-            "--as", dest="registrar", required=True, metavar="NAME", help="your own registrar's account"
-        )
+        parser.add_argument("--as", dest="registrar", required=True, metavar="NAME", help="your own account")
         parser.add_argument("--because", required=True, metavar="REASON")
 
     def handle(self, *args: Any, kind: str, number: int, registrar: str, because: str, **options: Any) -> None:

@@ -14,9 +14,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("username")
-        parser.add_argument(
-            "--as", dest="registrar", metavar="NAME", help="your own account, once there is a registrar"
-        )
+        parser.add_argument("--as", dest="registrar", metavar="NAME", help="your account, once there is a registrar")
         parser.add_argument("--because", required=True, metavar="REASON", help="kept on record, beside who and when")
 
     def handle(self, *args: Any, username: str, registrar: str | None, because: str, **options: Any) -> None:

@@ -18,9 +18,7 @@ class Command(BaseCommand):
         parser.add_argument("--kind", required=True, choices=Account.KINDS)
         parser.add_argument("--employer", metavar="NAME", help="the employer a dispatcher works for")
         parser.add_argument("--worker", metavar="NUMBER", help="the worker the account is for, such as W-000012")
-        parser.add_argument(
-            "--as", dest="registrar", metavar="NAME", help="your own account, once there is a registrar"
-        )
+        parser.add_argument("--as", dest="registrar", metavar="NAME", help="your account, once there is a registrar")
         parser.add_argument("--days", type=int, default=invitations.VALID_FOR.days, help="how long the link opens")
         parser.add_argument("--address", default="http://localhost:8000", help="where people reach this registry")
 
