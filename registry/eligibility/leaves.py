@@ -25,6 +25,7 @@ from registry.eligibility.evidence import (
     Instruction,
     StandDown,
 )
+from registry.eligibility.harmless import spelled_alike
 from registry.eligibility.hours import Batched, CountedEntry, HoursProfile, HoursRule, WorstTotal
 from registry.eligibility.intervals import (
     ALWAYS,
@@ -338,7 +339,7 @@ class Requirements:
         return evaluation
 
     def _certified_something_else(self, held: Certification, leaf: Certified, asked: Asked) -> str | None:
-        if held.scheme not in leaf.schemes:
+        if not any(spelled_alike(held.scheme, each) for each in leaf.schemes):
             return "another_scheme"
         if not leaf.scope <= held.scope:
             return "scope_missing"
@@ -385,7 +386,7 @@ class Requirements:
             return start_of_day(first_day_outside(day, leaf.within_months), asked.zone)
 
         def reason(given: Instruction) -> str | None:
-            if given.topic != leaf.topic:
+            if not spelled_alike(given.topic, leaf.topic):
                 return "another_topic"
             if leaf.providers and given.provider not in leaf.providers:
                 return "another_provider"
@@ -402,7 +403,7 @@ class Requirements:
 
     def appointment(self, leaf: Appointed, asked: Asked) -> LeafEvaluation:
         def reason(act: Appointment) -> str | None:
-            if act.duty != leaf.duty:
+            if not spelled_alike(act.duty, leaf.duty):
                 return "another_duty"
             if act.kind not in leaf.kinds:
                 return "another_kind"
