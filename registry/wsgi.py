@@ -15,8 +15,13 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "registry.settings")
 CANNOT_SERVE = 3
 
 try:
-    application = get_wsgi_application()
+    _django = get_wsgi_application()
     serving.begin()
 except (DatabaseUnavailable, UnusableDataFolder) as error:
     print(error, file=sys.stderr, flush=True)
     sys.exit(CANNOT_SERVE)
+
+# Only now are there models to import.
+from registry.web.bodies import Bodies  # noqa: E402
+
+application = Bodies(_django)

@@ -2730,6 +2730,19 @@ AS $function$
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_folded_number(text) TO PUBLIC;
 
+--- function evidence_lock_days_of(bigint[])
+CREATE FUNCTION public.evidence_lock_days_of(workers bigint[])
+ RETURNS void
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    PERFORM FROM public.people_worker WHERE id = ANY (workers) ORDER BY id FOR NO KEY UPDATE;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_lock_days_of(bigint[]) TO PUBLIC;
+
 --- function evidence_reference_is_the_workers()
 CREATE FUNCTION public.evidence_reference_is_the_workers()
  RETURNS trigger
@@ -3324,6 +3337,16 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_correction_keeps_its_subject() TO PUBLIC;
+
+--- function registry_may_be_spelled_as(text,text[])
+CREATE FUNCTION public.registry_may_be_spelled_as(written text, names text[])
+ RETURNS boolean
+ LANGUAGE sql
+ IMMUTABLE PARALLEL SAFE
+AS $function$
+    SELECT written ~ '[^ -~]' OR lower(regexp_replace(written, '[^a-zA-Z0-9]', '', 'g')) = ANY (names)
+$function$;
+GRANT EXECUTE ON FUNCTION registry_may_be_spelled_as(text,text[]) TO PUBLIC;
 
 --- function registry_reader()
 CREATE FUNCTION public.registry_reader()

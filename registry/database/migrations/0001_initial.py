@@ -50,5 +50,7 @@ class Migration(migrations.Migration):
                 ],
             },
         ),
-        *living_guards(__file__, "append_only.sql", "recorded_now.sql", "corrections.sql", "reader.sql"),
+        *living_guards(
+            __file__, "append_only.sql", "recorded_now.sql", "corrections.sql", "reader.sql", "spelling.sql"
+        ),
     ]

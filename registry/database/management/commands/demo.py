@@ -3,7 +3,7 @@ import socket
 import subprocess
 import sys
 import webbrowser
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from io import StringIO
 from typing import Any
@@ -11,12 +11,11 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.core.wsgi import get_wsgi_application
 from django.db import connections
-from gunicorn.app.base import BaseApplication
 
 from registry.database import identity, server
 from registry.database.management.commands import prepare
+from registry.serving import Server
 
 HOST = "127.0.0.1"
 PORT = 8000
@@ -51,26 +50,8 @@ class Command(BaseCommand):
             # The workers are forked from here: they share no connection of this process, and enter as no owner.
             connections.close_all()
             server.enter_as_the_application_alone()
-            _Server(port=port, when_ready=when_ready).run()
-
-
-class _Server(BaseApplication):
-    """The web server runs in this very process, so that the database outlives it and nothing else."""
-
-    def __init__(self, *, port: int, when_ready: Callable[[], None]) -> None:
-        self.port = port
-        self.when_ready = when_ready
-        super().__init__()
-
-    def load_config(self) -> None:
-        self.cfg.set("bind", f"{HOST}:{self.port}")
-        self.cfg.set("workers", 2)
-        self.cfg.set("threads", 4)
-        self.cfg.set("loglevel", "warning")
-        self.cfg.set("when_ready", lambda server: self.when_ready())
-
-    def load(self) -> Any:
-        return get_wsgi_application()
+            # In this very process, so that the database outlives it and nothing else.
+            Server(bind=f"{HOST}:{port}", when_ready=when_ready).run()
 
 
 @contextmanager
