@@ -5,6 +5,8 @@ from __future__ import annotations
 from allauth.core.internal import ratelimit
 from django.http import HttpRequest
 
+from registry.web.event_log import about, events
+
 LIMITS = {
     # Wrong links from one address are as many as failed sign-ins may be; a transcript takes a second to print.
     "wrong_shared_link": "30/15m/ip",
@@ -30,4 +32,6 @@ def within_limit(request: HttpRequest, action: str, *, dry_run: bool = False) ->
         dry_run=dry_run,
         limit_get=True,
     )
+    if usage is None:
+        events.warning("limit_reached", limit=action, **about(request))
     return usage is not None

@@ -13,6 +13,8 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connections
 
+from registry.database import identity, server
+from registry.database.management.commands import prepare
 from registry.serving import Server
 
 HOST = "127.0.0.1"
@@ -29,13 +31,13 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, port: int, no_browser: bool, **options: Any) -> None:
         _check_that_port_is_free(port)
-        call_command("prepare", verbosity=0)
         # The sign-in page tells the demonstration's passwords while this is set.
-        os.environ["REGISTRY_DEMO"] = "1"
-        call_command("load_demo", verbosity=options["verbosity"])
+        os.environ[identity.DEMONSTRATION] = "1"
+        identity.begin_if_new()
+        with prepare.alone():
+            prepare.bring_up_to_date(demonstration=True, verbosity=0)
+            call_command("load_demo", verbosity=options["verbosity"])
         call_command("checkpoint", stdout=StringIO())
-        # The workers are forked from here and must not share this process's connections.
-        connections.close_all()
         url = f"http://{HOST}:{port}/"
 
         def when_ready() -> None:
@@ -45,6 +47,9 @@ class Command(BaseCommand):
                 webbrowser.open(url)
 
         with _checkpoints():
+            # The workers are forked from here: they share no connection of this process, and enter as no owner.
+            connections.close_all()
+            server.enter_as_the_application_alone()
             # In this very process, so that the database outlives it and nothing else.
             Server(bind=f"{HOST}:{port}", when_ready=when_ready).run()
 
