@@ -45,7 +45,12 @@ import os, sys, django
 os.environ["DJANGO_SETTINGS_MODULE"] = "registry.settings"
 django.setup()
 from registry.serving import Server
-Server(bind=f"127.0.0.1:{sys.argv[1]}", when_ready=lambda: print("ready", flush=True)).run()
+from registry.web.bodies import Bodies
+def application(environ, start_response):
+    start_response("200 OK", [("Content-Length", "0")])
+    return []
+address = f"127.0.0.1:{sys.argv[1]}"
+Server(bind=address, when_ready=lambda: print("ready", flush=True), application=Bodies(application)).run()
 """
 
 
