@@ -22,6 +22,7 @@ from PIL import Image
 from registry.database.errors import Problem, RecordRefused
 from registry.evidence.models import Document
 from registry.evidence.services import LARGEST_DOCUMENT, attach_document
+from registry.language.plain_text import code_point, hidden_character
 from registry.people.models import Account
 
 PDF, PNG, JPEG, HEIC = "application/pdf", "image/png", "image/jpeg", "image/heic"
@@ -48,8 +49,6 @@ DECEPTIVE_EXTENSIONS = frozenset({
     "wsf", "wsh", "xht", "xhtml", "xlsm", "xml",
 })
 # fmt: on
-# Unicode's explicit directional marks, embeddings, overrides and isolates (UAX 9, section 2).
-DIRECTIONAL = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 MARKUP = (b"<script", b"<html", b"<!doctype", b"<svg", b"<iframe")
 # ISO/IEC 23008-12, annex B: the brands of files whose pictures are HEVC-coded or of any coding.
 HEIC_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
@@ -162,10 +161,9 @@ def clean_name(name: str, media_type: str) -> str:
     hides what it names.
     """
     written = unicodedata.normalize("NFC", name)
-    if any(each in DIRECTIONAL or unicodedata.category(each) in ("Cc", "Cs") for each in written):
-        raise _Deceptive(
-            "document_name_is_plain", _("The file's name holds signs that cannot be seen; give it a plain name.")
-        )
+    if hidden := hidden_character(written):
+        sentence = _("The file's name holds the hidden character %(character)s; give the file a plain name.")
+        raise _Deceptive("document_name_is_plain", sentence % {"character": code_point(hidden)})
     if "/" in written or "\\" in written or written.strip().startswith("."):
         raise _Deceptive("document_name_is_plain", _("The file's name holds a path; give it a plain name."))
     parts = [each.strip().casefold() for each in written.split(".")]
