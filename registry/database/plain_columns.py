@@ -8,6 +8,7 @@ serialised sessions, none of which is a record.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 from django.apps import AppConfig
@@ -18,6 +19,7 @@ from django.db.models import CharField, Field, JSONField, Model, TextField
 OURS = "registry."
 
 
+@cache
 def keeps_plain(field: Field[Any, Any]) -> bool:
     """Whether what the field holds is plain text."""
     model = field.model

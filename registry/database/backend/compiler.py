@@ -45,7 +45,7 @@ class SQLUpdateCompiler(compiler.SQLUpdateCompiler):
 
 def plain_value(field: Field[Any, Any], value: Any) -> Any:
     """The value with its texts composed and without stray spaces. Raises :class:`RecordRefused` naming the field."""
-    if not keeps_plain(field):
+    if not isinstance(value, str | list | tuple | dict) or not keeps_plain(field):
         return value
     if isinstance(value, str) and isinstance(field, CharField | TextField):
         return _plain_text(field, field.name, value)
