@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db import DatabaseError
-from django.utils.translation import gettext, gettext_lazy as _
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from registry.language.plain_text import code_point
 from registry.language.words import in_words
@@ -271,7 +272,9 @@ def hidden_in(field: str, character: str) -> Problem:
         " Delete it and type the text again."
     )
     named = in_words(field)
-    return Problem(field, HIDDEN, sentence % {"field": named[:1].upper() + named[1:], "character": code_point(character)})
+    return Problem(
+        field, HIDDEN, sentence % {"field": named[:1].upper() + named[1:], "character": code_point(character)}
+    )
 
 
 def translate(error: DatabaseError) -> Exception:

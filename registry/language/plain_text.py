@@ -22,8 +22,8 @@ OUTER = "\t\n\r \u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u20
 # The zero-width joiner and non-joiner, which Indic scripts and Persian write, are formats too and refused like the
 # others: between letters of most scripts they cannot be seen, so that two names would look the same and not be.
 HIDDEN_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
-# Of other categories, but nothing is seen of them either: Unicode's Default_Ignorable_Code_Point (DerivedCoreProperties)
-# among letters and marks, and the blank Braille pattern.
+# Of other categories, but nothing is seen of them either: letters and marks that are Default_Ignorable_Code_Point
+# (Unicode's DerivedCoreProperties), and the blank Braille pattern.
 HIDDEN = frozenset(
     chr(number)
     for first, last in (

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.db import connection, transaction
 
+from registry.database.repeating import repeating
 from registry.ledger.models import Checkpoint, SigningKey
 from registry.ledger.notes import CheckpointText, Signer, signed_note
 from registry.ledger.queries import latest_checkpoint, size_of_the_log
@@ -17,6 +18,7 @@ BATCH = 5_000
 """So many entries get their places while the lock is held."""
 
 
+@repeating
 def make_checkpoint(*, at: datetime, signers: Sequence[Signer]) -> Checkpoint:
     """Sign the log as it is at ``at``; where nothing was added, the latest checkpoint is the answer.
 
@@ -38,6 +40,7 @@ def make_checkpoint(*, at: datetime, signers: Sequence[Signer]) -> Checkpoint:
         return Checkpoint.objects.create(size=size, root=root, note=signed_note(text, signers), made_at=at)
 
 
+@repeating
 def record_key(signer: Signer, *, at: datetime) -> None:
     """Record the signer's public key unless it is known."""
     key = signer.verifier_key

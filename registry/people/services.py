@@ -15,11 +15,13 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.repeating import repeating
 from registry.language.spelling import on_one_line, same_spelling
 from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
 from registry.people.names import name_key
 
 
+@repeating
 def register_employer(
     *,
     name: str,
@@ -50,6 +52,7 @@ def register_employer(
         )
 
 
+@repeating
 def register_worker(
     *,
     given_name: str,
@@ -131,6 +134,7 @@ def _ever_employed(worker: Worker, employer: Employer) -> bool:
     return Employment.objects.current().filter(worker=worker, employer=employer).exists()
 
 
+@repeating
 def employ(
     *,
     worker: Worker,
@@ -147,6 +151,7 @@ def employ(
         )
 
 
+@repeating
 def take_on(
     *,
     given_name: str,
@@ -192,6 +197,7 @@ def registered_as(number: str, given_name: str, family_name: str, date_of_birth:
     return found
 
 
+@repeating
 def record_language(
     *, worker: Worker, language: str, recorded_at: datetime, recorded_by: Account | None
 ) -> LanguageSkill:
@@ -202,6 +208,7 @@ def record_language(
         )
 
 
+@repeating
 def open_account(
     *,
     username: str,

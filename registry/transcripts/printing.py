@@ -120,7 +120,7 @@ def render(
         )
         caution, counted = _(CAUTION), page_of_pages()
     fetcher = NothingIsFetched()
-    # What was stored before hidden characters were refused is printed all the same: no reader of XML takes some of them.
+    # What was stored before hidden characters were refused is printed all the same; some no reader of XML takes.
     document = weasyprint.HTML(string=seen(page), url_fetcher=fetcher, media_type="print").render(
         stylesheets=[weasyprint.CSS(string=_style(PAPERS[paper]), url_fetcher=fetcher, font_config=fonts)],
         font_config=fonts,

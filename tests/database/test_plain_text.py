@@ -78,7 +78,9 @@ def test_lists_and_data_are_searched_too() -> None:
         ):
             with pytest.raises(IntegrityError, match="holds a hidden character"), transaction.atomic():
                 cursor.execute(statement, [operations, tasks, *people])
-        cursor.execute(statement, [["erection"], '[{"task": "a backslash, then \\\\u001b, in so many letters"}]', *people])
+        cursor.execute(
+            statement, [["erection"], '[{"task": "a backslash, then \\\\u001b, in so many letters"}]', *people]
+        )
 
 
 @pytest.mark.django_db
@@ -134,7 +136,7 @@ def test_only_what_is_sealed_or_hashed_is_left_alone() -> None:
 
 @pytest.mark.django_db
 def test_the_database_knows_the_characters_that_the_code_knows() -> None:
-    """Unicode's own tables, as Python's ``unicodedata`` and PostgreSQL hold them; PostgreSQL's are of a later version."""
+    """Unicode's own tables, as Python's ``unicodedata`` and PostgreSQL hold them, the latter's of a later version."""
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT number FROM generate_series(1, 1114111) number WHERE number NOT BETWEEN 55296 AND 57343"

@@ -45,7 +45,19 @@ def test_what_cannot_be_seen_is_found_in_names_and_in_free_text(character: str) 
 
 @pytest.mark.parametrize(
     "name",
-    ["Zoë Ana-Lind", "O’Brien", "Łukasz Żółć", "Анна Ким", "Ολυμπία", "黒澤 明", "नेहा", "محمد", "יעל", "Nguyễn", "12/4 №7"],
+    [
+        "Zoë Ana-Lind",
+        "O’Brien",
+        "Łukasz Żółć",
+        "Анна Ким",
+        "Ολυμπία",
+        "黒澤 明",
+        "नेहा",
+        "محمد",
+        "יעל",
+        "Nguyễn",
+        "12/4 №7",
+    ],
 )
 def test_names_of_all_scripts_are_plain(name: str) -> None:
     assert hidden_character(line(name)) is None

@@ -107,7 +107,9 @@ def test_report_and_bundle_are_made_and_verify(world: World, worker: Worker, job
     file = inspection.open_file(
         job=job, reference="WS/7", purpose="A report of unsafe work", opened_at=world.now, opened_by=inspector
     )
-    made = make_bundle(file=file, checkpoint=make_checkpoint(at=world.now, signers=[SIGNER]), at=world.now, language="en")
+    made = make_bundle(
+        file=file, checkpoint=make_checkpoint(at=world.now, signers=[SIGNER]), at=world.now, language="en"
+    )
     bundle = zipfile.ZipFile(io.BytesIO(made))
     legible(bundle.read("report.pdf"))
     # What the log covers travels as it was recorded; the table made of it is still one row for each record.

@@ -53,10 +53,9 @@ def plain_value(field: Field[Any, Any], value: Any) -> Any:
         of = field.base_field
         if isinstance(of, CharField | TextField):
             return [_plain_text(of, field.name, each) if isinstance(each, str) else each for each in value]
-    if isinstance(field, JSONField) and isinstance(value, dict | list | str):
-        # Data are kept as they are: their texts may be hashed, or be keys of something else.
-        if hidden := plain_text.hidden_within(value):
-            raise RecordRefused([hidden_in(field.name, hidden[1])])
+    # Data are kept as they are: their texts may be hashed, or be keys of something else.
+    if isinstance(field, JSONField) and (hidden := plain_text.hidden_within(value)):
+        raise RecordRefused([hidden_in(field.name, hidden[1])])
     return value
 
 

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
 from registry.database.readers import as_the_register
+from registry.database.repeating import repeating
 from registry.eligibility.calendar import DAY
 from registry.evidence.importing.columns import Column, Columns, folded, map_columns, spellings_of
 from registry.evidence.importing.kind import Context, ImportOptions, Kind
@@ -29,6 +30,7 @@ BATCH = 1000
 
 
 # Also a dry run within a page that only reads weighs everything that the import itself would.
+@repeating
 @as_the_register()
 def import_file(
     kind: str,
