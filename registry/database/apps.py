@@ -7,7 +7,6 @@ from django.db.models.signals import post_migrate
 
 from registry.database import roles
 from registry.database.lookups import Among
-from registry.database.plain_columns import guard_plain_text
 
 FRAMEWORK_APPS = ("auth", "contenttypes", "sessions")
 
@@ -19,7 +18,6 @@ class DatabaseConfig(AppConfig):
     def ready(self) -> None:
         ForeignKey.register_lookup(Among)
         post_migrate.connect(grant_framework_tables)
-        post_migrate.connect(guard_plain_text)
 
 
 def grant_framework_tables(*, sender: AppConfig, using: str, **kwargs: Any) -> None:

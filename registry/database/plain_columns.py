@@ -11,9 +11,7 @@ from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
-from django.apps import AppConfig
 from django.contrib.postgres.fields import ArrayField
-from django.db import connections
 from django.db.models import CharField, Field, JSONField, Model, TextField
 
 OURS = "registry."
@@ -41,15 +39,3 @@ def plain_columns(model: type[Model]) -> tuple[Sequence[str], Sequence[str], Seq
         elif isinstance(of, JSONField):
             data.append(field.column)
     return line, lines, data
-
-
-def guard_plain_text(*, sender: AppConfig, using: str, **kwargs: Any) -> None:
-    """After migrating, have the database keep the texts of the package's tables plain: a new one is not forgotten."""
-    if not sender.name.startswith(OURS):
-        return
-    connection = connections[using]
-    with connection.cursor() as cursor:
-        tables = set(connection.introspection.table_names(cursor))
-        for model in sender.get_models(include_auto_created=True):
-            if model._meta.managed and model._meta.db_table in tables and any(columns := plain_columns(model)):
-                cursor.execute("CALL database_keep_plain(%s, %s, %s, %s)", [model._meta.db_table, *columns])

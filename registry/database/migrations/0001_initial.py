@@ -33,5 +33,7 @@ class Migration(migrations.Migration):
         BtreeGistExtension(),
         migrations.RunSQL(MAY_ENTER, migrations.RunSQL.noop),
         migrations.RunSQL(CACHE, "DROP TABLE database_cache"),
-        *living_guards(__file__, "append_only.sql", "recorded_now.sql", "corrections.sql", "reader.sql"),
+        *living_guards(
+            __file__, "append_only.sql", "recorded_now.sql", "corrections.sql", "reader.sql", "plain_text.sql"
+        ),
     ]

@@ -3,7 +3,7 @@
 
 -- Whether a line, several lines, or the text of JSON hold such a character. In PL/pgSQL, which keeps the compiled
 -- patterns and costs a microsecond where all is ASCII; every row of every table of records comes through here.
-CREATE OR REPLACE FUNCTION database_hides_characters(line text, lines text, data text) RETURNS boolean
+CREATE OR REPLACE FUNCTION registry_hides_characters(line text, lines text, data text) RETURNS boolean
 LANGUAGE plpgsql IMMUTABLE PARALLEL SAFE SET search_path = pg_catalog, pg_temp AS $$
 BEGIN
     RETURN line ~ '[\u0001-\u001f\u007f]' OR lines ~ '[\u0001-\u0008\u000b-\u001f\u007f]'
@@ -22,7 +22,7 @@ $$;
 
 -- The application stores plain text only; the owner may bring in what old registers hold. Arguments: the columns of
 -- one line, of several lines, and of JSON. It is called only where something was found, and says what and where.
-CREATE OR REPLACE FUNCTION database_text_is_plain() RETURNS trigger
+CREATE OR REPLACE FUNCTION registry_text_is_plain() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     name text;
@@ -36,11 +36,11 @@ BEGIN
     FOR kind IN 0..2 LOOP
         FOREACH name IN ARRAY TG_ARGV[kind]::text[] LOOP
             EXECUTE format('SELECT ($1).%I::text', name) INTO found USING NEW;
-            CONTINUE WHEN found IS NULL OR NOT public.database_hides_characters(
+            CONTINUE WHEN found IS NULL OR NOT public.registry_hides_characters(
                 CASE kind WHEN 0 THEN found ELSE '' END, CASE kind WHEN 1 THEN found ELSE '' END,
                 CASE kind WHEN 2 THEN found ELSE '' END);
             FOREACH letter IN ARRAY regexp_split_to_array(found, '') LOOP
-                EXIT WHEN public.database_hides_characters(
+                EXIT WHEN public.registry_hides_characters(
                     CASE kind WHEN 0 THEN letter ELSE '' END, CASE kind WHEN 0 THEN '' ELSE letter END, '');
             END LOOP;
             RAISE EXCEPTION '%.% holds a hidden character', TG_TABLE_NAME, name
@@ -51,28 +51,4 @@ BEGIN
     RETURN NEW;
 END
 $$;
-REVOKE ALL ON FUNCTION database_text_is_plain() FROM PUBLIC;
-
--- Guard a table's columns; where they are guarded already, nothing happens.
-CREATE OR REPLACE PROCEDURE database_keep_plain(guarded name, line text[], lines text[], data text[])
-LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
-DECLARE
-    said text := format('%s %s %s', line, lines, data);
-    written text := (
-        SELECT string_agg((
-            SELECT coalesce('concat(' || string_agg(format('NEW.%I', name), ', ') || ')', quote_literal(''))
-            FROM unnest(columns::text[]) AS name), ', ' ORDER BY place)
-        FROM unnest(ARRAY[line::text, lines::text, data::text]) WITH ORDINALITY AS kinds (columns, place));
-BEGIN
-    IF said = (SELECT obj_description(oid, 'pg_trigger') FROM pg_trigger
-               WHERE tgrelid = guarded::text::regclass AND tgname = 'text_is_plain') THEN
-        RETURN;
-    END IF;
-    EXECUTE format(
-        'CREATE OR REPLACE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON %I FOR EACH ROW '
-        'WHEN (public.database_hides_characters(%s)) EXECUTE FUNCTION database_text_is_plain(%L, %L, %L)',
-        guarded, written, line, lines, data);
-    EXECUTE format('COMMENT ON TRIGGER text_is_plain ON %I IS %L', guarded, said);
-END
-$$;
-REVOKE ALL ON PROCEDURE database_keep_plain(name, text[], text[], text[]) FROM PUBLIC;
+REVOKE ALL ON FUNCTION registry_text_is_plain() FROM PUBLIC;
