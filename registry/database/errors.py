@@ -234,6 +234,9 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "notice_matches_its_sha256": ("", _("The notice differs from its SHA-256.")),
     "notice_record_stays_with_its_job": ("", _("This record belongs to another job.")),
     "notice_names_a_supervisor_once": ("", _("The notice names this supervisor already.")),
+    "a_worker_is_found_by_how_the_name_looks": ("family_name", _("The person cannot be found by this name.")),
+    "two_possible_twins_are_noted_once": ("", _("That these two may be one person is noted already.")),
+    "nobody_is_their_own_twin": ("", _("Nobody is their own twin.")),
     # Days
     "date_of_birth_is_in_a_year_people_enter": ("date_of_birth", YEARS),
     "employment_starts_in_a_year_people_enter": ("start", YEARS),

@@ -152,10 +152,7 @@ def plain_text_of(model: type[models.Model]) -> Iterator[Trigger]:
     columns = plain_columns(model)
     if not any(columns):
         return
-    texts = ", ".join(
-        f"concat({', '.join(f'NEW.{each}' for each in names)})" if names else "''"
-        for names in columns
-    )
+    texts = ", ".join(f"concat({', '.join(f'NEW.{each}' for each in names)})" if names else "''" for names in columns)
     names = ", ".join(f"'{{{','.join(each)}}}'" for each in columns)
     yield Trigger(
         "text_is_plain",

@@ -27,15 +27,17 @@ def keeps_plain(field: Field[Any, Any]) -> bool:
 
 def plain_columns(model: type[Model]) -> tuple[Sequence[str], Sequence[str], Sequence[str]]:
     """The model's columns of one line, of several lines, and of JSON."""
-    line, lines, data = [], [], []
+    line: list[str] = []
+    lines: list[str] = []
+    data: list[str] = []
     for field in model._meta.concrete_fields:
         of = field.base_field if isinstance(field, ArrayField) else field
         if not keeps_plain(field):
             continue
         if isinstance(of, CharField):
-            line.append(field.column)
+            line.append(str(field.column))
         elif isinstance(of, TextField):
-            lines.append(field.column)
+            lines.append(str(field.column))
         elif isinstance(of, JSONField):
-            data.append(field.column)
+            data.append(str(field.column))
     return line, lines, data

@@ -44,6 +44,7 @@ LOOKS: dict[str, Promise] = {
     "inspection": _("search"),
     "second_look": _("lines worth a second look"),
     "second_look_at": _("lines worth a second look about a person"),
+    "possible_twins": _("list of people who may be registered twice"),
     "open_file": _("a job a file is to be opened on"),
     "file": _("inspection file"),
     "bundle": _("inspection bundle downloaded"),

@@ -4,6 +4,9 @@ Every door leads here: models of all packages by :mod:`registry.database.backend
 tables, names of files, role standards. The database refuses the same (``database/sql/plain_text.sql``).
 
 A *line* is a name, a number, a title. *Lines* are free text, which may have line breaks and tabs.
+
+The zero-width joiner and non-joiner, which Indic scripts and Persian write, are refused like other formats: between
+letters of most scripts they cannot be seen, so that two names would look the same and not be.
 """
 
 from __future__ import annotations
@@ -13,32 +16,13 @@ import unicodedata
 from collections.abc import Iterator
 from typing import Any
 
+from registry.eligibility.harmless import is_visible
+
 SPACES = re.compile(r"[\t\n\r \u00a0\u1680\u2000-\u200a\u202f\u205f\u3000]+")
 """What stands between words in a line: Unicode's space separators, tabs and line breaks."""
 BREAKS = re.compile(r"\r\n?")
 OUTER = "\t\n\r \u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000"
 
-# Controls, formats (directional, zero-width), surrogates, private use, unassigned, line and paragraph separators.
-# The zero-width joiner and non-joiner, which Indic scripts and Persian write, are formats too and refused like the
-# others: between letters of most scripts they cannot be seen, so that two names would look the same and not be.
-HIDDEN_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
-# Of other categories, but nothing is seen of them either: letters and marks that are Default_Ignorable_Code_Point
-# (Unicode's DerivedCoreProperties), and the blank Braille pattern.
-HIDDEN = frozenset(
-    chr(number)
-    for first, last in (
-        (0x034F, 0x034F),
-        (0x115F, 0x1160),
-        (0x17B4, 0x17B5),
-        (0x180B, 0x180F),
-        (0x2800, 0x2800),
-        (0x3164, 0x3164),
-        (0xFE00, 0xFE0F),
-        (0xFFA0, 0xFFA0),
-        (0xE0100, 0xE01EF),
-    )
-    for number in range(first, last + 1)
-)
 # They choose how the sign before them is drawn; telephones put them behind signs such as a tick.
 DRAWN = re.compile("[\ufe0e\ufe0f]")
 
@@ -70,7 +54,7 @@ def hidden_character(text: str, *, several_lines: bool = False) -> str | None:
     if text.isascii() and text.isprintable():
         return None
     allowed = "\n\t" if several_lines else ""
-    return next((each for each in text if each not in allowed and _is_hidden(each)), None)
+    return next((each for each in text if each not in allowed and not is_visible(each)), None)
 
 
 def hidden_within(data: Any, path: str = "") -> tuple[str, str] | None:
@@ -97,11 +81,7 @@ def seen(text: str, *, several_lines: bool = True) -> str:
     if text.isascii() and text.isprintable():
         return text
     allowed = "\n\t" if several_lines else ""
-    return "".join("\ufffd" if each not in allowed and _is_hidden(each) else each for each in text)
-
-
-def _is_hidden(character: str) -> bool:
-    return character in HIDDEN or unicodedata.category(character) in HIDDEN_CATEGORIES
+    return "".join("\ufffd" if each not in allowed and not is_visible(each) else each for each in text)
 
 
 def _texts(data: Any, path: str) -> Iterator[tuple[str, str]]:

@@ -82,6 +82,7 @@ BLANKED: dict[str, dict[str, str]] = {
         "given_name": f"'{ERASED}'",
         "family_name": "'person'",
         "name_key": "''",
+        "lookalike_keys": "'{}'",
         "date_of_birth": "NULL",
     },
     "evidence_document": {"name": f"'{ERASED}'", "content": "''"},

@@ -38,9 +38,10 @@ class SQLInsertCompiler(compiler.SQLInsertCompiler):
 class SQLUpdateCompiler(compiler.SQLUpdateCompiler):
     """Changed rows, such as accounts, hold plain text."""
 
-    def as_sql(self) -> Any:
-        self.query.values = [(field, model, plain_value(field, value)) for field, model, value in self.query.values]
-        return super().as_sql()
+    def as_sql(self, *args: Any, **options: Any) -> Any:
+        query: Any = self.query
+        query.values = [(field, model, plain_value(field, value)) for field, model, value in query.values]
+        return super().as_sql(*args, **options)
 
 
 def plain_value(field: Field[Any, Any], value: Any) -> Any:
