@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
@@ -31,9 +31,10 @@ PATIENCE = 10.0
 PAUSE = 0.02
 """Seconds before the first repetition, on average; twice as long before each further one."""
 
-# PostgreSQL's manual, appendix A: deadlock_detected, serialization_failure, lock_not_available.
-DEADLOCK, SERIALIZATION_FAILURE, LOCK_NOT_AVAILABLE = "40P01", "40001", "55P03"
-PASSING = frozenset({DEADLOCK, SERIALIZATION_FAILURE, LOCK_NOT_AVAILABLE})
+# PostgreSQL's manual, appendix A: deadlock_detected, serialization_failure, lock_not_available, query_canceled.
+DEADLOCK, SERIALIZATION_FAILURE, LOCK_NOT_AVAILABLE, QUERY_CANCELED = "40P01", "40001", "55P03", "57014"
+CROSSED = frozenset({DEADLOCK, SERIALIZATION_FAILURE})
+PASSING = CROSSED | {LOCK_NOT_AVAILABLE}
 
 Given = ParamSpec("Given")
 Result = TypeVar("Result")
@@ -53,18 +54,27 @@ def repeating(act: Callable[Given, Result]) -> Callable[Given, Result]:
     return repeated_act
 
 
-def repeated(act: Callable[[], Result], *, stale: Callable[[DatabaseError], bool] = lambda error: False) -> Result:
-    """Carry out an act, and again where it was crossed, or failed on what ``stale`` says another reading would mend."""
+def repeated(
+    act: Callable[[], Result],
+    *,
+    stale: Callable[[DatabaseError], bool] = lambda error: False,
+    passing: Collection[str] = PASSING,
+    patience: float = PATIENCE,
+) -> Result:
+    """Carry out an act, and again where it was crossed, or failed on what ``stale`` says another reading would mend.
+
+    ``passing`` are the database's codes for having been crossed; after ``patience`` seconds nothing is tried again.
+    """
     outermost = not within_transaction()
     started = time.monotonic()
     for number in range(1, TRIES + 1):
         try:
             return act()
         except DatabaseError as error:
-            crossed = outermost and sqlstate_of(error) in PASSING
+            crossed = outermost and sqlstate_of(error) in passing
             if not crossed and not stale(error):
                 raise
-            if number == TRIES or time.monotonic() - started > PATIENCE:
+            if number == TRIES or time.monotonic() - started > patience:
                 if crossed:
                     raise RecordRefused([being_changed()]) from error
                 raise

@@ -102,20 +102,52 @@ def register_worker(
         found = find_lookalikes([Candidate(given_name, family_name, date_of_birth)]).get(0, [])
         if problems := _same_person_problems(found, distinct_from, told_to):
             raise RecordRefused(problems)
-        worker = Worker.objects.create(
-            given_name=given_name,
-            family_name=family_name,
-            name_key=key,
-            date_of_birth=date_of_birth,
-            recorded_at=recorded_at,
-            recorded_by=recorded_by,
-        )
-        worker.refresh_from_db(fields=["number"])
+        worker = _store_worker(given_name, family_name, date_of_birth, recorded_at, recorded_by)
         if found:
             note_possible_twins(
                 found={worker: found}, told_apart=distinct_from, recorded_at=recorded_at, recorded_by=recorded_by
             )
         return worker
+
+
+@repeating
+def rehearse_worker(
+    *,
+    given_name: str,
+    family_name: str,
+    date_of_birth: date,
+    told_to: Employer,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> Worker:
+    """Store a person in a transaction that will be rolled back, asking only whom ``told_to`` knows.
+
+    For a dry run: it tells nothing of people on nobody's or another's books, and waits for nobody.
+    """
+    with refusals(), transaction.atomic():
+        found = find_lookalikes([Candidate(given_name, family_name, date_of_birth)]).get(0, [])
+        if problems := _same_person_problems(found, (), told_to):
+            raise RecordRefused(problems)
+        return _store_worker(given_name, family_name, date_of_birth, recorded_at, recorded_by)
+
+
+def _store_worker(
+    given_name: str,
+    family_name: str,
+    date_of_birth: date | None,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> Worker:
+    worker = Worker.objects.create(
+        given_name=given_name,
+        family_name=family_name,
+        name_key=name_key(given_name, family_name),
+        date_of_birth=date_of_birth,
+        recorded_at=recorded_at,
+        recorded_by=recorded_by,
+    )
+    worker.refresh_from_db(fields=["number"])
+    return worker
 
 
 def _same_person_problems(

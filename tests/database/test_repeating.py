@@ -86,11 +86,10 @@ def test_it_is_repeated_a_bounded_number_of_times_and_then_refused_in_words() ->
     assert refused.value.problems[0].rule == "records_are_not_being_changed"
 
 
-def test_nobody_waits_for_longer_than_their_patience(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(repeating, "PATIENCE", -1)
+def test_nobody_waits_for_longer_than_their_patience() -> None:
     act, tries = failing(100, LOCK_NOT_AVAILABLE)
     with pytest.raises(RecordRefused):
-        repeated(act)
+        repeated(act, patience=-1)
     assert len(tries) == 1
 
 
