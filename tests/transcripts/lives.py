@@ -83,7 +83,7 @@ def _hours(world: World, worker: Worker) -> None:
     ways: tuple[dict[str, object], ...] = (
         {"countersigner": world.assessor},
         {"origin": "paper", "document": world.scan, "countersigner": world.assessor},
-        {"issuer": "Register of Vesterholm"},
+        {},
         {},
     )
     for number, more in enumerate(ways):

@@ -63,7 +63,7 @@ def test_minutes_are_those_of_a_decision_where_all_of_them_count(world: World) -
 
 def test_totals_are_by_model_and_operation_and_tell_claimed_hours_apart(transcript: Transcript) -> None:
     found = {each.operation: (each.entries, each.minutes, each.claimed_minutes) for each in transcript.totals}
-    assert found == {"climbing": (4, 4 * 465, 465), "dismantling": (11, 10 * 480 + 405, 405)}
+    assert found == {"climbing": (4, 4 * 465, 2 * 465), "dismantling": (11, 10 * 480 + 405, 405)}
     assert sum(sum(years.values()) for years in transcript.minutes_by_model_and_year.values()) == transcript.minutes
 
 
@@ -243,7 +243,6 @@ def test_paper_tells_every_record(world: World, transcript: Transcript) -> None:
         "claimed: nobody signed",
         "countersigned late",
         "transcribed from paper",
-        "from Register of Vesterholm",
     ):
         assert expected in text, expected
     assert "/check/" not in text
