@@ -29,12 +29,14 @@ def enrol_authenticator_app(*, account: Account, secret: str) -> None:
     )
 
 
+@repeating
 def remove_second_factors(*, account: Account) -> int:
     """Remove every authenticator of somebody who has lost them; returns how many there were."""
     removed, _kinds = Authenticator.objects.filter(user=account).delete()
     return removed
 
 
+@repeating
 def reseal_second_factors() -> int:
     """Seal all secrets again, under the installation's key of today; returns of how many authenticators.
 

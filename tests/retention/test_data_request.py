@@ -27,7 +27,7 @@ from registry.evidence.models import (
 )
 from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import services as people
-from registry.people.models import Invitation, Worker
+from registry.people.models import Invitation, PossibleTwin, Worker
 from registry.retention.data_request import data_request_zip, held_about, references_to
 from registry.transcripts.models import IssuedTranscript, SharedLink
 from registry.transcripts.sharing import end_link, look_through, share
@@ -101,6 +101,8 @@ def everywhere(world: World) -> Worker:
         recorded_at=world.now,
     )
     NamedSupervisor.objects.create(notice=notice, content=said, **common)
+    for twins in ({"worker": worker, "other": other}, {"worker": other, "other": worker}):
+        PossibleTwin.objects.create(names="same_name", dates="no_day", told_apart=False, recorded_at=world.now, **twins)
     shared = share(worker=worker, days=7, note="For a new employer", at=world.now, shared_by=account)
     look_through(token=shared.token, what="record", at=world.now, looked_by=None)
     end_link(link=shared.link, at=world.now, ended_by=account)
