@@ -253,9 +253,11 @@ def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: 
     dispatcher = world.dispatcher()
     others = {
         "the same account": dispatcher,
-        "another account": world.dispatcher("second.dispatcher"),
+        "another account": open_account(
+            username="second", password="a-long-demo-word", kind="employer", employer=world.employer
+        ),
         "the assessor's own account": open_account(
-            username="petra", kind="worker", worker=world.assessor, password="long enough for anybody 7", at=world.now
+            username="petra", password="a-long-demo-word", kind="worker", worker=world.assessor
         ),
     }
     began = world.now - timedelta(days=3)
@@ -265,6 +267,7 @@ def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: 
     evidence.record_instruction(
         worker=erector,
         topic="retraining",
+        provider="employer",
         completed_at=began + timedelta(hours=5),
         after_stand_down=bar,
         recorded_at=world.now,
