@@ -6,6 +6,7 @@ from allauth.mfa.models import Authenticator
 from allauth.mfa.utils import decrypt, encrypt
 from django.db import transaction
 
+from registry.database.repeating import repeating
 from registry.people.models import Account
 
 SECOND_FACTORS = (Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN)
@@ -20,6 +21,7 @@ def has_second_factor(account: Account) -> bool:
     return Authenticator.objects.filter(user=account, type__in=SECOND_FACTORS).exists()
 
 
+@repeating
 def enrol_authenticator_app(*, account: Account, secret: str) -> None:
     """Set up the authenticator app that holds ``secret`` (base32), unless the account has one."""
     Authenticator.objects.get_or_create(
