@@ -126,6 +126,14 @@ PAGES = [
     Page("new_family", REGISTRAR, {"maker_id": "maker"}),
     *(Page(name, by) for name in ("new_site", "new_crane") for by in (EMPLOYER, REGISTRAR)),
     *(Page("place_crane", by, {"crane_id": "crane"}) for by in (EMPLOYER, REGISTRAR)),
+    # What keeps people off the crews
+    Page("bars", REGISTRAR),
+    Page("bars", REGISTRAR, query="?q=lindqvar"),
+    Page("bar_requests", REGISTRAR),
+    Page("bar_papers", REGISTRAR),
+    *(Page("bars_of", REGISTRAR, {"worker_id": which}) for which in ("worker", "leader")),
+    Page("add_record", REGISTRAR, {"worker_id": "leader"}, {"what": "certificate-status"}),
+    Page("add_record", REGISTRAR, {"worker_id": "leader"}, {"what": "third-party-assessment"}),
     Page("correct_placement", REGISTRAR, {"placement_id": "placement"}),
     # Inspection and the log
     Page("inspection", INSPECTOR),

@@ -98,7 +98,9 @@ CREATE TRIGGER assignment_at_its_plan BEFORE INSERT ON public.crews_assignment F
 CREATE TRIGGER assignment_is_permitted BEFORE INSERT ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION crews_assignment_is_permitted();
 CREATE TRIGGER assignment_stands AFTER INSERT ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION crews_assignment_stands();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_assignment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,assigned_by_id}', '{}');
+CREATE TRIGGER names_who_asked BEFORE INSERT ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION crews_assignment_names_who_asked();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('assigned_at');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.crews_assignment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 GRANT INSERT, SELECT ON TABLE crews_assignment TO registry_application;
 
@@ -125,7 +127,9 @@ CREATE INDEX crews_assignmentevent_recorded_by_id_79372150 ON public.crews_assig
 CREATE TRIGGER event_is_allowed BEFORE INSERT ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION crews_event_is_allowed();
 CREATE TRIGGER leaving_follows_the_assignment BEFORE INSERT ON public.crews_assignmentevent FOR EACH ROW WHEN (((new.kind)::text = 'ended'::text)) EXECUTE FUNCTION crews_leaving_follows_the_assignment();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_assignmentevent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{reason,recorded_by_id}', '{}');
+CREATE TRIGGER names_who_acts BEFORE INSERT ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION crews_event_names_who_acts();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER state_follows_event AFTER INSERT ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION crews_state_follows_event();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_assignmentevent FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{kind}', '{reason}', '{}');
 GRANT INSERT, SELECT ON TABLE crews_assignmentevent TO registry_application;
@@ -190,6 +194,7 @@ CREATE TABLE crews_decision (
     CONSTRAINT crews_decision_standard_id_e8a9777a_fk_standards FOREIGN KEY (standard_id) REFERENCES standards_standardversion(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT crews_decision_worker_id_5bba85d3_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
 );
+CREATE UNIQUE INDEX a_decision_is_recorded_once ON public.crews_decision USING btree (seal) WHERE (NOT (seal = '\x'::bytea));
 CREATE INDEX crews_decis_worker__c7c030_idx ON public.crews_decision USING btree (worker_id, decided_at);
 CREATE INDEX crews_decision_decided_by_id_6a8ea470 ON public.crews_decision USING btree (decided_by_id);
 CREATE INDEX crews_decision_employer_id_2814e67e ON public.crews_decision USING btree (employer_id);
@@ -200,6 +205,7 @@ CREATE TRIGGER decision_dependencies AFTER INSERT ON public.crews_decision FOR E
 CREATE TRIGGER decision_is_sealed BEFORE INSERT ON public.crews_decision FOR EACH ROW EXECUTE FUNCTION crews_decision_is_sealed();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_decision REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{statement,seal,worker_id,decided_by_id,evidence_versions,holds_until}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_decision FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_decision FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('decided_at');
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_decision FOR EACH ROW WHEN (registry_hides_characters(concat(new.role, new.operation, new.jurisdiction, new.outcome), ''::text, concat(new.evidence_versions))) EXECUTE FUNCTION registry_text_is_plain('{role,operation,jurisdiction,outcome}', '{}', '{evidence_versions}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.crews_decision REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE crews_decision ENABLE ROW LEVEL SECURITY;
@@ -269,7 +275,9 @@ CREATE TRIGGER job_change_ends AFTER INSERT ON public.crews_job FOR EACH ROW WHE
 CREATE TRIGGER job_fits_its_site BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION crews_job_fits_its_site();
 CREATE TRIGGER job_is_planned_once BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION crews_job_is_planned_once();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_job REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{description,recorded_by_id}', '{}');
+CREATE TRIGGER names_its_planner BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION crews_job_names_its_planner();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_job FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_job FOR EACH ROW WHEN (registry_hides_characters(concat(new.operation, new.configuration, new.standard_key), concat(new.description), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{operation,configuration,standard_key}', '{description}', '{}');
 GRANT INSERT, SELECT ON TABLE crews_job TO registry_application;
 
@@ -289,7 +297,9 @@ CREATE TABLE crews_refusal (
 CREATE INDEX crews_refusal_refused_to_id_f0ff3aed ON public.crews_refusal USING btree (refused_to_id);
 CREATE INDEX crews_refusal_slot_id_4c3fa098 ON public.crews_refusal USING btree (slot_id);
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_refusal REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{refused_to_id}', '{}');
+CREATE TRIGGER names_who_asked BEFORE INSERT ON public.crews_refusal FOR EACH ROW EXECUTE FUNCTION crews_refusal_names_who_asked();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_refusal FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_refusal FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('refused_at');
 ALTER TABLE crews_refusal ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM crews_decision decision WHERE (decision.id = crews_refusal.decision_id)))));
@@ -566,6 +576,7 @@ CREATE INDEX evidence_appointment_maker_id_569c95b0 ON public.evidence_appointme
 CREATE INDEX evidence_appointment_model_id_66b257dc ON public.evidence_appointment USING btree (model_id);
 CREATE INDEX evidence_appointment_recorded_by_id_b7eef239 ON public.evidence_appointment USING btree (recorded_by_id);
 CREATE INDEX evidence_appointment_worker_id_ccf3a407 ON public.evidence_appointment USING btree (worker_id);
+CREATE TRIGGER an_ended_appointment_stays_ended BEFORE INSERT ON public.evidence_appointment FOR EACH ROW WHEN (((new.supersedes_id IS NOT NULL) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_an_ended_appointment_stays_ended();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_appointment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
 CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_appointment FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('start');
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,appointed_by}', '{}');
@@ -630,12 +641,15 @@ CREATE INDEX evidence_assessment_employer_id_fc07ab30 ON public.evidence_assessm
 CREATE INDEX evidence_assessment_model_id_8087a873 ON public.evidence_assessment USING btree (model_id);
 CREATE INDEX evidence_assessment_recorded_by_id_0d71793c ON public.evidence_assessment USING btree (recorded_by_id);
 CREATE INDEX evidence_assessment_worker_id_7b0fec04 ON public.evidence_assessment USING btree (worker_id);
+CREATE TRIGGER a_setback_is_its_sources BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_a_setback_is_its_sources();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
 CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('assessed_at');
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,assessor_id,tasks,signature}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER pass_follows_from_its_source BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((((new.outcome)::text = 'pass'::text) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_a_pass_follows_from_its_source();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_assessment FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind, new.role, new.configuration, new.operations, new.outcome, new.third_party, new.signature), ''::text, concat(new.tasks))) EXECUTE FUNCTION registry_text_is_plain('{kind,role,configuration,operations,outcome,third_party,signature}', '{}', '{tasks}');
+CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_assessment DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_assessment ENABLE ROW LEVEL SECURITY;
@@ -722,6 +736,7 @@ GRANT INSERT, SELECT ON TABLE evidence_certification TO registry_application;
 --- table evidence_certificationstatus
 CREATE TABLE evidence_certificationstatus (
     certification_id bigint NOT NULL,
+    document_id bigint,
     effective_at timestamp with time zone NOT NULL,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
     reason text NOT NULL,
@@ -734,6 +749,7 @@ CREATE TABLE evidence_certificationstatus (
     CONSTRAINT certification_status_is_known CHECK (((status)::text = ANY ((ARRAY['suspended'::character varying, 'revoked'::character varying, 'reinstated'::character varying])::text[]))),
     CONSTRAINT certificationstatus_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL))),
     CONSTRAINT evidence_certificati_certification_id_e8699155_fk_evidence_ FOREIGN KEY (certification_id) REFERENCES evidence_certification(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_certificati_document_id_00fde33f_fk_evidence_ FOREIGN KEY (document_id) REFERENCES evidence_document(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_certificati_recorded_by_id_9c501b19_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_certificati_supersedes_id_5b08635a_fk_evidence_ FOREIGN KEY (supersedes_id) REFERENCES evidence_certificationstatus(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_certificati_worker_id_8b316621_fk_people_wo FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
@@ -741,16 +757,19 @@ CREATE TABLE evidence_certificationstatus (
     CONSTRAINT evidence_certificationstatus_supersedes_id_key UNIQUE (supersedes_id)
 );
 CREATE INDEX evidence_certificationstatus_certification_id_e8699155 ON public.evidence_certificationstatus USING btree (certification_id);
+CREATE INDEX evidence_certificationstatus_document_id_00fde33f ON public.evidence_certificationstatus USING btree (document_id);
 CREATE INDEX evidence_certificationstatus_recorded_by_id_9c501b19 ON public.evidence_certificationstatus USING btree (recorded_by_id);
 CREATE INDEX evidence_certificationstatus_worker_id_8b316621 ON public.evidence_certificationstatus USING btree (worker_id);
-CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN (((new.supersedes_id IS NOT NULL) AND (new.recorded_by_id IS NOT NULL))) EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
+CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
 CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('recorded_at');
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,reason}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER reinstatement_is_the_registrars BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN ((((new.status)::text = 'reinstated'::text) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_reinstatement_is_the_registrars();
 CREATE TRIGGER status_is_the_workers BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION evidence_reference_is_the_workers();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_certificationstatus FOR EACH ROW WHEN (registry_hides_characters(concat(new.status), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{status}', '{reason}', '{}');
+CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_certificationstatus DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certificationstatus ENABLE ROW LEVEL SECURITY;
@@ -791,7 +810,7 @@ GRANT INSERT, SELECT ON TABLE evidence_correctionanswer TO registry_application;
 
 --- table evidence_correctionrequest
 CREATE TABLE evidence_correctionrequest (
-    employer_id bigint NOT NULL,
+    employer_id bigint,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
     record_id bigint NOT NULL,
     record_kind character varying(20) NOT NULL,
@@ -983,10 +1002,10 @@ CREATE TABLE evidence_hoursentry (
     CONSTRAINT hours_end_is_after_start CHECK (("end" > start)),
     CONSTRAINT hours_fit_into_24_hours CHECK (("end" <= (start + '1 day'::interval))),
     CONSTRAINT hours_from_paper_have_a_scan CHECK (((NOT ((origin)::text = 'paper'::text)) OR (document_id IS NOT NULL))),
+    CONSTRAINT hours_of_another_register_need_its_signature CHECK ((NOT ((origin)::text = 'import'::text))),
     CONSTRAINT hours_operation_is_known CHECK (((operation)::text = ANY ((ARRAY['erection'::character varying, 'climbing'::character varying, 'repositioning'::character varying, 'dismantling'::character varying])::text[]))),
     CONSTRAINT hours_origin_is_known CHECK (((origin)::text = ANY ((ARRAY['register'::character varying, 'paper'::character varying, 'import'::character varying])::text[]))),
-    CONSTRAINT hoursentry_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL))),
-    CONSTRAINT imported_hours_name_their_issuer CHECK (((NOT ((origin)::text = 'import'::text)) OR (NOT ((issuer)::text = ''::text))))
+    CONSTRAINT hoursentry_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL)))
 );
 CREATE UNIQUE INDEX an_imported_line_is_recorded_once ON public.evidence_hoursentry USING btree (imported_line) WHERE (NOT ((imported_line)::text = ''::text));
 CREATE INDEX evidence_hoursentry_crane_id_167e5391 ON public.evidence_hoursentry USING btree (crane_id);
@@ -1053,6 +1072,8 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_instruction REFEREN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_instruction FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_instruction FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER retraining_is_the_workers BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN ((new.after_stand_down_id IS NOT NULL)) EXECUTE FUNCTION evidence_reference_is_the_workers();
+CREATE TRIGGER retraining_of_a_stand_down BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN (((new.after_stand_down_id IS NOT NULL) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_retraining_follows_its_stand_down();
+CREATE TRIGGER retraining_stays BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_retraining_stays_with_its_stand_down();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_instruction FOR EACH ROW WHEN (registry_hides_characters(concat(new.topic, new.provider, new.provider_name), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{topic,provider,provider_name}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
@@ -1113,13 +1134,14 @@ CREATE TABLE evidence_standdown (
 CREATE INDEX evidence_standdown_model_id_275e50b7 ON public.evidence_standdown USING btree (model_id);
 CREATE INDEX evidence_standdown_recorded_by_id_8c52f6f4 ON public.evidence_standdown USING btree (recorded_by_id);
 CREATE INDEX evidence_standdown_worker_id_52b668cb ON public.evidence_standdown USING btree (worker_id);
-CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN (((new.supersedes_id IS NOT NULL) AND (new.recorded_by_id IS NOT NULL))) EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
+CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
 CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('recorded_at');
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,reason}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdown FOR EACH ROW WHEN (registry_hides_characters(concat(new.role), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role}', '{reason}', '{}');
+CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_standdown DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_standdown ENABLE ROW LEVEL SECURITY;
@@ -1198,6 +1220,7 @@ CREATE TABLE ledger_checkpoint (
 );
 CREATE TRIGGER checkpoint_goes_on BEFORE INSERT ON public.ledger_checkpoint FOR EACH ROW EXECUTE FUNCTION ledger_checkpoint_goes_on();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.ledger_checkpoint FOR EACH ROW EXECUTE FUNCTION ledger_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.ledger_checkpoint FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('made_at');
 GRANT INSERT, SELECT ON TABLE ledger_checkpoint TO registry_application;
 
 --- table ledger_entry
@@ -1280,6 +1303,7 @@ CREATE TABLE ledger_signingkey (
 CREATE INDEX ledger_signingkey_verifier_key_990c93ed_like ON public.ledger_signingkey USING btree (verifier_key text_pattern_ops);
 CREATE TRIGGER ledger_append AFTER INSERT ON public.ledger_signingkey REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.ledger_signingkey FOR EACH ROW EXECUTE FUNCTION ledger_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.ledger_signingkey FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.ledger_signingkey FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.name, new.verifier_key), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{name,verifier_key}', '{}');
 GRANT INSERT, SELECT ON TABLE ledger_signingkey TO registry_application;
 
@@ -1481,8 +1505,11 @@ CREATE UNIQUE INDEX a_worker_has_one_open_account ON public.people_account USING
 CREATE INDEX people_account_employer_id_6f21d1a6 ON public.people_account USING btree (employer_id);
 CREATE INDEX people_account_username_e074b194_like ON public.people_account USING btree (username varchar_pattern_ops);
 CREATE INDEX people_account_worker_id_3b5515b1 ON public.people_account USING btree (worker_id);
+CREATE TRIGGER has_no_powers BEFORE INSERT ON public.people_account FOR EACH ROW WHEN ((new.is_superuser OR new.is_staff)) EXECUTE FUNCTION people_account_keeps_its_kind();
+CREATE TRIGGER keeps_its_kind BEFORE UPDATE ON public.people_account FOR EACH ROW WHEN ((((((((old.id IS DISTINCT FROM new.id) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text)) OR (old.employer_id IS DISTINCT FROM new.employer_id)) OR (old.worker_id IS DISTINCT FROM new.worker_id)) OR (old.is_superuser IS DISTINCT FROM new.is_superuser)) OR (old.is_staff IS DISTINCT FROM new.is_staff)) OR (old.date_joined IS DISTINCT FROM new.date_joined))) EXECUTE FUNCTION people_account_keeps_its_kind();
 CREATE TRIGGER stays_closed BEFORE UPDATE ON public.people_account FOR EACH ROW WHEN ((old.is_active IS DISTINCT FROM new.is_active)) EXECUTE FUNCTION people_account_stays_closed();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_account FOR EACH ROW WHEN (registry_hides_characters(concat(new.password, new.username, new.first_name, new.last_name, new.email, new.kind), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{password,username,first_name,last_name,email,kind}', '{}', '{}');
+CREATE CONSTRAINT TRIGGER was_invited AFTER INSERT ON public.people_account DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN (((new.kind)::text = ANY ((ARRAY['inspector'::character varying, 'registrar'::character varying])::text[]))) EXECUTE FUNCTION people_account_was_invited();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_account REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 GRANT INSERT, SELECT, UPDATE ON TABLE people_account TO registry_application;
 
@@ -1531,6 +1558,7 @@ CREATE INDEX people_closedaccount_recorded_by_id_2ab58244 ON public.people_close
 CREATE TRIGGER is_closed AFTER INSERT ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION people_account_is_closed();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.people_closedaccount REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{account_id,reason,recorded_by_id}', '{}');
 CREATE TRIGGER may_be_closed BEFORE INSERT ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION people_account_may_be_closed();
+CREATE TRIGGER names_who_closes BEFORE INSERT ON public.people_closedaccount FOR EACH ROW WHEN ((new.recorded_by_id IS NULL)) EXECUTE FUNCTION people_closing_names_who_closes();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_closedaccount FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
@@ -1616,7 +1644,6 @@ CREATE TABLE people_invitation (
     CONSTRAINT invitation_keeps_only_the_tokens_sha256 CHECK (((token_hash)::text ~ '^[0-9a-f]{64}$'::text)),
     CONSTRAINT invitation_kind_fits_what_it_is_for CHECK ((((employer_id IS NOT NULL) AND ((kind)::text = 'employer'::text) AND (worker_id IS NULL)) OR ((employer_id IS NULL) AND ((kind)::text = 'worker'::text) AND (worker_id IS NOT NULL)) OR ((employer_id IS NULL) AND ((kind)::text = ANY ((ARRAY['inspector'::character varying, 'registrar'::character varying])::text[])) AND (worker_id IS NULL)))),
     CONSTRAINT invitation_lasts_at_most_30_days CHECK (((expires_at > invited_at) AND (expires_at <= (invited_at + '30 days'::interval)))),
-    CONSTRAINT only_the_registrar_invites_inspectors CHECK (((invited_by_id IS NULL) OR ((kind)::text = ANY ((ARRAY['employer'::character varying, 'worker'::character varying])::text[])))),
     CONSTRAINT people_invitation_account_id_3739de53_fk_people_account_id FOREIGN KEY (account_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT people_invitation_account_id_key UNIQUE (account_id),
     CONSTRAINT people_invitation_employer_id_54547789_fk_people_employer_id FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
@@ -1630,6 +1657,8 @@ CREATE INDEX people_invitation_invited_by_id_3784d49d ON public.people_invitatio
 CREATE INDEX people_invitation_token_hash_6c55913f_like ON public.people_invitation USING btree (token_hash varchar_pattern_ops);
 CREATE INDEX people_invitation_worker_id_f9acb9f8 ON public.people_invitation USING btree (worker_id);
 CREATE TRIGGER accepted_once BEFORE UPDATE ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_is_accepted_once();
+CREATE TRIGGER names_who_invites BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_names_who_invites();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('invited_at');
 CREATE TRIGGER starts_open BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_starts_open();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_invitation FOR EACH ROW WHEN (registry_hides_characters(concat(new.token_hash, new.kind), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{token_hash,kind}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_invitation REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
@@ -1767,6 +1796,7 @@ CREATE TRIGGER employer_figures_are_never_changed BEFORE DELETE OR UPDATE ON pub
 CREATE TRIGGER employer_figures_are_never_emptied BEFORE TRUNCATE ON public.standards_employerfigure FOR EACH STATEMENT EXECUTE FUNCTION standards_refuse_change();
 CREATE TRIGGER employer_figures_bump_evidence AFTER INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION standards_bump_employer();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.standards_employerfigure REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.standards_employerfigure FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.standard_key, new.setting), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{standard_key,setting}', '{}');
 GRANT INSERT, SELECT ON TABLE standards_employerfigure TO registry_application;
 
@@ -2038,6 +2068,20 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION crews_assignment_keeps_its_plan() TO PUBLIC;
 
+--- function crews_assignment_names_who_asked()
+CREATE FUNCTION public.crews_assignment_names_who_asked()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    PERFORM public.crews_require_asker(NEW.decision_id, NEW.slot_id, NEW.assigned_by_id);
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION crews_assignment_names_who_asked() TO PUBLIC;
+
 --- function crews_assignment_stands()
 CREATE FUNCTION public.crews_assignment_stands()
  RETURNS trigger
@@ -2164,6 +2208,33 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION crews_event_is_allowed() TO PUBLIC;
 
+--- function crews_event_names_who_acts()
+CREATE FUNCTION public.crews_event_names_who_acts()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    made public.crews_assignment;
+BEGIN
+    SELECT * INTO made FROM public.crews_assignment WHERE id = NEW.assignment_id;
+    IF NEW.kind = 'confirmed' THEN
+        PERFORM public.crews_require_asker(NEW.decision_id, made.slot_id, NEW.recorded_by_id);
+        RETURN NEW;
+    END IF;
+    -- At depth 1 the row was written by hand, not by another trigger.
+    IF pg_trigger_depth() = 1 AND (NEW.kind = 'held' OR NEW.recorded_by_id IS NULL AND made.assigned_by_id IS NOT NULL)
+    THEN
+        RAISE EXCEPTION 'who ends an assignment is named'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_crew_is_its_employers_to_change';
+    END IF;
+    PERFORM public.crews_require_of_employer(made.slot_id, NEW.recorded_by_id);
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION crews_event_names_who_acts() TO PUBLIC;
+
 --- function crews_hold_affected()
 CREATE FUNCTION public.crews_hold_affected()
  RETURNS trigger
@@ -2178,12 +2249,12 @@ BEGIN
     END IF;
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)
-    SELECT state.assignment_id, 'held', now(), 'the evidence of ' || NEW.subject || ' changed',
-           now()
+    SELECT state.assignment_id, 'held', clock_timestamp(), 'the evidence of ' || NEW.subject || ' changed',
+           clock_timestamp()
     FROM public.crews_decisiondependency dependency
     JOIN public.crews_assignmentstate state ON state.decision_id = dependency.decision_id
     WHERE dependency.subject = NEW.subject AND dependency.version <> NEW.version
-      AND state.standing = 'standing' AND upper(state.during) > now()
+      AND state.standing = 'standing' AND upper(state.during) > clock_timestamp()
     ORDER BY state.assignment_id;
     RETURN NULL;
 END
@@ -2269,6 +2340,31 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION crews_job_is_planned_once() TO PUBLIC;
 
+--- function crews_job_names_its_planner()
+CREATE FUNCTION public.crews_job_names_its_planner()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF EXISTS (SELECT FROM public.crews_job before
+               WHERE before.id = NEW.supersedes_id
+                 AND (before.employer_id <> NEW.employer_id
+                      OR before.recorded_by_id IS NOT NULL AND NEW.recorded_by_id IS NULL))
+       OR NEW.recorded_by_id IS NOT NULL AND NOT EXISTS (
+           SELECT FROM public.people_account named
+           WHERE named.id = NEW.recorded_by_id AND named.is_active AND named.kind = 'employer'
+             AND named.employer_id = NEW.employer_id)
+    THEN
+        RAISE EXCEPTION 'the job is another employer''s'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_job_is_its_employers_to_plan';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION crews_job_names_its_planner() TO PUBLIC;
+
 --- function crews_leaving_follows_the_assignment()
 CREATE FUNCTION public.crews_leaving_follows_the_assignment()
  RETURNS trigger
@@ -2297,6 +2393,54 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION crews_leaving_follows_the_assignment() TO PUBLIC;
+
+--- function crews_refusal_names_who_asked()
+CREATE FUNCTION public.crews_refusal_names_who_asked()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    PERFORM public.crews_require_asker(NEW.decision_id, NEW.slot_id, NEW.refused_to_id);
+    IF NOT EXISTS (
+        SELECT FROM public.crews_decision given
+        JOIN public.crews_slot place ON place.id = NEW.slot_id AND place.role = given.role
+        JOIN public.crews_job job ON job.id = place.job_id AND job.employer_id = given.employer_id
+        WHERE given.id = NEW.decision_id AND given.outcome = 'refused'
+    ) THEN
+        RAISE EXCEPTION 'the decision refused something else'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_answers_this_question';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION crews_refusal_names_who_asked() TO PUBLIC;
+
+--- function crews_require_asker(bigint,bigint,bigint)
+CREATE FUNCTION public.crews_require_asker(decision bigint, slot bigint, account bigint)
+ RETURNS void
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    given public.crews_decision;
+    tolerance interval;
+BEGIN
+    SELECT * INTO given FROM public.crews_decision WHERE id = decision;
+    IF given.decided_by_id IS DISTINCT FROM account THEN
+        RAISE EXCEPTION 'somebody else asked for the decision'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_decision_serves_whoever_asked_for_it';
+    END IF;
+    PERFORM public.crews_require_of_employer(slot, account);
+    SELECT recorded_at_tolerance INTO tolerance FROM public.database_policy;
+    IF given.decided_at NOT BETWEEN clock_timestamp() - tolerance AND clock_timestamp() + tolerance THEN
+        RAISE EXCEPTION 'the decision is too old'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_decision_serves_while_it_is_fresh';
+    END IF;
+END
+$function$;
 
 --- function crews_require_current(bigint)
 CREATE FUNCTION public.crews_require_current(decision bigint)
@@ -2410,6 +2554,26 @@ BEGIN
 END
 $function$;
 
+--- function crews_require_of_employer(bigint,bigint)
+CREATE FUNCTION public.crews_require_of_employer(slot bigint, account bigint)
+ RETURNS void
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF account IS NOT NULL AND NOT EXISTS (
+        SELECT FROM public.people_account named
+        JOIN public.crews_job job ON job.employer_id = named.employer_id
+        JOIN public.crews_slot place ON place.job_id = job.id
+        WHERE named.id = account AND named.is_active AND named.kind = 'employer' AND place.id = slot
+    ) THEN
+        RAISE EXCEPTION 'the account is not one of the job''s employer'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_crew_is_its_employers_to_change';
+    END IF;
+END
+$function$;
+
 --- function crews_require_pair(bigint,bigint,bigint,tstzrange)
 CREATE FUNCTION public.crews_require_pair(paired_assignment bigint, slot bigint, worker bigint, window_asked tstzrange)
  RETURNS void
@@ -2473,11 +2637,12 @@ AS $function$
 BEGIN
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)
-    SELECT trainee.assignment_id, 'held', now(), 'the paired erector is held or leaves', now()
+    SELECT trainee.assignment_id, 'held', clock_timestamp(), 'the paired erector is held or leaves',
+           clock_timestamp()
     FROM public.crews_assignment a
     JOIN public.crews_assignmentstate trainee ON trainee.assignment_id = a.id
     WHERE a.paired_with_id = NEW.assignment_id AND trainee.standing = 'standing'
-      AND upper(trainee.during) > now()
+      AND upper(trainee.during) > clock_timestamp()
       AND (NEW.standing <> 'standing' OR NOT NEW.during @> trainee.during)
     ORDER BY trainee.assignment_id;
     RETURN NULL;
@@ -2562,17 +2727,125 @@ CREATE FUNCTION public.evidence_a_bar_is_the_registrars()
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
 BEGIN
-    IF TG_TABLE_NAME = 'evidence_certificationstatus' AND NOT EXISTS (
-        SELECT FROM public.evidence_certificationstatus
-        WHERE id = NEW.supersedes_id AND status IN ('suspended', 'revoked')
-    ) THEN
-        RETURN NEW;
+    IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+        PERFORM public.evidence_bar_stays('only_the_registrar_takes_back_a_bar');
     END IF;
-    RAISE EXCEPTION 'a bar is taken back by the registrar'
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_takes_back_a_bar';
+    RETURN NEW;
 END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_a_bar_is_the_registrars() TO PUBLIC;
+
+--- function evidence_a_pass_follows_from_its_source()
+CREATE FUNCTION public.evidence_a_pass_follows_from_its_source()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    before public.evidence_assessment;
+    setback public.evidence_assessment;
+BEGIN
+    IF public.people_is_registrar(NEW.recorded_by_id) THEN
+        RETURN NEW;
+    END IF;
+    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
+    FOR setback IN
+        SELECT * FROM public.evidence_assessment earlier
+        WHERE earlier.worker_id = NEW.worker_id AND earlier.outcome <> 'pass' AND NOT earlier.withdrawn
+          AND earlier.assessed_at <= NEW.assessed_at
+          AND NOT EXISTS (SELECT FROM public.evidence_assessment later WHERE later.supersedes_id = earlier.id)
+          AND public.evidence_same_scope(earlier, NEW)
+    LOOP
+        IF before.id IS NOT NULL
+           AND NOT (setback.assessed_at <= before.assessed_at AND public.evidence_same_scope(setback, before)) THEN
+            PERFORM public.evidence_bar_stays('a_pass_after_a_bar_is_a_new_assessment');
+        END IF;
+        IF setback.third_party = '' THEN
+            IF NEW.third_party <> '' OR NOT EXISTS (
+                SELECT FROM public.people_account
+                WHERE id = NEW.recorded_by_id AND is_active AND worker_id = NEW.assessor_id
+            ) THEN
+                PERFORM public.evidence_bar_stays('a_pass_after_a_setback_comes_from_its_source');
+            END IF;
+        ELSIF public.evidence_folded_number(NEW.third_party) <> public.evidence_folded_number(setback.third_party)
+            OR NEW.document_id IS NULL OR NEW.document_id IS NOT DISTINCT FROM setback.document_id THEN
+            PERFORM public.evidence_bar_stays('a_pass_after_a_setback_comes_from_its_source');
+        END IF;
+    END LOOP;
+    IF before.id IS NOT NULL AND before.assessed_at < NEW.assessed_at AND EXISTS (
+        SELECT FROM public.evidence_standdown bar
+        WHERE bar.worker_id = NEW.worker_id AND NOT bar.withdrawn
+          AND bar.start > before.assessed_at AND bar.start <= NEW.assessed_at
+          AND NOT EXISTS (SELECT FROM public.evidence_standdown later WHERE later.supersedes_id = bar.id)
+    ) THEN
+        PERFORM public.evidence_bar_stays('a_pass_after_a_bar_is_a_new_assessment');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_a_pass_follows_from_its_source() TO PUBLIC;
+
+--- function evidence_a_setback_is_its_sources()
+CREATE FUNCTION public.evidence_a_setback_is_its_sources()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    setback public.evidence_assessment;
+BEGIN
+    SELECT * INTO setback FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
+    IF setback.outcome = 'pass' THEN
+        RETURN NEW;
+    END IF;
+    IF setback.third_party <> '' THEN
+        IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+            PERFORM public.evidence_bar_stays('only_the_registrar_corrects_a_third_partys_setback');
+        END IF;
+        RETURN NEW;
+    END IF;
+    IF NOT NEW.withdrawn AND (NEW.outcome, NEW.third_party, NEW.employer_id, NEW.assessor_id)
+       IS DISTINCT FROM (setback.outcome, setback.third_party, setback.employer_id, setback.assessor_id) THEN
+        PERFORM public.evidence_bar_stays('a_setback_is_not_turned_into_a_pass');
+    END IF;
+    IF NOT public.people_is_registrar(NEW.recorded_by_id) AND NOT (
+        EXISTS (SELECT FROM public.people_account
+                WHERE id = NEW.recorded_by_id AND is_active AND worker_id = setback.assessor_id)
+        AND EXISTS (
+            SELECT FROM public.evidence_appointment act
+            WHERE act.worker_id = setback.assessor_id AND act.employer_id = setback.employer_id
+              AND act.duty = 'assessor' AND NOT act.withdrawn AND act.start <= NEW.recorded_at
+              AND (act."end" IS NULL OR act."end" > NEW.recorded_at)
+              AND NOT EXISTS (SELECT FROM public.evidence_appointment later WHERE later.supersedes_id = act.id))
+    ) THEN
+        PERFORM public.evidence_bar_stays('a_setback_is_changed_by_its_assessor');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_a_setback_is_its_sources() TO PUBLIC;
+
+--- function evidence_an_ended_appointment_stays_ended()
+CREATE FUNCTION public.evidence_an_ended_appointment_stays_ended()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_is_registrar(NEW.recorded_by_id) AND EXISTS (
+        SELECT FROM public.evidence_appointment before
+        WHERE before.id = NEW.supersedes_id AND before."end" <= NEW.recorded_at
+          AND (NEW."end" IS NULL OR NEW."end" > before."end")
+    ) THEN
+        PERFORM public.evidence_bar_stays('an_ended_appointment_stays_ended');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_an_ended_appointment_stays_ended() TO PUBLIC;
 
 --- function evidence_answer_is_about_the_same_worker()
 CREATE FUNCTION public.evidence_answer_is_about_the_same_worker()
@@ -2598,6 +2871,18 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_answer_is_about_the_same_worker() TO PUBLIC;
 
+--- function evidence_bar_stays(text)
+CREATE FUNCTION public.evidence_bar_stays(rule text)
+ RETURNS void
+ LANGUAGE plpgsql
+AS $function$
+BEGIN
+    RAISE EXCEPTION 'what keeps somebody off the crews is ended by its source or the registrar'
+        USING ERRCODE = 'check_violation', CONSTRAINT = rule;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_bar_stays(text) TO PUBLIC;
+
 --- function evidence_bump(text[])
 CREATE FUNCTION public.evidence_bump(subjects text[])
  RETURNS void
@@ -2617,11 +2902,13 @@ CREATE FUNCTION public.evidence_certificate_is_not_taken_out()
  SECURITY DEFINER
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
+DECLARE
+    taken_out record;
 BEGIN
     IF NEW.withdrawn THEN
         RETURN NEW;
     END IF;
-    IF EXISTS (
+    FOR taken_out IN
         WITH RECURSIVE bar AS (
             SELECT status.id, status.certification_id, status.effective_at
             FROM public.evidence_certificationstatus status
@@ -2645,21 +2932,31 @@ BEGIN
             JOIN public.evidence_certification one ON one.id = version.id
             JOIN public.evidence_certification other ON other.supersedes_id = one.id OR other.id = one.supersedes_id
         )
-        SELECT FROM version JOIN public.evidence_certification taken ON taken.id = version.id
-        WHERE taken.scheme = NEW.scheme
-          AND public.evidence_folded_number(taken.number) = public.evidence_folded_number(NEW.number)
-          AND NEW.issued <= (version.effective_at AT TIME ZONE 'UTC')::date
+        SELECT public.evidence_folded_number(taken.number) = public.evidence_folded_number(NEW.number) AS same_number,
+               -- The day has begun somewhere up to 14 hours before that of UTC.
+               NEW.issued <= (version.effective_at AT TIME ZONE 'UTC' + interval '14 hours')::date AS issued_before
+        FROM version JOIN public.evidence_certification taken ON taken.id = version.id
+        -- One number is one certificate of a scheme or of an issuer, under whatever name of the other.
+        WHERE (public.evidence_folded_number(taken.scheme) = public.evidence_folded_number(NEW.scheme)
+               OR public.evidence_folded_number(taken.issuer) = public.evidence_folded_number(NEW.issuer))
           -- What is said of a certificate goes with its corrections.
           AND NOT EXISTS (SELECT FROM version own WHERE own.bar = version.bar AND own.id = NEW.supersedes_id)
-    ) THEN
-        RAISE EXCEPTION 'a certificate of this number is suspended or revoked'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_taken_out_is_not_recorded_anew';
-    END IF;
+    LOOP
+        IF taken_out.same_number AND taken_out.issued_before THEN
+            RAISE EXCEPTION 'a certificate of this number is suspended or revoked'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_taken_out_is_not_recorded_anew';
+        END IF;
+        IF NOT taken_out.issued_before AND NEW.document_id IS NULL
+           AND NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+            RAISE EXCEPTION 'a certificate given out after a suspension or revocation brings its paper'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_after_a_bar_has_its_paper';
+        END IF;
+    END LOOP;
     -- A second spelling would stay in force when the first is revoked.
     IF NEW.supersedes_id IS NULL AND EXISTS (
         SELECT FROM public.evidence_certification same
-        WHERE same.worker_id = NEW.worker_id AND same.scheme = NEW.scheme AND same.issued = NEW.issued
-          AND NOT same.withdrawn
+        WHERE same.worker_id = NEW.worker_id AND same.issued = NEW.issued AND NOT same.withdrawn
+          AND public.evidence_folded_number(same.scheme) = public.evidence_folded_number(NEW.scheme)
           AND public.evidence_folded_number(same.number) = public.evidence_folded_number(NEW.number)
           AND NOT EXISTS (SELECT FROM public.evidence_certification later WHERE later.supersedes_id = same.id)
     ) THEN
@@ -2851,6 +3148,25 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_reference_is_the_workers() TO PUBLIC;
 
+--- function evidence_reinstatement_is_the_registrars()
+CREATE FUNCTION public.evidence_reinstatement_is_the_registrars()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+        PERFORM public.evidence_bar_stays('only_the_registrar_reinstates');
+    END IF;
+    IF btrim(NEW.reason) = '' THEN
+        PERFORM public.evidence_bar_stays('a_reinstatement_gives_its_reason');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_reinstatement_is_the_registrars() TO PUBLIC;
+
 --- function evidence_request_is_about_the_workers_record()
 CREATE FUNCTION public.evidence_request_is_about_the_workers_record()
  RETURNS trigger
@@ -2873,6 +3189,65 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_request_is_about_the_workers_record() TO PUBLIC;
+
+--- function evidence_retraining_follows_its_stand_down()
+CREATE FUNCTION public.evidence_retraining_follows_its_stand_down()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NEW.document_id IS NULL THEN
+        PERFORM public.evidence_bar_stays('retraining_has_its_paper');
+    END IF;
+    IF EXISTS (SELECT FROM public.evidence_standdown
+               WHERE id = NEW.after_stand_down_id AND start > NEW.completed_at) THEN
+        PERFORM public.evidence_bar_stays('retraining_follows_its_stand_down');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_retraining_follows_its_stand_down() TO PUBLIC;
+
+--- function evidence_retraining_stays_with_its_stand_down()
+CREATE FUNCTION public.evidence_retraining_stays_with_its_stand_down()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    answered bigint;
+BEGIN
+    SELECT after_stand_down_id INTO answered FROM public.evidence_instruction WHERE id = NEW.supersedes_id;
+    IF (answered IS NOT NULL OR NEW.after_stand_down_id IS NOT NULL)
+       AND NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+        PERFORM public.evidence_bar_stays('only_the_registrar_corrects_retraining');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_retraining_stays_with_its_stand_down() TO PUBLIC;
+
+--- function evidence_same_scope(evidence_assessment,evidence_assessment)
+CREATE FUNCTION public.evidence_same_scope(one evidence_assessment, other evidence_assessment)
+ RETURNS boolean
+ LANGUAGE sql
+ STABLE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+    SELECT one.role = other.role AND one.operations && other.operations AND (
+        one.model_id = other.model_id
+        OR EXISTS (
+            SELECT FROM public.equipment_cranemodel first JOIN public.equipment_cranemodel second
+                ON second.crane_class = first.crane_class
+            WHERE first.id = one.model_id AND second.id = other.model_id)
+        OR EXISTS (
+            SELECT FROM public.equipment_familydeclaration
+            WHERE one.model_id = ANY (models_declared) AND other.model_id = ANY (models_declared)))
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_same_scope(evidence_assessment,evidence_assessment) TO PUBLIC;
 
 --- function evidence_signer_is_another()
 CREATE FUNCTION public.evidence_signer_is_another()
@@ -2902,6 +3277,33 @@ AS $function$
     SELECT CASE WHEN record_kind IN ('employment', 'languageskill') THEN 'people_' ELSE 'evidence_' END || record_kind
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_table_of(text) TO PUBLIC;
+
+--- function evidence_the_end_of_a_bar_gives_its_reason()
+CREATE FUNCTION public.evidence_the_end_of_a_bar_gives_its_reason()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF TG_TABLE_NAME = 'evidence_assessment' AND EXISTS (
+        SELECT FROM public.evidence_assessment WHERE id = NEW.supersedes_id AND outcome = 'pass'
+    ) THEN
+        RETURN NULL;
+    END IF;
+    IF NOT EXISTS (
+        SELECT FROM public.evidence_correctionanswer answer
+        JOIN public.evidence_correctionrequest asked ON asked.id = answer.request_id
+        WHERE answer.new_record_id = NEW.id AND asked.worker_id = NEW.worker_id
+          AND public.evidence_table_of(asked.record_kind) = TG_TABLE_NAME
+          AND answer.recorded_by_id = NEW.recorded_by_id AND btrim(answer.reason) <> ''
+    ) THEN
+        PERFORM public.evidence_bar_stays('the_end_of_a_bar_gives_its_reason');
+    END IF;
+    RETURN NULL;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_the_end_of_a_bar_gives_its_reason() TO PUBLIC;
 
 --- function evidence_workers_changed()
 CREATE FUNCTION public.evidence_workers_changed()
@@ -3232,6 +3634,23 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_account_is_closed() TO PUBLIC;
 
+--- function people_account_keeps_its_kind()
+CREATE FUNCTION public.people_account_keeps_its_kind()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_owner_is_here() THEN
+        RAISE EXCEPTION 'an account keeps its kind'
+            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_account_keeps_its_kind';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_account_keeps_its_kind() TO PUBLIC;
+
 --- function people_account_may_be_closed()
 CREATE FUNCTION public.people_account_may_be_closed()
  RETURNS trigger
@@ -3256,7 +3675,7 @@ BEGIN
         RAISE EXCEPTION 'nobody closes their own account'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_closes_their_own_account';
     END IF;
-    IF closer.id IS NOT NULL AND (
+    IF closer.id IS NOT NULL AND NOT public.people_is_registrar(closer.id) AND (
         NOT closer.is_active OR closer.kind <> 'employer' OR closer.employer_id IS DISTINCT FROM closed.employer_id
     ) THEN
         RAISE EXCEPTION 'dispatchers close accounts of their own employer'
@@ -3290,6 +3709,44 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION people_account_stays_closed() TO PUBLIC;
+
+--- function people_account_was_invited()
+CREATE FUNCTION public.people_account_was_invited()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    -- Where recorded_at is unchecked, in test databases, accounts are opened without ado.
+    IF NOT public.people_owner_is_here()
+       AND NOT EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NULL)
+       AND NOT EXISTS (SELECT FROM public.people_invitation WHERE account_id = NEW.id AND kind = NEW.kind) THEN
+        RAISE EXCEPTION 'inspectors and registrars are invited'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'inspectors_and_registrars_are_invited';
+    END IF;
+    RETURN NULL;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_account_was_invited() TO PUBLIC;
+
+--- function people_closing_names_who_closes()
+CREATE FUNCTION public.people_closing_names_who_closes()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_owner_is_here()
+       AND EXISTS (SELECT FROM public.people_account WHERE kind = 'registrar' AND is_active) THEN
+        RAISE EXCEPTION 'the registrar who closes is named'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_of_the_registrar_names_the_registrar';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_closing_names_who_closes() TO PUBLIC;
 
 --- function people_invitation_is_accepted_once()
 CREATE FUNCTION public.people_invitation_is_accepted_once()
@@ -3339,6 +3796,31 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_invitation_is_accepted_once() TO PUBLIC;
 
+--- function people_invitation_names_who_invites()
+CREATE FUNCTION public.people_invitation_names_who_invites()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF public.people_is_registrar(NEW.invited_by_id) OR public.people_owner_is_here() THEN
+        RETURN NEW;
+    END IF;
+    IF NEW.invited_by_id IS NOT NULL AND NEW.kind IN ('inspector', 'registrar') THEN
+        RAISE EXCEPTION 'only the registrar invites inspectors'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_invites_inspectors';
+    END IF;
+    IF NEW.invited_by_id IS NULL
+       AND EXISTS (SELECT FROM public.people_account WHERE kind = 'registrar' AND is_active) THEN
+        RAISE EXCEPTION 'the registrar who invites is named'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_of_the_registrar_names_the_registrar';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_invitation_names_who_invites() TO PUBLIC;
+
 --- function people_invitation_starts_open()
 CREATE FUNCTION public.people_invitation_starts_open()
  RETURNS trigger
@@ -3359,6 +3841,17 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_invitation_starts_open() TO PUBLIC;
 
+--- function people_is_registrar(bigint)
+CREATE FUNCTION public.people_is_registrar(account bigint)
+ RETURNS boolean
+ LANGUAGE sql
+ STABLE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+    SELECT EXISTS (SELECT FROM public.people_account WHERE id = account AND is_active AND kind = 'registrar')
+$function$;
+GRANT EXECUTE ON FUNCTION people_is_registrar(bigint) TO PUBLIC;
+
 --- function people_number_worker()
 CREATE FUNCTION public.people_number_worker()
  RETURNS trigger
@@ -3374,6 +3867,17 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION people_number_worker() TO PUBLIC;
+
+--- function people_owner_is_here()
+CREATE FUNCTION public.people_owner_is_here()
+ RETURNS boolean
+ LANGUAGE sql
+ STABLE
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+    SELECT pg_has_role(session_user, (SELECT relowner FROM pg_class WHERE oid = 'public.people_account'::regclass), 'MEMBER')
+$function$;
+GRANT EXECUTE ON FUNCTION people_owner_is_here() TO PUBLIC;
 
 --- function people_worker_is_not_erased()
 CREATE FUNCTION public.people_worker_is_not_erased()
@@ -3534,10 +4038,16 @@ CREATE FUNCTION public.registry_recorded_now()
 AS $function$
 DECLARE
     tolerance interval;
+    entered timestamptz;
 BEGIN
+    IF TG_NARGS = 0 THEN
+        entered := NEW.recorded_at;
+    ELSE
+        entered := (to_jsonb(NEW) ->> TG_ARGV[0])::timestamptz;
+    END IF;
     SELECT recorded_at_tolerance INTO tolerance FROM public.database_policy;
     IF session_user <> current_user AND tolerance IS NOT NULL
-       AND NEW.recorded_at NOT BETWEEN now() - tolerance AND clock_timestamp() + tolerance THEN
+       AND entered NOT BETWEEN clock_timestamp() - tolerance AND clock_timestamp() + tolerance THEN
         RAISE EXCEPTION 'recorded_at is not the present'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'recorded_at_is_the_present';
     END IF;

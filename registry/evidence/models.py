@@ -125,9 +125,8 @@ class HoursEntry(WorkerRecord):
             models.CheckConstraint(
                 condition=~Q(origin="paper") | Q(document__isnull=False), name="hours_from_paper_have_a_scan"
             ),
-            models.CheckConstraint(
-                condition=~Q(origin="import") | ~Q(issuer=""), name="imported_hours_name_their_issuer"
-            ),
+            # Nothing here verifies another register's signature yet, so nothing is recorded as if it had been.
+            models.CheckConstraint(condition=~Q(origin="import"), name="hours_of_another_register_need_its_signature"),
         ]
         indexes = [
             models.Index(fields=["worker", "end"], name="hours_of_a_worker"),
@@ -279,7 +278,7 @@ class Certification(WorkerRecord):
 
 
 class CertificationStatus(WorkerRecord):
-    """The certificate is suspended, revoked or reinstated from an instant on."""
+    """The certificate is suspended, revoked or reinstated from an instant on; ``document`` is the issuer's paper."""
 
     STATUSES = ("suspended", "revoked", "reinstated")
 
@@ -287,6 +286,7 @@ class CertificationStatus(WorkerRecord):
     status = models.CharField(max_length=12, choices=choices_of(STATUSES))
     effective_at = models.DateTimeField()
     reason = models.TextField(blank=True)
+    document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
 
     guards = (
         *WorkerRecord.guards,
@@ -536,6 +536,7 @@ class ObjectionAnswer(Remark):
 class CorrectionRequest(Remark):
     """Somebody says what is wrong with a record; the employer whose record it is answers.
 
+    What keeps somebody off the crews, and a record that no ``employer`` answers for, the registrar answers for.
     ``record_kind`` is the record's model in lower case, ``record_id`` its identifier.
     """
 
@@ -552,7 +553,9 @@ class CorrectionRequest(Remark):
     )
 
     worker = models.ForeignKey("people.Worker", models.PROTECT, related_name="correction_requests")
-    employer = models.ForeignKey("people.Employer", models.PROTECT, related_name="correction_requests")
+    employer = models.ForeignKey(
+        "people.Employer", models.PROTECT, null=True, blank=True, related_name="correction_requests"
+    )
     record_kind = models.CharField(max_length=20, choices=[(each, each) for each in RECORD_KINDS])
     record_id = models.BigIntegerField()
     what_is_wrong = models.TextField()

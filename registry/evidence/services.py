@@ -367,8 +367,9 @@ def change_certification_status(
     recorded_at: datetime,
     recorded_by: Account | None,
     reason: str = "",
+    document: Document | None = None,
 ) -> CertificationStatus:
-    """Suspend, revoke or reinstate a certificate from an instant on."""
+    """Suspend or revoke a certificate from an instant on; a registrar reinstates it, with a reason."""
     with refusals(), transaction.atomic():
         return CertificationStatus.objects.create(
             worker_id=certification.worker_id,
@@ -376,6 +377,7 @@ def change_certification_status(
             status=status,
             effective_at=effective_at,
             reason=reason,
+            document=document,
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )

@@ -36,6 +36,7 @@ LOOKS: dict[str, Promise] = {
     "workers": _("list of people"),
     "worker": _("a person's record"),
     "person_records": _("a person's record, record by record"),
+    "bars_of": _("what keeps a person off the crews"),
     "crane": _("a crane and who worked on it"),
     "equipment": _("list of cranes and where they stand"),
     "equipment_sites": _("list of sites"),
@@ -125,7 +126,7 @@ def _of_decision(number: int) -> Subject:
 
 def leaves_a_trace(account: Account, subject: Subject) -> bool:
     """Whether a look at the subject is recorded."""
-    return account.kind == "inspector" or (account.kind == "employer" and subject.worker_id is not None)
+    return account.kind == "inspector" or (account.kind != "worker" and subject.worker_id is not None)
 
 
 @repeating
@@ -204,7 +205,7 @@ def looks_visible_to(account: Account) -> QuerySet[Look]:
     looks = Look.objects.select_related(
         "recorded_by__employer", "worker", "job__site", "job__crane__model__maker", "crane__model__maker", "file"
     ).order_by("-recorded_at", "-id")
-    if account.kind == "inspector":
+    if account.kind in ("inspector", "registrar"):
         return looks.filter(recorded_by=account)
     if account.kind == "worker":
         # On which a place was filled with me, or refused to me: the file on a job holds the refused too.
@@ -238,4 +239,6 @@ def _named(by: Account, to: Account | None) -> str:
         return str(_("you"))
     if by.kind == "inspector":
         return str(_("an inspector of the public authority"))
+    if by.kind == "registrar":
+        return str(_("the registrar"))
     return str(by.employer or by.get_username())

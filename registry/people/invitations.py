@@ -25,6 +25,7 @@ from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
 from registry.database.repeating import repeating
 from registry.people.models import Account, ClosedAccount, Employer, Employment, Invitation, Worker
+from registry.people.registrars import is_registrar
 from registry.people.services import open_account
 
 VALID_FOR = timedelta(days=7)
@@ -50,8 +51,8 @@ def invite(
 ) -> NewInvitation:
     """Invite somebody to open an account of ``kind``.
 
-    ``invited_by`` ``None`` is the registrar at the command line, who may invite
-    anybody. A dispatcher may invite dispatchers of its own employer and workers
+    A registrar may invite anybody; ``invited_by`` is ``None`` at the machine before
+    there is one. A dispatcher may invite dispatchers of its own employer and workers
     whom that employer employs on the day of ``invited_at``; nobody else invites.
     """
     problems = [*_inviter_problems(kind, invited_by, employer, worker, invited_at), *_worker_problems(worker)]
@@ -142,7 +143,7 @@ def _inviter_problems(
     kind: str, invited_by: Account | None, employer: Employer | None, worker: Worker | None, at: datetime
 ) -> list[Problem]:
     """Why this account may not send this invitation."""
-    if invited_by is None:
+    if invited_by is None or is_registrar(invited_by):
         return []
     if invited_by.kind != "employer":
         return [Problem("", "only_dispatchers_invite", _("Only an employer's dispatcher invites."))]

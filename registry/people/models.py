@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext as _
 
-from registry.database.guards import Granted, append_only, correction_keeps, erasable
+from registry.database.guards import Granted, append_only, correction_keeps, entered_now, erasable
 from registry.database.records import Record, in_years_people_enter
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
@@ -147,7 +147,7 @@ class Account(AbstractUser):
 class ClosedAccount(models.Model):
     """Who closed an account, when and why; recording it is what closes the account, for good.
 
-    ``recorded_by`` is ``None`` where the registrar closed it from the command line.
+    ``recorded_by`` is ``None`` where somebody at the machine closed it before there was a registrar.
     """
 
     account = models.OneToOneField(Account, models.PROTECT, related_name="closing")
@@ -247,7 +247,7 @@ class LanguageSkill(Record):
 class Invitation(models.Model):
     """A link that opens one account, once; only the SHA-256 of its token is kept.
 
-    ``invited_by`` is ``None`` where the registrar invited from the command line.
+    ``invited_by`` is ``None`` where somebody at the machine invited before there was a registrar.
     """
 
     token_hash = models.CharField(max_length=64, unique=True, editable=False)
@@ -260,7 +260,7 @@ class Invitation(models.Model):
     accepted_at = models.DateTimeField(null=True, blank=True)
     account = models.OneToOneField(Account, models.PROTECT, null=True, blank=True, related_name="+")
 
-    guards = (Granted(("SELECT", "INSERT", "UPDATE")), worker_is_not_erased)
+    guards = (Granted(("SELECT", "INSERT", "UPDATE")), entered_now("invited_at"), worker_is_not_erased)
 
     class Meta:
         constraints = [
@@ -269,10 +269,6 @@ class Invitation(models.Model):
                 | Q(kind="worker", worker__isnull=False, employer__isnull=True)
                 | Q(kind__in=["inspector", "registrar"], employer__isnull=True, worker__isnull=True),
                 name="invitation_kind_fits_what_it_is_for",
-            ),
-            models.CheckConstraint(
-                condition=Q(invited_by__isnull=True) | Q(kind__in=["employer", "worker"]),
-                name="only_the_registrar_invites_inspectors",
             ),
             models.CheckConstraint(
                 condition=Q(expires_at__gt=F("invited_at")) & Q(expires_at__lte=F("invited_at") + timedelta(days=30)),

@@ -10,6 +10,7 @@ import pytest
 
 from registry.crews import queries
 from registry.crews.queries import Answered, asking_for_slot, slot_with_job
+from registry.evidence import corrections
 from registry.evidence import services as evidence
 from registry.evidence.models import Assessment, HoursEntry
 from registry.evidence.queries import signer_closure
@@ -156,14 +157,16 @@ def test_whatever_people_signed_corrected_and_withdrew(world: World, erector: Wo
     """Drawn at random: who signed and assessed whom, and what became of it."""
     drawn = random.Random(seed)
     people = [world.assessor, erector, world.worker("Odo", "Marsh"), world.worker("Ivo", "Keld")]
-    recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": None}
+    recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": world.registrar()}
     made: list[Any] = []
     for number in range(24):
         worker, signer = drawn.sample(people, 2)
         start = (world.now - timedelta(days=2 + number)).replace(hour=15, minute=0)
         if drawn.random() < 0.3 and made:
             record = made.pop(drawn.randrange(len(made)))
-            if drawn.random() < 0.5:
+            if corrections.is_setback(record):
+                corrections.withdraw_with_reason(record=record, reason="drawn", employer=None, **recording)
+            elif drawn.random() < 0.5:
                 evidence.withdraw(record, **recording)
             elif isinstance(record, HoursEntry):
                 made.append(evidence.correct(record, capacity=drawn.choice(["erector", "rigger"]), **recording))

@@ -196,12 +196,11 @@ def test_who_answers_for_a_record(books: Any) -> None:
     )
     assert corrections.employer_answerable_for(taught, on=books.now) is None
 
-    def ask() -> None:
-        corrections.request_correction(
-            record=taught, what_is_wrong="x", what_it_should_be="", recorded_at=books.now, recorded_by=None
-        )
-
-    assert refused_by(ask) == {"somebody_answers_for_the_record"}
+    asked = corrections.request_correction(
+        record=taught, what_is_wrong="x", what_it_should_be="", recorded_at=books.now, recorded_by=None
+    )
+    assert asked.employer is None
+    assert list(corrections.waiting_for_the_registrar()) == [asked]
     employ(
         worker=books.ana,
         employer=books.employer,

@@ -113,11 +113,28 @@ def test_a_dispatcher_closes_no_other_account(dispatcher: Account, ana: Worker, 
     assert recorded_directly(account, dispatcher) == rule
     with pytest.raises(NotAllowed):
         access.account_to_close(dispatcher, account.pk)
-    close(account, None)
+    registrar = services.open_account(username="keeper", password=None, kind="registrar")
+    close(account, registrar)
     assert not account.is_active
 
 
-@pytest.mark.parametrize("kind", ["worker", "inspector", "registrar"])
+def test_the_registrar_who_closes_is_named(dispatcher: Account, colleague: Account) -> None:
+    """By name, once there is somebody to name; and not by the name of one whose account is closed."""
+    registrar = services.open_account(username="keeper", password=None, kind="registrar")
+    gone = services.open_account(username="gone", password=None, kind="registrar")
+    close(gone, registrar)
+    rule = "an_act_of_the_registrar_names_the_registrar"
+    assert refused(colleague, None) == [("", rule)]
+    assert recorded_directly(colleague, None) == rule
+    assert recorded_directly(colleague, gone) == "dispatchers_close_accounts_of_their_own_employer"
+    for name in ("gone", "dispatcher", "nobody"):
+        with pytest.raises(CommandError, match="Only a registrar does this"):
+            call_command("close_account", colleague.username, because="Has left", registrar=name)
+    call_command("close_account", colleague.username, because="Has left", registrar="keeper")
+    assert ClosedAccount.objects.get(account=colleague).recorded_by == registrar
+
+
+@pytest.mark.parametrize("kind", ["worker", "inspector"])
 def test_nobody_but_a_dispatcher_closes(dispatcher: Account, ana: Worker, kind: str) -> None:
     worker = ana if kind == "worker" else None
     somebody = services.open_account(username="somebody", password=None, kind=kind, worker=worker)
@@ -215,19 +232,19 @@ class TestInvitations:
         assert [each.rule for each in found.value.problems] == ["a_worker_has_one_open_account"]
 
 
-def refused_by_the_database(statement: str, *values: int | datetime) -> str | None:
+def refused_by_the_database(statement: str, *values: int | datetime | None) -> str | None:
     with pytest.raises(DatabaseError) as error, transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(statement, values)
     return constraint_of(error.value)
 
 
-def recorded_directly(account: Account, by: Account) -> str | None:
+def recorded_directly(account: Account, by: Account | None) -> str | None:
     """The rule by which the database refuses a closing that passes by the service."""
     return refused_by_the_database(
         "INSERT INTO people_closedaccount (account_id, reason, recorded_at, recorded_by_id) VALUES (%s, 'x', %s, %s)",
         account.pk,
         NOW,
-        by.pk,
+        None if by is None else by.pk,
     )
 
 

@@ -128,7 +128,31 @@ def test_a_dispatcher_invites_nobody_else(employer: Employer, dispatcher: Accoun
     assert not Invitation.objects.exists()
 
 
-@pytest.mark.parametrize("kind", ["inspector", "registrar", "worker"])
+def test_inspectors_and_registrars_are_invited_by_a_named_registrar(employer: Employer, dispatcher: Account) -> None:
+    first = invite(kind="registrar", invited_by=None, invited_at=NOW)
+    registrar = accept(token=first.token, username="keeper", password="a-very-long-word", accepted_at=NOW)
+    rule = "an_act_of_the_registrar_names_the_registrar"
+    for kind in ("inspector", "registrar"):
+        assert invite(kind=kind, invited_by=registrar, invited_at=NOW).invitation.invited_by == registrar
+        with pytest.raises(RecordRefused) as refused:
+            invite(kind=kind, invited_by=None, invited_at=NOW)
+        assert rules(refused) == {rule}
+        assert refused_by_the_database(by_hand(kind, "NULL")) == rule
+        assert refused_by_the_database(by_hand(kind, dispatcher.pk)) == "only_the_registrar_invites_inspectors"
+    with pytest.raises(CommandError, match="Only a registrar does this"):
+        call_command("invite", kind="inspector", registrar=dispatcher.username)
+    call_command("invite", kind="inspector", registrar="keeper", stdout=StringIO())
+
+
+def by_hand(kind: str, inviter: object) -> str:
+    """An invitation written past the pages."""
+    return (
+        "INSERT INTO people_invitation (token_hash, kind, invited_by_id, invited_at, expires_at)"
+        f" VALUES (repeat('a', 64), '{kind}', {inviter}, now(), now() + interval '1 day')"
+    )
+
+
+@pytest.mark.parametrize("kind", ["inspector", "worker"])
 def test_nobody_but_a_dispatcher_invites_from_the_pages(kind: str) -> None:
     worker = registered("Ana") if kind == "worker" else None
     account = services.open_account(username="somebody", password=None, kind=kind, worker=worker)

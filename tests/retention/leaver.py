@@ -67,7 +67,6 @@ def leaver_of(world: World) -> Leaver:
         end=past.replace(hour=9, minute=0),
         employer=world.employer,
         site=world.site,
-        origin="import",
         issuer="Register kept by Wilhelmina Oberthur",
     )
     entry = evidence.record_hours(new=imported, recorded_at=world.now, recorded_by=None)

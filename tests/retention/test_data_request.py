@@ -73,8 +73,14 @@ def everywhere(world: World) -> Worker:
         what_is_wrong="An hour too long",
         **common,
     )
+    registrar = world.registrar()
     CertificationStatus.objects.create(
-        certification=Certification.objects.get(worker=worker), status="reinstated", effective_at=world.now, **common
+        certification=Certification.objects.get(worker=worker),
+        status="reinstated",
+        reason="The board's letter",
+        effective_at=world.now,
+        recorded_by=registrar,
+        **common,
     )
     job = world.job(["erector"])
     assert world.assign(job.slots.get(), worker).permitted
@@ -84,6 +90,7 @@ def everywhere(world: World) -> Worker:
         token_hash="a" * 64,
         kind="worker",
         worker=worker,
+        invited_by=registrar,
         invited_at=world.now,
         expires_at=world.now + timedelta(days=1),
     )

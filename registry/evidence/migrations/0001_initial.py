@@ -149,6 +149,8 @@ class Migration(migrations.Migration):
                 (
                     "employer",
                     models.ForeignKey(
+                        blank=True,
+                        null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="correction_requests",
                         to="people.employer",
@@ -874,6 +876,16 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "document",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="evidence.document",
+                    ),
+                ),
+                (
                     "recorded_by",
                     models.ForeignKey(
                         blank=True,
@@ -1249,12 +1261,8 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="hoursentry",
             constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("origin", "import"), _negated=True),
-                    models.Q(("issuer", ""), _negated=True),
-                    _connector="OR",
-                ),
-                name="imported_hours_name_their_issuer",
+                condition=models.Q(("origin", "import"), _negated=True),
+                name="hours_of_another_register_need_its_signature",
             ),
         ),
         migrations.AddIndex(

@@ -382,13 +382,6 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="invitation",
             constraint=models.CheckConstraint(
-                condition=models.Q(("invited_by__isnull", True), ("kind__in", ["employer", "worker"]), _connector="OR"),
-                name="only_the_registrar_invites_inspectors",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="invitation",
-            constraint=models.CheckConstraint(
                 condition=models.Q(
                     ("expires_at__gt", models.F("invited_at")),
                     (

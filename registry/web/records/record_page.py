@@ -12,7 +12,7 @@ from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.evidence.corrections import employers_correct, requests_of
+from registry.evidence.corrections import BARS, employers_correct, only_the_registrar_corrects, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import AssessmentSignature, CorrectionRequest, Document
 from registry.language import amounts, words
@@ -32,6 +32,7 @@ class Shown:
     details: str
     corrected: bool
     correctable: bool
+    for_the_registrar: bool
     document: Document | None
     drawn: Document | None = None
 
@@ -76,6 +77,16 @@ def page_of(worker: Worker, account: Account, number: str | None) -> PersonPage:
     return PersonPage(worker, groups, hours, requests)
 
 
+def bars_of(worker: Worker, account: Account) -> list[Shown]:
+    """What keeps or kept the worker off the crews, and what ended it, that the registrar may take back."""
+    return [
+        shown
+        for kind, which in BARS.items()
+        for shown in (shown_of(each, account) for each in _records(kind, worker).filter(which).order_by("-id"))
+        if not shown.corrected
+    ]
+
+
 def _records(kind: str, worker: Worker) -> QuerySet[Any]:
     related = {
         "hoursentry": ("model__maker", "site"),
@@ -92,6 +103,8 @@ def _records(kind: str, worker: Worker) -> QuerySet[Any]:
         records = records.prefetch_related(Prefetch("document", Document.objects.defer("content")))
     if kind == "hoursentry":
         records = records.prefetch_related("countersignatures__by")
+    if kind == "standdown":
+        records = records.prefetch_related("retraining")
     if kind == "assessment":
         drawn = AssessmentSignature.objects.prefetch_related(Prefetch("image", Document.objects.defer("content")))
         records = records.prefetch_related(Prefetch("drawn_signature", drawn))
@@ -109,6 +122,7 @@ def shown_of(record: Any, account: Account) -> Shown:
         details=details,
         corrected=getattr(record, "superseded_by", None) is not None,
         correctable=account.kind == "employer" and employers_correct(record),
+        for_the_registrar=account.kind == "employer" and only_the_registrar_corrects(record),
         document=getattr(record, "document", None),
         drawn=None if drawn is None else drawn.image,
     )
@@ -203,7 +217,22 @@ def _appointment(record: Any) -> tuple[str, str]:
 def _stand_down(record: Any) -> tuple[str, str]:
     role = words.in_words(record.role) if record.role else _("every role")
     model = record.model or _("every model")
-    return f"{role}, {model}", _joined([_("from %(start)s") % {"start": _utc(record.start)}, record.reason])
+    from_then = _("from %(start)s") % {"start": _utc(record.start)}
+    return f"{role}, {model}", _joined([from_then, record.reason, _still_missing(record)])
+
+
+def _still_missing(bar: Any) -> str:
+    """What lifts the stand-down and is not on record, as far as records alone say."""
+    answers = [each for each in bar.retraining.all() if not each.withdrawn and each.pk not in _replaced(bar)]
+    if not answers:
+        return _("still missing: retraining with its paper, and a practical assessment passed after it")
+    return _("retrained on %(day)s; lifted by a practical assessment passed after that") % {
+        "day": on_day(min(each.completed_at for each in answers), "UTC")
+    }
+
+
+def _replaced(bar: Any) -> set[int | None]:
+    return {each.supersedes_id for each in bar.retraining.all()}
 
 
 def _employment(record: Any) -> tuple[str, str]:

@@ -66,6 +66,10 @@ PREVIEWED = 20
 MOST_NAMES = 300
 
 
+WAITING_FOR = {"employer": "correction_requests", "registrar": "bar_requests"}
+"""Where requests wait for whose answer, by the kind of account; for an assessor beside the assessments."""
+
+
 def _change_status(*, worker: Worker, certification: Any, **given: Any) -> Any:
     return services.change_certification_status(certification=certification, **given)
 
@@ -315,7 +319,7 @@ def person(request: HttpRequest, *, account: Account, worker_id: int) -> HttpRes
 @page
 @require_http_methods(["GET", "POST"])
 def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: str) -> HttpResponse:
-    worker = record_access.require_own_worker(account, worker_id)
+    worker = record_access.worker_to_record_about(account, worker_id, what)
     title, form_class, service = ADDITIONS.get(what, (None, None, None))
     if form_class is None or service is None:
         return render(request, "registry/problem.html", {"message": _("There is no such record.")}, status=404)
@@ -333,7 +337,7 @@ def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: 
             attached = {"document": form.scan} if isinstance(form, ScanForm) else {}
             service(worker=worker, recorded_at=now, recorded_by=account, **form.given(), **attached)
             messages.success(request, _("Recorded: %(what)s.") % {"what": title})
-            return redirect("person_records", worker_id=worker.pk)
+            return redirect("bars_of" if account.kind == "registrar" else "person_records", worker_id=worker.pk)
     shown = {"form": form, "worker": worker, "title": title, "what": what}
     template = "records/third_party.html" if form_class is ThirdPartyAssessmentForm else "records/add.html"
     return render(request, template, shown, status=status_of(form))
@@ -444,15 +448,22 @@ def withdraw_record(request: HttpRequest, *, account: Account, kind: str, record
 @require_http_methods(["GET", "POST"])
 def ask_for_correction(request: HttpRequest, *, account: Account, kind: str, record_id: int) -> HttpResponse:
     record = record_access.record_to_ask_about(account, kind, record_id)
+    registrars = corrections.only_the_registrar_corrects(record)
     form = CorrectionRequestForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             corrections.request_correction(
                 record=record, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data
             )
-            messages.success(request, _("Your request is with the employer whose record it is."))
+            sent = (
+                _("Your request is with the registrar.")
+                if registrars
+                else _("Your request is with the employer whose record it is.")
+            )
+            messages.success(request, sent)
             return redirect("person_records", worker_id=record.worker_id)
-    return render(request, "records/ask.html", {"form": form, "words": in_words(record)}, status=status_of(form))
+    shown = {"form": form, "words": in_words(record), "record": record, "registrars": registrars}
+    return render(request, "records/ask.html", shown, status=status_of(form))
 
 
 @page
@@ -479,7 +490,7 @@ def answer_request(request: HttpRequest, *, account: Account, request_id: int) -
                 recorded_by=account,
             )
             messages.success(request, _("Declined; the person who asked can read why."))
-            return redirect("correction_requests" if account.kind == "employer" else "assessments")
+            return redirect(WAITING_FOR.get(account.kind, "assessments"))
     shown = {
         "asked": asked,
         "words": in_words(record),
@@ -487,7 +498,6 @@ def answer_request(request: HttpRequest, *, account: Account, request_id: int) -
         "kind": asked.record_kind,
         "changed_since": latest.pk != record.pk,
         "assessors": corrections.only_the_assessor_corrects(record) and account.worker_id is None,
-        "registrars": corrections.only_the_registrar_corrects(record),
         "form": form,
     }
     return render(request, "records/answer.html", shown, status=status_of(form))
@@ -500,6 +510,8 @@ def _asked(request: HttpRequest, account: Account) -> Any:
 
 
 def _after_correction(account: Account, record: Any) -> HttpResponse:
+    if account.kind == "registrar":
+        return redirect("bars_of", worker_id=record.worker_id)
     if account.kind != "employer":
         return redirect("assessments")
     if not access.visible_workers(account).filter(pk=record.worker_id).exists():
