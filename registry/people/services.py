@@ -18,6 +18,7 @@ from registry.database.errors import Problem, RecordRefused, refusals
 from registry.language.spelling import on_one_line, same_spelling
 from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
 from registry.people.names import name_key
+from registry.people.telling import tell_workers
 
 
 def register_employer(
@@ -142,9 +143,11 @@ def employ(
 ) -> Employment:
     """Record that the employer employs the worker from ``start`` through ``end``."""
     with refusals(), transaction.atomic():
-        return Employment.objects.create(
+        employment = Employment.objects.create(
             worker=worker, employer=employer, start=start, end=end, recorded_at=recorded_at, recorded_by=recorded_by
         )
+        tell_workers([worker.pk], what="employed", at=recorded_at, by=recorded_by)
+    return employment
 
 
 def take_on(
@@ -210,9 +213,16 @@ def open_account(
     employer: Employer | None = None,
     worker: Worker | None = None,
     email: str = "",
+    language: str = "",
 ) -> Account:
     """Create an account; without a password nobody can sign in by one."""
     with refusals(), transaction.atomic():
         return Account.objects.create_user(
-            username=username, email=email, password=password, kind=kind, employer=employer, worker=worker
+            username=username,
+            email=email,
+            password=password,
+            kind=kind,
+            employer=employer,
+            worker=worker,
+            language=language,
         )

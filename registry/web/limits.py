@@ -11,6 +11,9 @@ LIMITS = {
     "shared_transcript": "10/m/ip",
     # Numbers follow upon each other: whoever knows name and date of birth could try them.
     "wrong_number": "10/60m/user",
+    # A wrong code on paper is as likely as a wrong link; each answer to an invitation tells whether an address is here.
+    "wrong_invitation": "30/15m/ip",
+    "invitation": "20/60m/user",
 }
 
 

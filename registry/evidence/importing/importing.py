@@ -24,6 +24,7 @@ from registry.evidence.importing.reading import Row, Table, Unreadable, open_tab
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
 from registry.people.models import Account, Employer, Employment, Worker
+from registry.people.telling import as_one_act
 
 BATCH = 1000
 
@@ -74,7 +75,8 @@ def import_file(
                 report=report,
                 lookup=Lookup(_people_of(employer, recorded_at, recorded_by)),
             )
-            _write_all(of_kind(context), table, columns, options, report, preview)
+            with as_one_act():
+                _write_all(of_kind(context), table, columns, options, report, preview)
             kept = not dry_run and (options.partial or not report.refused)
             transaction.set_rollback(not kept)
     report.written = kept and report.new > 0

@@ -25,6 +25,7 @@ from registry.evidence.models import Assessment, Document
 from registry.evidence.uploads import keep_upload
 from registry.people import services as people
 from registry.people.models import Account, Worker
+from registry.people.second_factor import has_second_factor
 from registry.web.forms import people_named, refused_beside_fields
 from registry.web.limits import within_limit
 from registry.web.records.fields import ScanForm, as_typed
@@ -55,6 +56,8 @@ from registry.web.records.forms import (
     sheet_for,
 )
 from registry.web.records.record_page import in_words, page_of, shown_of
+from registry.web.security import came_back
+from registry.web.unchecked import mark_people
 from registry.web.views import download, number_in, page, posted, status_of
 
 MOST_WAITING = 200
@@ -162,8 +165,12 @@ def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
                 signed = countersigning.sign_entries(entry_ids=form.cleaned_data["entry_ids"], **stroke)
                 messages.success(request, _("Countersigned: %(number)s.") % {"number": signed})
             return redirect("to_countersign")
+    second_factor = has_second_factor(account)
+    if second_factor:
+        came_back(request)
     shown = {
         "form": form,
+        "second_factor": second_factor,
         "ticked": form.ticked(),
         "waiting": countersigning.waiting_with_answers(signer)[:MOST_WAITING],
         "declined": countersigning.declined_by(signer)[:MOST_WAITING],
@@ -189,11 +196,13 @@ def countersigning_queue(request: HttpRequest, *, account: Account) -> HttpRespo
             sentence = _("%(person)s is asked to countersign: %(number)s.")
             messages.success(request, sentence % {"person": form.found["signer"], "number": len(asked)})
             return redirect("countersigning")
+    waiting = list(countersigning.waiting_at(employer)[:MOST_WAITING])
+    mark_people(each.of for each in waiting)
     shown = {
         "form": form,
         "ticked": form.ticked(),
         "known": own[:MOST_NAMES],
-        "waiting": countersigning.waiting_at(employer)[:MOST_WAITING],
+        "waiting": waiting,
         "objections": countersigning.objections_at(employer)[:MOST_WAITING],
         "unasked": countersigning.nobody_asked(employer)[:MOST_WAITING],
     }
@@ -225,6 +234,7 @@ def answer_objection(request: HttpRequest, *, account: Account, objection_id: in
 @require_GET
 def assessments(request: HttpRequest, *, account: Account) -> HttpResponse:
     assessor = record_access.signing_worker(account)
+    came_back(request)
     assessable = record_access.assessable_workers(account, at=timezone.now())
     given = Assessment.objects.filter(assessor=assessor, third_party="", withdrawn=False)
     given = given.select_related("worker", "model__maker", "assessor", "superseded_by").order_by("-assessed_at", "-id")
