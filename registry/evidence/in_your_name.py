@@ -53,7 +53,7 @@ class InYourName(Sequence[Act]):
         self.account = account
         named = [_of(kind, account) for kind in ("countersignature", "assessment", "employment", "event")]
         first, *others = [
-            each.order_by().annotate(what=Value(kind, CharField())).values_list("recorded_at", "pk", "what")
+            each.order_by().annotate(named=Value(kind, CharField())).values_list("recorded_at", "pk", "named")
             for kind, each in zip(("countersignature", "assessment", "employment", "event"), named, strict=True)
         ]
         self.all = first.union(*others, all=True).order_by("-recorded_at", "-pk")

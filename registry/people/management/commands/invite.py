@@ -41,7 +41,7 @@ class Command(BaseCommand):
             )
         except RecordRefused as refused:
             raise CommandError(str(refused)) from refused
-        link = address.rstrip("/") + reverse("accept_invitation", kwargs={"token": made.token})
+        link = address.rstrip("/") + reverse("follow_invitation", kwargs={"token": made.token})
         self.stdout.write(f"This link opens one account, once, until {made.invitation.expires_at:%Y-%m-%d %H:%M} UTC:")
         self.stdout.write(link)
 
