@@ -147,7 +147,6 @@ PAGES = [
     Page("usersessions_list", EMPLOYER),
     *(Page("invite", by) for by in (EMPLOYER, INSPECTOR, REGISTRAR)),
     Page("type_code", NOBODY),
-    Page("change_address", WORKER),
     *(Page("in_your_name", by) for by in (WORKER, SIGNER, EMPLOYER)),
     Page("deny_signature", SIGNER, {"record_id": "signature"}, {"kind": "countersignature"}),
     *(Page("identities", by) for by in (INSPECTOR, REGISTRAR)),
@@ -192,6 +191,7 @@ NO_PAGES = {
 
 STEPS = {
     "accept_invitation",
+    "change_address",
     "follow_invitation",
     "account_inactive",
     "account_reauthenticate",

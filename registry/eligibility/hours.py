@@ -7,7 +7,7 @@ the total is at an instant and over which instants the total reaches a minimum.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import deque
+from collections import defaultdict, deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 from registry.eligibility.calendar import (
     DAY,
     MINUTE,
+    bounds_of_day,
     first_day_outside,
     local_date,
     months_before,
@@ -219,19 +220,41 @@ class HoursProfile:
     def fresh_minutes_needed(self, minimum: int, start: datetime, end: datetime) -> int | None:
         """The fewest minutes that, worked right before ``start``, make ``[start, end)`` hold.
 
-        Fresh hours count in full and also end a pause. ``None`` where even
-        they would grow too old before ``end``.
+        Fresh hours count in full and also end a pause. They take as many days
+        as the day's limit asks for. ``None`` where the first of them would grow
+        too old before ``end``.
         """
         eve = start - INSTANT
         fresh: Increment = (eve, local_date(eve, self.rule.zone), 1)
         every = sorted([*self.every, fresh])
         full = every if self.only_full else sorted([*self.full, fresh])
         with_one = HoursProfile(every, full, [], self.rule)
+        needed = max(1, minimum - with_one.lowest(start, end) + 1)
+        day = self._first_fresh_day(needed, start)
         only_fresh = [fresh]
+        while day < fresh[1]:
+            only_fresh.append((eve, day, 1))
+            day += SHORTEST_MONTH
         stays = HoursProfile(only_fresh, only_fresh, [], self.rule)
-        if not stays.timeline(1, start).holds_throughout(start, end):
-            return None
-        return max(1, minimum - with_one.lowest(start, end) + 1)
+        return needed if stays.timeline(len(only_fresh), start).holds_throughout(start, end) else None
+
+    def _first_fresh_day(self, minutes: int, start: datetime) -> date:
+        """The day on which to begin, so that ``minutes`` fit before ``start`` beside what is worked already."""
+        day = local_date(start - INSTANT, self.rule.zone)
+        if self.rule.within_months is None:
+            return day
+        taken: dict[date, int] = defaultdict(int)
+        for _, worked_on, worked in self.every:
+            taken[worked_on] += worked
+        oldest = months_before(day, self.rule.within_months)
+        while day >= oldest:
+            first, last = bounds_of_day(day, self.rule.zone)
+            room = min(self.rule.day_cap, (min(last, start) - first) // MINUTE)
+            minutes -= max(room - taken[day], 0)
+            if minutes <= 0:
+                break
+            day -= DAY
+        return day
 
     def timeline(self, minimum: int, since: datetime) -> Timeline:
         """When, from ``since`` on, at least ``minimum`` (1 or more) minutes count."""

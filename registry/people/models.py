@@ -9,9 +9,12 @@ from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext as _
 
+from registry.database.guards import Granted, append_only, correction_keeps, erasable
 from registry.database.records import Record, in_years_people_enter
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
+from registry.ledger.guards import logged
+from registry.people.guards import shown_to, worker_is_not_erased
 
 
 class Employer(models.Model):
@@ -22,6 +25,8 @@ class Employer(models.Model):
     responsible_person = models.CharField(max_length=200, blank=True)
     address = models.TextField(blank=True)
     recorded_at = models.DateTimeField()
+
+    guards = (*append_only, logged)
 
     def __str__(self) -> str:
         return self.name
@@ -41,6 +46,12 @@ class Worker(models.Model):
     date_of_birth = models.DateField(null=True, blank=True)
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        erasable("given_name", "family_name", "name_key", "date_of_birth"),
+    )
 
     class Meta:
         constraints = [
@@ -69,6 +80,9 @@ class Account(AbstractUser):
     # In which the account is written to; blank: nobody has chosen yet.
     language = models.CharField(max_length=10, blank=True)
 
+    # Accounts are no records: people change their passwords and employers their staff.
+    guards = (Granted(("SELECT", "INSERT", "UPDATE")), worker_is_not_erased)
+
     class Meta:
         constraints = [
             models.CheckConstraint(
@@ -94,6 +108,20 @@ class ClosedAccount(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Account, models.PROTECT, null=True, blank=True, related_name="+")
 
+    guards = (
+        *append_only,
+        logged,
+        erasable("reason"),
+        # A worker's account is the worker's own affair, a dispatcher's the employer's.
+        shown_to(
+            "people_closedaccount",
+            """EXISTS (
+                SELECT FROM people_account closed WHERE closed.id = people_closedaccount.account_id
+                AND (closed.employer_id = (SELECT registry_reader_employer())
+                     OR closed.worker_id = (SELECT registry_reader_worker())))""",
+        ),
+    )
+
     class Meta:
         constraints = [models.CheckConstraint(condition=~Q(reason=""), name="closing_an_account_gives_its_reason")]
 
@@ -108,6 +136,14 @@ class Employment(Record):
     employer = models.ForeignKey(Employer, models.PROTECT, related_name="employments")
     start = models.DateField()
     end = models.DateField(null=True, blank=True)
+
+    guards = (
+        *Record.guards,
+        correction_keeps("worker_id"),
+        logged,
+        worker_is_not_erased,
+        shown_to("people_employment"),
+    )
 
     class Meta(Record.Meta):
         constraints = [
@@ -140,6 +176,14 @@ class LanguageSkill(Record):
     worker = models.ForeignKey(Worker, models.PROTECT, related_name="languages")
     language = models.CharField(max_length=35)
 
+    guards = (
+        *Record.guards,
+        correction_keeps("worker_id"),
+        logged,
+        worker_is_not_erased,
+        shown_to("people_languageskill"),
+    )
+
     class Meta(Record.Meta):
         constraints = [
             *Record.Meta.constraints,
@@ -166,6 +210,17 @@ class AccountEvent(models.Model):
     what = models.CharField(max_length=30, choices=choices_of(KINDS))
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Account, models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        shown_to(
+            "people_accountevent",
+            """account_id = (SELECT registry_reader_account()) OR EXISTS (
+                SELECT FROM people_account account WHERE account.id = people_accountevent.account_id
+                AND account.worker_id = (SELECT registry_reader_worker()))""",
+        ),
+    )
 
     class Meta:
         constraints = [
@@ -200,6 +255,21 @@ class IdentityCheck(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Account, models.PROTECT, related_name="+")
 
+    guards = (
+        *append_only,
+        logged,
+        erasable("looked_at"),
+        # Whether somebody outside saw the person is told with the account: to its holder and its employer.
+        shown_to(
+            "people_identitycheck",
+            """EXISTS (
+                SELECT FROM people_account account WHERE account.id = people_identitycheck.account_id
+                AND (account.id = (SELECT registry_reader_account())
+                     OR account.employer_id = (SELECT registry_reader_employer())
+                     OR account.worker_id = (SELECT registry_reader_worker())))""",
+        ),
+    )
+
     class Meta:
         constraints = [
             models.CheckConstraint(condition=~Q(looked_at=""), name="an_identity_check_says_what_was_looked_at")
@@ -230,6 +300,8 @@ class Invitation(models.Model):
     expires_at = models.DateTimeField()
     accepted_at = models.DateTimeField(null=True, blank=True)
     account = models.OneToOneField(Account, models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (Granted(("SELECT", "INSERT", "UPDATE")), worker_is_not_erased)
 
     class Meta:
         constraints = [

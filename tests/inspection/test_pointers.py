@@ -262,7 +262,7 @@ def test_every_rule_says_its_threshold_and_no_pointer_changes_a_decision(world: 
     )
     words = " ".join(each.words for each in second_look(thresholds=odd)).replace(",", "")
     assert all(str(number) in words for number in range(9001, 9011))
-    assert len(RULES) == 7
+    assert len(RULES) == 8
     assert "not an accusation" in str(NO_ACCUSATION)
     work(90, after=timedelta(days=80))
     before = Decision.objects.count()

@@ -40,7 +40,7 @@ BEGIN
 END
 $$;
 
-CREATE TRIGGER signer_signs_with_their_own_account BEFORE INSERT ON evidence_countersignature
+CREATE OR REPLACE TRIGGER signer_signs_with_their_own_account BEFORE INSERT ON evidence_countersignature
     FOR EACH ROW EXECUTE FUNCTION evidence_signer_signs_with_their_own_account();
 
 -- An employer's own assessment is its assessor's word: no other account records, corrects or takes it back.
@@ -66,7 +66,7 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER assessor_records_with_their_own_account BEFORE INSERT ON evidence_assessment
+CREATE OR REPLACE TRIGGER assessor_records_with_their_own_account BEFORE INSERT ON evidence_assessment
     FOR EACH ROW WHEN (NEW.recorded_by_id IS NOT NULL)
     EXECUTE FUNCTION evidence_assessor_records_with_their_own_account();
 
@@ -90,10 +90,5 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER is_in_the_persons_name BEFORE INSERT ON evidence_deniedsignature
+CREATE OR REPLACE TRIGGER is_in_the_persons_name BEFORE INSERT ON evidence_deniedsignature
     FOR EACH ROW EXECUTE FUNCTION evidence_denied_signature_is_the_persons();
-CREATE TRIGGER never_changed BEFORE UPDATE OR DELETE ON evidence_deniedsignature
-    FOR EACH ROW EXECUTE FUNCTION evidence_refuse_change();
-CREATE TRIGGER recorded_now BEFORE INSERT ON evidence_deniedsignature
-    FOR EACH ROW EXECUTE FUNCTION evidence_recorded_now();
-INSERT INTO retention_erasable (table_name, columns) VALUES ('evidence_deniedsignature', '{reason}');

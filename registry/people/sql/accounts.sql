@@ -4,8 +4,8 @@ CREATE OR REPLACE FUNCTION people_address_key(address text) RETURNS text
 LANGUAGE sql IMMUTABLE PARALLEL SAFE SET search_path = pg_catalog, public, pg_temp AS $$
     SELECT regexp_replace(lower(address), '\+[^@]*@', '@')
 $$;
-CREATE INDEX people_account_by_address ON people_account (people_address_key(email)) WHERE email <> '';
-CREATE INDEX people_invitation_by_address ON people_invitation (people_address_key(address)) WHERE address <> '';
+CREATE INDEX IF NOT EXISTS people_account_by_address ON people_account (people_address_key(email)) WHERE email <> '';
+CREATE INDEX IF NOT EXISTS people_invitation_by_address ON people_invitation (people_address_key(address)) WHERE address <> '';
 
 -- Whoever confirms that they saw the person profits from nothing the person signs.
 CREATE OR REPLACE FUNCTION people_identity_is_checked_from_outside() RETURNS trigger
@@ -21,19 +21,5 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER checked_from_outside BEFORE INSERT ON people_identitycheck
+CREATE OR REPLACE TRIGGER checked_from_outside BEFORE INSERT ON people_identitycheck
     FOR EACH ROW EXECUTE FUNCTION people_identity_is_checked_from_outside();
-
-DO $$
-DECLARE
-    name text;
-BEGIN
-    FOREACH name IN ARRAY ARRAY['people_accountevent', 'people_identitycheck'] LOOP
-        EXECUTE format('CREATE TRIGGER never_changed BEFORE UPDATE OR DELETE ON %I '
-                       'FOR EACH ROW EXECUTE FUNCTION evidence_refuse_change()', name);
-        EXECUTE format('CREATE TRIGGER recorded_now BEFORE INSERT ON %I '
-                       'FOR EACH ROW EXECUTE FUNCTION evidence_recorded_now()', name);
-    END LOOP;
-END
-$$;
-INSERT INTO retention_erasable (table_name, columns) VALUES ('people_identitycheck', '{looked_at}');

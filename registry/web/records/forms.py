@@ -46,8 +46,8 @@ from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker
 from registry.web.forms import REPEATED, Day, SiteInstant, at_site
 from registry.web.records.fields import (
+    AskedForField,
     ClockForm,
-    DutyField,
     LanguageField,
     PersonField,
     ScanField,
@@ -384,7 +384,7 @@ class ScannedRecordForm(RecordForm, ScanForm):
 class CertificateForm(ScannedRecordForm):
     """A third party's certificate."""
 
-    scheme = forms.CharField(label=_("Scheme"), max_length=200, help_text=_("What it certifies, as printed on it."))
+    scheme = AskedForField("schemes", label=_("Scheme"), max_length=200, help_text=_("What it certifies."))
     number = forms.CharField(label=_("Number"), max_length=100)
     issuer = forms.CharField(label=_("Issued by"), max_length=200)
     issued = Day(label=_("Issued on"))
@@ -439,7 +439,7 @@ class CertificateStatusForm(RecordForm):
 class InstructionForm(ScannedRecordForm):
     """Completed instruction."""
 
-    topic = forms.CharField(label=_("Topic"), max_length=200)
+    topic = AskedForField("topics", label=_("Topic"), max_length=200)
     provider = forms.ChoiceField(label=_("Given by"), choices=choices_of(Instruction.PROVIDERS))
     provider_name = forms.CharField(label=_("Name of the provider"), required=False, max_length=200)
     model = forms.ModelChoiceField(CraneModel.objects.none(), label=_("Crane model"), required=False)
@@ -465,11 +465,7 @@ class AppointmentForm(ScannedRecordForm):
         choices=choices_of(Appointment.KINDS),
         help_text=_("Founding: the act by which an employer names its first assessors; it needs an outside document."),
     )
-    duty = DutyField(
-        label=_("Duty"),
-        max_length=100,
-        help_text=_("Choose one of the names offered, or write another that a role standard asks for."),
-    )
+    duty = AskedForField("duties", also=ROLES, label=_("Duty"), max_length=100)
     maker = forms.ModelChoiceField(
         Maker.objects.order_by("name"), label=_("Maker"), required=False, help_text=_("For a maker's instructor.")
     )

@@ -8,7 +8,8 @@ from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -60,7 +61,7 @@ from registry.web.security import came_back
 from registry.web.unchecked import mark_people
 from registry.web.views import download, number_in, page, posted, status_of
 
-MOST_WAITING = 200
+ENTRIES_ON_A_PAGE = 100
 PREVIEWED = 20
 MOST_NAMES = 300
 
@@ -168,12 +169,13 @@ def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
     second_factor = has_second_factor(account)
     if second_factor:
         came_back(request)
+    waiting = _entries(request, countersigning.waiting_with_answers(signer), "page")
     shown = {
         "form": form,
         "second_factor": second_factor,
-        "ticked": form.ticked(),
-        "waiting": countersigning.waiting_with_answers(signer)[:MOST_WAITING],
-        "declined": countersigning.declined_by(signer)[:MOST_WAITING],
+        "ticked": form.ticked() or _ticked_at_once(request, [each.entry_id for each in waiting]),
+        "waiting": waiting,
+        "declined": _entries(request, countersigning.declined_by(signer), "declined"),
     }
     return render(request, "records/to_countersign.html", shown, status=status_of(form))
 
@@ -196,17 +198,29 @@ def countersigning_queue(request: HttpRequest, *, account: Account) -> HttpRespo
             sentence = _("%(person)s is asked to countersign: %(number)s.")
             messages.success(request, sentence % {"person": form.found["signer"], "number": len(asked)})
             return redirect("countersigning")
-    waiting = list(countersigning.waiting_at(employer)[:MOST_WAITING])
-    mark_people(each.of for each in waiting)
+    unasked = _entries(request, countersigning.nobody_asked(employer), "page")
+    waiting_for = list(countersigning.signers_waited_for(employer))
+    mark_people(signer for signer, _count in waiting_for)
     shown = {
         "form": form,
-        "ticked": form.ticked(),
+        "ticked": form.ticked() or _ticked_at_once(request, [each.pk for each in unasked]),
         "known": own[:MOST_NAMES],
-        "waiting": waiting,
-        "objections": countersigning.objections_at(employer)[:MOST_WAITING],
-        "unasked": countersigning.nobody_asked(employer)[:MOST_WAITING],
+        "waiting": _entries(request, countersigning.waiting_at(employer), "waiting"),
+        "waiting_for": waiting_for,
+        "objections": _entries(request, countersigning.objections_at(employer), "declined"),
+        "unasked": unasked,
     }
     return render(request, "records/countersigning.html", shown, status=status_of(form))
+
+
+def _entries(request: HttpRequest, found: QuerySet[Any], name: str) -> Page[Any]:
+    """One page of a list; its number stands in the address as ``name``."""
+    return Paginator(found, ENTRIES_ON_A_PAGE).get_page(request.GET.get(name))
+
+
+def _ticked_at_once(request: HttpRequest, entries: list[int]) -> list[int]:
+    """All entries of the page, where "tick all" was pressed and nothing was sent yet."""
+    return entries if request.method == "GET" and request.GET.get("tick") == "all" else []
 
 
 @page
