@@ -17,12 +17,15 @@ def main():
 
     from django.core.management import execute_from_command_line
 
+    from registry.database.data_folder import UnusableDataFolder
     from registry.database.server import DatabaseUnavailable
 
     try:
         execute_from_command_line(sys.argv)
-    except DatabaseUnavailable as error:
-        sys.exit(str(error))
+    except (DatabaseUnavailable, UnusableDataFolder) as error:
+        print(error, file=sys.stderr)
+        # 1 is an answer of some commands: refused, or found by verification.
+        sys.exit(2)
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
+from functools import lru_cache
 from typing import Any
 
 INVISIBLE_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
@@ -44,6 +45,12 @@ def as_json(data: Any) -> str:
     return "\n".join("".join(each if is_visible(each) else _escaped(each) for each in line) for line in lines)
 
 
+def spelled_alike(one: str, other: str) -> bool:
+    """Whether two spellings are of one name: case, spaces, underscores and punctuation make no difference."""
+    return one == other or folded(one) == folded(other)
+
+
+@lru_cache(maxsize=4096)
 def folded(text: str) -> str:
     """Letters and digits alone, without case and width: how two spellings of one number or name compare."""
     plain = unicodedata.normalize("NFKC", text).casefold()

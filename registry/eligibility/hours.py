@@ -34,11 +34,23 @@ SHORTEST_MONTH = timedelta(days=28)
 
 
 class CountedEntry(NamedTuple):
-    """An entry that counts from ``available_at`` on, and in full from ``in_full_from`` on."""
+    """An entry that counts from ``available_at`` on, and in full from ``in_full_from`` on.
+
+    ``in_part_for`` says why it counts only as part of a total before that.
+    """
 
     entry: HoursEntry
     available_at: datetime
     in_full_from: datetime | None
+    in_part_for: str = ""
+
+
+class WorstTotal(NamedTuple):
+    """The lowest total of a time, and what of it counts only up to a share: on record, and counted. In minutes."""
+
+    minutes: int
+    in_part: int
+    in_part_counted: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +171,7 @@ class HoursProfile:
         pieces: list[Piece] = []
         full: list[Piece] = []
         doubtful = batched.minutes_in_part
-        for entry, available_at, in_full_from in singly:
+        for entry, available_at, in_full_from, _ in singly:
             if in_full_from != available_at:
                 doubtful += (entry.end - entry.start) // MINUTE
             pieces += pieces_of(entry, available_at)
@@ -209,13 +221,43 @@ class HoursProfile:
         return sorted(arriving)
 
     def lowest(self, start: datetime, end: datetime) -> int:
-        """The lowest total within ``[start, end)``.
+        """The lowest total within ``[start, end)``."""
+        return self.total_at(self._worst_instant(start, end))
+
+    def worst(self, start: datetime, end: datetime) -> WorstTotal:
+        """The lowest total within ``[start, end)``, and how much of it counts in part only."""
+        instant = self._worst_instant(start, end)
+        total = self.total_at(instant)
+        if self.only_full:
+            return WorstTotal(total, 0, 0)
+        cutoff = max(self.cutoffs_at(instant))
+        every = self._days_at(instant).total_since(cutoff)
+        full = self._days_at(instant, only_full=True).total_since(cutoff)
+        return WorstTotal(total, every - full, total - full)
+
+    def _worst_instant(self, start: datetime, end: datetime) -> datetime:
+        """When the total is lowest.
 
         Between two instants at which hours become available the total can only
         fall, so the end of each such span is the place to look.
         """
         edges = [*self.changes_between(start, end), end]
-        return min(self.total_at(start), *(self.total_at(edge - INSTANT) for edge in edges))
+        return min([start, *(edge - INSTANT for edge in edges)], key=self.total_at)
+
+    def lost_at(self, instant: datetime, singly: Iterable[CountedEntry], batched: Batched = NOTHING_BATCHED) -> int:
+        """Minutes of the entries that count at ``instant`` which an overlap or the day's limit takes off them."""
+        if not self.lost:
+            return 0
+        cutoff = max(self.cutoffs_at(instant))
+        chosen = map(batched.counts.__getitem__, batched.worked.places)
+        on_record = list(compress(batched.worked.increments, chosen))
+        on_record += [
+            (available_at, day, (end - start) // MINUTE)
+            for each in singly
+            for available_at, start, end, _, day in pieces_of(each.entry, each.available_at)
+        ]
+        whole = sum(minutes for at, day, minutes in on_record if at <= instant and day >= cutoff)
+        return max(whole - self._days_at(instant).total_since(cutoff), 0)
 
     def fresh_minutes_needed(self, minimum: int, start: datetime, end: datetime) -> int | None:
         """The fewest minutes that, worked right before ``start``, make ``[start, end)`` hold.

@@ -3,14 +3,15 @@
 Costs are declared by the standard, requirement by requirement. At equal cost the remedy is the one
 with fewer things, then with fewer requirements, then the first in the file.
 
-How the cheapest is found. The cost of a set of requirements is the sum of their own costs, except where
-one thing serves several of them: an hour or an assessment that counts for two, the same instruction asked
-for twice, what must come first before hours count, a re-assessment after a stand-down. Requirements that may
-share something so are *bound*. For each choice of bound requirements the rest is a matter of sums, so the
-cheapest way through the tree is found group by group: the least of an ``any_of``, all of an ``all_of``, the
-``count`` least of an ``at_least``. That is exact however many branches there are. With more than
-:data:`MOST_BOUND` bound requirements the choice is made as if those past it shared nothing: the remedy still
-cures and asks for each thing once, but a cheaper one may have been missed.
+How the cheapest is found. The cost of a set of requirements is the sum of their own costs, except where one
+thing serves several of them. It costs what the requirement costs that asks for just that thing, and where none
+of them does, what the dearest costs: an hour or an assessment that counts for two, a
+certificate, instruction or appointment that does for two, what must come first before hours count, a
+re-assessment after a stand-down. Requirements that may share something so are *bound*. For each choice of bound
+requirements the rest is a matter of sums, so the cheapest way through the tree is found group by group: the
+least of an ``any_of``, all of an ``all_of``, the ``count`` least of an ``at_least``. That is exact however many
+branches there are. With more than :data:`MOST_BOUND` bound requirements the choice is made as if those past it
+shared nothing: the remedy still cures and asks for each thing once, but a cheaper one may have been missed.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import combinations, product
+from typing import Any, TypeVar
 
 from registry.eligibility.answer import Remedy, RemedyItem
 from registry.eligibility.calendar import first_day_outside, local_date, start_of_day
@@ -123,6 +125,7 @@ class _FreshHours:
     """Minutes that a leaf still needs, and what kinds of work count for it."""
 
     leaf: Hours
+    cost: int
     minutes: int
     counts: frozenset[tuple[str, str]]
     place: _Place
@@ -139,12 +142,18 @@ class _FreshHours:
             after=tuple(dict.fromkeys(self.after + other.after)),
         )
 
+    def kind_of_thing(self) -> Any:
+        """What work is to be done, whatever requirement asks for it."""
+        configured = self.place.scope == "configuration"
+        return self.minutes, self.counts, self.place.models, configured, self.day_cap, frozenset(self.after)
+
 
 @dataclass(frozen=True, slots=True)
 class _FreshAssessment:
     """An assessment that a leaf still needs; ``lifts`` where it answers a stand-down too."""
 
     leaf: Leaf
+    cost: int
     role: str
     operations: frozenset[str]
     place: _Place
@@ -160,13 +169,28 @@ class _FreshAssessment:
         )
 
     def narrowed_to(self, other: _FreshAssessment, own: str) -> _FreshAssessment:
-        return replace(
+        """One assessment for both."""
+        narrowed = replace(
             self,
             operations=self.operations & other.operations,
             place=self.place.narrowed_to(other.place, own),
             by=other.by if self.by == "any" else self.by,
             lifts=self.lifts or other.lifts,
         )
+        return replace(narrowed, cost=_cost_of_both(self, other, narrowed))
+
+    def kind_of_thing(self) -> Any:
+        """What is judged, whatever requirement asks for it."""
+        return self.role, self.operations, self.place.models, self.place.scope == "configuration", self.by
+
+
+Fresh = TypeVar("Fresh", _FreshHours, _FreshAssessment)
+
+
+def _cost_of_both(one: Fresh, other: Fresh, together: Fresh) -> int:
+    """What one thing for two requirements costs: as the one of them that asks for it alone, or else as the dearer."""
+    costs = [each.cost for each in (one, other) if each.kind_of_thing() == together.kind_of_thing()]
+    return min(costs, default=max(one.cost, other.cost))
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,9 +323,7 @@ class _Finder:
         judged = (NoStandDown, PracticalAssessment)
         if isinstance(one, judged) and isinstance(other, judged):
             return self._fresh_assessment(one).serves(self._fresh_assessment(other))
-        if type(one) is type(other):
-            return self._other(one) == self._other(other)
-        return False
+        return _both(one, other) is not None
 
     def _obstacle(self, leaf: Leaf) -> str:
         """Why nothing obtained before the window would help, if so."""
@@ -351,13 +373,9 @@ class _Finder:
                 for began in sorted(self.evaluations[leaf.key].retraining_due):
                     items.append(self._item(leaf, "retraining", self._retraining(began)))
         judged = [self._assessment_item(each) for each in self._assessments(chosen)]
-        others = [
-            self._item(leaf, *self._other(leaf))
-            for leaf in chosen
-            if not isinstance(leaf, Hours | NoStandDown | PracticalAssessment)
-        ]
-        once = {(each.kind, str(each.sentence)): each for each in reversed(others)}
-        items += sorted([*judged, *once.values()], key=lambda each: self.order[each.leaf])
+        others = [leaf for leaf in chosen if not isinstance(leaf, Hours | NoStandDown | PracticalAssessment)]
+        papers = [self._item(leaf, *self._other(leaf)) for leaf in _each_once(others)]
+        items += sorted([*judged, *papers], key=lambda each: self.order[each.leaf])
         items += self._hours_items(leaf for leaf in chosen if isinstance(leaf, Hours))
         return tuple(items)
 
@@ -391,8 +409,7 @@ class _Finder:
         return say("%(remedy)s, %(where)s", remedy=wanted, where=say(FOR_WHAT[leaf.covers]))
 
     def _appointment(self, leaf: Appointed) -> Sentence:
-        # Where a plain appointment does, nobody needs one with a document from outside.
-        kinds = ["duty"] if "duty" in leaf.kinds else sorted(leaf.kinds)
+        kinds = _kinds_offered(leaf)
         values = {"kinds": either(map(term, kinds)), "duty": term(leaf.duty), "day": self._last_day}
         wanted = say("a written %(kinds)s appointment as %(duty)s, through %(day)s", **values)
         if leaf.stop_work_authority:
@@ -426,9 +443,13 @@ class _Finder:
         if isinstance(leaf, NoStandDown):
             # After a stand-down somebody is assessed again on this very model.
             own = _Place("model", frozenset({question.model}))
-            return _FreshAssessment(leaf, question.role, frozenset({question.operation}), own, "any", lifts=True)
+            return _FreshAssessment(
+                leaf, leaf.cost, question.role, frozenset({question.operation}), own, "any", lifts=True
+            )
         operations = leaf.operations or frozenset({question.operation})
-        return _FreshAssessment(leaf, leaf.role or question.role, operations, self._place(leaf), leaf.assessor)
+        return _FreshAssessment(
+            leaf, leaf.cost, leaf.role or question.role, operations, self._place(leaf), leaf.assessor
+        )
 
     def _assessment_item(self, need: _FreshAssessment) -> RemedyItem:
         operations = [self.question.operation]
@@ -442,7 +463,7 @@ class _Finder:
                 "account, and neither of them made this assessor one after the stand-down",
                 remedy=wanted,
             )
-        return self._item(need.leaf, "assessment", wanted)
+        return RemedyItem("assessment", need.leaf.key, wanted, need.cost)
 
     def _place(self, leaf: Hours | PracticalAssessment) -> _Place:
         """Where the leaf may be shown: on a model that counts throughout the window."""
@@ -469,12 +490,15 @@ class _Finder:
             planned = [each.narrowed_to(need, self.question.model) if each in serving else each for each in planned]
             if rest.minutes > 0:
                 planned.append(rest)
+            elif len(serving) == 1:
+                first = next(n for n, each in enumerate(planned) if each.counts & need.counts)
+                planned[first] = replace(planned[first], cost=_cost_of_both(serving[0], need, planned[first]))
         return [self._hours_item(each) for each in planned]
 
     def _need(self, leaf: Hours) -> _FreshHours:
         after = (leaf.after,) if leaf.after else ()
         minutes = self._fresh_minutes(leaf) or 0
-        return _FreshHours(leaf, minutes, self._kinds_of_work(leaf), self._place(leaf), leaf.day_cap, after)
+        return _FreshHours(leaf, leaf.cost, minutes, self._kinds_of_work(leaf), self._place(leaf), leaf.day_cap, after)
 
     def _hours_item(self, need: _FreshHours) -> RemedyItem:
         operations = {operation for operation, _ in need.counts}
@@ -506,7 +530,7 @@ class _Finder:
             wanted = say(
                 "%(remedy)s, after: %(requirement)s", remedy=wanted, requirement=authored(self.leaves[key].sentence)
             )
-        return RemedyItem("hours", need.leaf.key, wanted, need.leaf.cost, need.minutes)
+        return RemedyItem("hours", need.leaf.key, wanted, need.cost, need.minutes)
 
     def _kinds_of_work(self, leaf: Hours) -> frozenset[tuple[str, str]]:
         operations = leaf.operations or {self.question.operation}
@@ -524,6 +548,66 @@ class _Finder:
                     return None
                 needed = max(needed, fresh)
         return needed
+
+
+COVERS = ("any", "class", "model")
+"""From what covers least to what covers most: a certificate for this very model is one for its class."""
+
+
+def _each_once(leaves: Iterable[Leaf]) -> list[Leaf]:
+    """What to obtain for the leaves, put together where one thing does for two; the first in the file names it."""
+    found: list[Leaf] = []
+    for leaf in leaves:
+        for place, other in enumerate(found):
+            both = _both(other, leaf)
+            if both is not None:
+                costs = [each.cost for each in (other, leaf) if _kind_of_paper(each) == _kind_of_paper(both)]
+                found[place] = replace(both, cost=min(costs, default=max(other.cost, leaf.cost)))
+                break
+        else:
+            found.append(leaf)
+    return found
+
+
+def _both(one: Leaf, other: Leaf) -> Leaf | None:
+    """The first leaf, narrowed so that what it asks for does for the second too; ``None`` if nothing does."""
+    if isinstance(one, Certified) and isinstance(other, Certified):
+        schemes = tuple(each for each in one.schemes if each in other.schemes)
+        if schemes and (one.scope <= other.scope or other.scope <= one.scope):
+            covers = max(one.covers, other.covers, key=COVERS.index)
+            return replace(one, schemes=schemes, scope=one.scope | other.scope, covers=covers)
+    if isinstance(one, Instructed) and isinstance(other, Instructed) and one.topic == other.topic:
+        providers = one.providers & other.providers or one.providers | other.providers
+        if providers <= (one.providers or providers) and providers <= (other.providers or providers):
+            scope = "model" if "model" in (one.scope, other.scope) else one.scope
+            return replace(one, providers=providers, scope=scope)
+    if isinstance(one, Appointed) and isinstance(other, Appointed) and one.duty == other.duty:
+        kinds = one.kinds & other.kinds
+        if kinds:
+            stop_work = one.stop_work_authority or other.stop_work_authority
+            return replace(one, kinds=kinds, stop_work_authority=stop_work)
+    if isinstance(one, SharedLanguage) and isinstance(other, SharedLanguage):
+        languages = one.languages & other.languages
+        if languages or one.languages == other.languages:
+            return replace(one, languages=languages)
+    return None
+
+
+def _kind_of_paper(leaf: Leaf) -> Any:
+    """What is asked for, whatever requirement asks for it."""
+    if isinstance(leaf, Certified):
+        return frozenset(leaf.schemes), leaf.scope, leaf.covers
+    if isinstance(leaf, Appointed):
+        return _kinds_offered(leaf), leaf.duty, leaf.stop_work_authority
+    if isinstance(leaf, Instructed):
+        return leaf.topic, leaf.providers, leaf.scope
+    assert isinstance(leaf, SharedLanguage)
+    return leaf.languages
+
+
+def _kinds_offered(leaf: Appointed) -> list[str]:
+    """Where a plain appointment does, nobody needs one with a document from outside."""
+    return ["duty"] if "duty" in leaf.kinds else sorted(leaf.kinds)
 
 
 def _instruction(leaf: Instructed) -> Sentence:

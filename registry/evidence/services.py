@@ -38,9 +38,6 @@ from registry.language.amounts import duration
 from registry.people.models import Account, Employer, Worker
 from registry.people.telling import tell_workers
 
-DAY_LOCKS = 1024
-"""Workers share this many locks, so that an import of many people cannot use up the server's."""
-
 LARGEST_DOCUMENT = 20 * 1024 * 1024
 AnyRecord = TypeVar("AnyRecord", bound=Record)
 
@@ -197,11 +194,7 @@ def check_hours(*, rows: Sequence[NewHours], recorded_at: datetime, instead_of: 
 def lock_days_of(worker_ids: Iterable[int]) -> None:
     """Let two recordings of one worker's hours wait for each other, until the transaction ends."""
     with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT pg_advisory_xact_lock(hashtextextended('days of workers ' || lock, 0))"
-            " FROM (SELECT unnest(%s::bigint[]) AS lock ORDER BY 1) AS locks",
-            [sorted({each % DAY_LOCKS for each in worker_ids})],
-        )
+        cursor.execute("SELECT evidence_lock_days_of(%s::bigint[])", [sorted(worker_ids)])
 
 
 def insert_hours(*, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None) -> list[HoursEntry]:

@@ -12,6 +12,7 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import connection, transaction
+from django.db.models import Exists, OuterRef, Q, Value
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
@@ -87,49 +88,68 @@ def register_worker(
         same = _same_person_problems(key, date_of_birth, distinct_from, told_to)
         if same:
             raise RecordRefused(same)
-        worker = Worker.objects.create(
-            given_name=given_name,
-            family_name=family_name,
-            name_key=key,
-            date_of_birth=date_of_birth,
-            recorded_at=recorded_at,
-            recorded_by=recorded_by,
-        )
-        worker.refresh_from_db(fields=["number"])
-        return worker
+        return _store_worker(given_name, family_name, date_of_birth, recorded_at, recorded_by)
+
+
+def rehearse_worker(
+    *, given_name: str, family_name: str, date_of_birth: date, recorded_at: datetime, recorded_by: Account | None
+) -> Worker:
+    """Store a person in a transaction that will be rolled back, without asking who else is registered.
+
+    For a dry run: it tells nothing of people on nobody's or another's books, and waits for nobody.
+    """
+    with refusals(), transaction.atomic():
+        return _store_worker(given_name.strip(), family_name.strip(), date_of_birth, recorded_at, recorded_by)
+
+
+def _store_worker(
+    given_name: str,
+    family_name: str,
+    date_of_birth: date | None,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> Worker:
+    worker = Worker.objects.create(
+        given_name=given_name,
+        family_name=family_name,
+        name_key=name_key(given_name, family_name),
+        date_of_birth=date_of_birth,
+        recorded_at=recorded_at,
+        recorded_by=recorded_by,
+    )
+    worker.refresh_from_db(fields=["number"])
+    return worker
 
 
 def _same_person_problems(
     key: str, date_of_birth: date | None, distinct_from: Collection[int], told_to: Employer | None
 ) -> list[Problem]:
-    """Why this may be somebody who is registered already; who it is, is told to whom it concerns."""
+    """Why this may be somebody who is registered already; who it is, is told to whom it concerns.
+
+    One statement, by an index, whatever number of people have the name.
+    """
+    alike = Worker.objects.filter(name_key=key)
+    if date_of_birth is not None:
+        alike = alike.filter(Q(date_of_birth=None) | Q(date_of_birth=date_of_birth))
+    ever = Employment.objects.current().filter(worker=OuterRef("pk"), employer=told_to)
     problems = []
-    for other in Worker.objects.filter(name_key=key).order_by("id"):
-        if told_to is not None and not _ever_employed(other, told_to):
-            if date_of_birth is None or other.date_of_birth in (None, date_of_birth):
-                sentence = _(
-                    "Somebody of this name and date of birth is registered already. If it is this person, give the"
-                    " number too, which stands on their transcript; else ask the registrar."
-                )
-                problems.append(Problem("number", "worker_is_registered_once", sentence))
-            continue
+    for other in alike.annotate(concerns=Value(True) if told_to is None else Exists(ever)).order_by("id"):
         named = f"{other.number} {other}"
-        if date_of_birth is None or other.date_of_birth is None:
-            if other.pk in distinct_from:
-                continue
+        if not other.concerns:
+            sentence = _(
+                "Somebody of this name and date of birth is registered already. If it is this person, give the"
+                " number too, which stands on their transcript; else ask the registrar."
+            )
+            problems.append(Problem("number", "worker_is_registered_once", sentence))
+        elif date_of_birth is not None and date_of_birth == other.date_of_birth:
+            sentence = _("%(person)s has the same name and date of birth.") % {"person": named}
+            problems.append(Problem("family_name", "worker_is_registered_once", sentence))
+        elif other.pk not in distinct_from:
             sentence = _(
                 "%(person)s has the same name and a date of birth is missing: say whether they are two people."
             ) % {"person": named}
-        elif date_of_birth == other.date_of_birth:
-            sentence = _("%(person)s has the same name and date of birth.") % {"person": named}
-        else:
-            continue
-        problems.append(Problem("family_name", "worker_is_registered_once", sentence))
+            problems.append(Problem("family_name", "worker_is_registered_once", sentence))
     return problems
-
-
-def _ever_employed(worker: Worker, employer: Employer) -> bool:
-    return Employment.objects.current().filter(worker=worker, employer=employer).exists()
 
 
 def employ(

@@ -71,9 +71,7 @@ def test_a_signature_after_the_certificate_ended_does_not_count_for_a_neighbour_
     ],
     ids=lambda other: next(iter(other)),
 )
-def test_whatever_tells_two_entries_apart_each_is_judged_as_if_it_were_alone(
-    order: int, other: Any, zone: Any = None
-) -> None:
+def test_whatever_tells_two_entries_apart_each_is_judged_as_if_it_were_alone(order: int, other: Any) -> None:
     """An entry of one hour that differs in one field does not change what becomes of another."""
     strict = standard_of(
         hours_leaf(scope="any", operations="any", minimum_minutes=120),

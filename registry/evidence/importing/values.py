@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.evidence.apart.tables import Unreadable, Value
 from registry.evidence.importing.columns import folded
-from registry.evidence.importing.reading import Unreadable, Value
 
 DAY_FIRST, MONTH_FIRST = "day-first", "month-first"
 DATE_ORDERS = (DAY_FIRST, MONTH_FIRST)

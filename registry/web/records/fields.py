@@ -22,7 +22,7 @@ from django.utils.translation import gettext_lazy as _
 from registry.database.errors import RecordRefused
 from registry.equipment.models import Site
 from registry.evidence.models import Document
-from registry.evidence.uploads import Upload, inspect_upload, keep_upload
+from registry.evidence.uploads import Upload, inspect_upload, keep_upload, owner_of
 from registry.language.words import language_name, language_names, language_tag, set_apart
 from registry.people.finding import MOST_ALIKE, people_meant
 from registry.people.models import Account, Worker
@@ -72,7 +72,13 @@ class ListedOrNamedInput(forms.Widget):
         if chosen not in {each.name for each in listed}:
             chosen, written = "", written or chosen
         attributes = self.build_attrs(self.attrs, attrs)
-        shown = {"name": name, "listed": listed, "chosen": chosen, "written": written, "attributes": flatatt(attributes)}
+        shown = {
+            "name": name,
+            "listed": listed,
+            "chosen": chosen,
+            "written": written,
+            "attributes": flatatt(attributes),
+        }
         return render_to_string("registry/listed_or_named.html", {**shown, "id": attributes.get("id", name)})
 
     def value_from_datadict(self, data: Any, files: Any, name: str) -> list[str]:
@@ -199,7 +205,7 @@ class ScanForm(forms.Form):
         file = self.cleaned_data.get("document")
         if file:
             try:
-                self._upload = inspect_upload(name=file.name, content=file.read())
+                self._upload = inspect_upload(name=file.name, content=file.read(), owner=owner_of(self.account))
             except RecordRefused as refused:
                 raise ValidationError([each.message for each in refused.problems]) from refused
         return file

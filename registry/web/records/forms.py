@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from hashlib import sha256
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -24,10 +25,11 @@ from registry.database.errors import RecordRefused
 from registry.eligibility.calendar import local_date
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, CraneModel, Maker, Site
-from registry.evidence.importing import ImportOptions
+from registry.evidence.apart.running import Stopped, turn
+from registry.evidence.importing import FileRefused, ImportOptions, TableReading
 from registry.evidence.importing.columns import Field
+from registry.evidence.importing.kind import Kind
 from registry.evidence.importing.preview import Heading
-from registry.evidence.importing.reading import LARGEST_UPLOADED_PART
 from registry.evidence.importing.values import DAY_FIRST, MONTH_FIRST
 from registry.evidence.importing.words import field_in_words
 from registry.evidence.kinds import kind_of
@@ -41,7 +43,8 @@ from registry.evidence.models import (
     StandDown,
 )
 from registry.evidence.services import NewHours
-from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload
+from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload, owner_of
+from registry.language.amounts import amount
 from registry.language.words import choices_of
 from registry.people.models import Account, Employer, Worker
 from registry.web.forms import REPEATED, Day, SiteInstant, at_site
@@ -607,7 +610,13 @@ class OwnAssessmentForm(AssessmentForm):
             found = DRAWING.fullmatch(drawn) if len(drawn) <= LARGEST_DRAWING else None
             try:
                 content = base64.b64decode(found[1], validate=True) if found else b""
-                self.drawing = inspect_upload(name="signature.png", content=content, accept={PNG}, field="drawn")
+                self.drawing = inspect_upload(
+                    name="signature.png",
+                    content=content,
+                    owner=owner_of(self.account),
+                    accept={PNG},
+                    field="drawn",
+                )
             except (binascii.Error, RecordRefused) as error:
                 raise ValidationError(gettext("The drawn signature cannot be read; draw it again.")) from error
         return drawn
@@ -749,17 +758,47 @@ class TableForm(forms.Form):
         widget=forms.FileInput(attrs={"accept": ".csv,.xlsx,text/csv"}),
     )
 
-    def __init__(self, *args: Any, kinds: dict[str, Any], **options: Any) -> None:
+    def __init__(self, *args: Any, kinds: dict[str, type[Kind]], account: Account, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["kind"].choices = [(each, gettext(each)) for each in kinds]  # type: ignore[attr-defined]
+        self.kinds, self.account = kinds, account
+        self.fields["kind"].choices = [  # type: ignore[attr-defined]
+            (
+                name,
+                gettext("%(kind)s, at most %(rows)s rows") % {"kind": gettext(name), "rows": amount(kind.most_rows)},
+            )
+            for name, kind in kinds.items()
+        ]
 
     def clean_file(self) -> Any:
         file = self.cleaned_data["file"]
         try:
-            self.upload = inspect_upload(name=file.name, content=file.read(), accept=TABLES, field="file")
+            self.upload = inspect_upload(
+                name=file.name, content=file.read(), owner=owner_of(self.account), accept=TABLES, field="file"
+            )
         except RecordRefused as refused:
             raise ValidationError([each.message for each in refused.problems]) from refused
         return file
+
+    def keep(self, now: datetime) -> Document | None:
+        """Keep the table with its rows as they are read, unless reading had to be stopped: then nothing is kept.
+
+        A table that is kept although it cannot be read may be in another encoding, or have several sheets.
+        """
+        content = self.upload.content
+        reading = TableReading(
+            lambda: content,
+            sha256(content).hexdigest(),
+            sheet=None,
+            encoding=None,
+            most_rows=self.kinds[self.cleaned_data["kind"]].most_rows,
+        )
+        try:
+            with turn(owner_of(self.account)):
+                reading.read()
+        except (FileRefused, Stopped) as refused:
+            self.add_error("file", refused.message)
+            return None
+        return keep_upload(upload=self.upload, recorded_at=now, recorded_by=self.account)
 
 
 class MappingForm(forms.Form):
@@ -827,7 +866,6 @@ class MappingForm(forms.Form):
             encoding=given["encoding"] or None,
             partial=given["partial"],
             signatures=False,
-            largest=LARGEST_UPLOADED_PART,
         )
 
     def _mapping(self) -> dict[str, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any
@@ -20,10 +19,12 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access, record_access
 from registry.evidence import assessing, corrections, countersigning, services
-from registry.evidence.importing import KINDS, FileRefused, ImportOptions, headings_of, import_file
-from registry.evidence.importing.reading import LARGEST_UPLOADED_PART
+from registry.evidence.apart.running import Stopped, turn
+from registry.evidence.apart.tables import Row
+from registry.evidence.importing import KINDS, FileRefused, ImportOptions, ImportReport, TableReading, headings_of
+from registry.evidence.importing import import_table as bring_in_table
 from registry.evidence.models import Assessment, Document
-from registry.evidence.uploads import keep_upload
+from registry.evidence.uploads import owner_of
 from registry.people import services as people
 from registry.people.models import Account, Worker
 from registry.people.second_factor import has_second_factor
@@ -498,66 +499,92 @@ def _after_correction(account: Account, record: Any) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def import_upload(request: HttpRequest, *, account: Account) -> HttpResponse:
     record_access.recording_employer(account)
-    form = TableForm(posted(request), _files(request), kinds=_importable())
+    form = TableForm(posted(request), _files(request), kinds=_importable(), account=account)
+    if form.is_bound and not within_limit(request, "table"):
+        return _too_many_tables(request)
     if form.is_valid():
-        kept = keep_upload(upload=form.upload, recorded_at=timezone.now(), recorded_by=account)
-        return redirect("import_table", kind=form.cleaned_data["kind"], document_id=kept.pk)
+        kept = form.keep(timezone.now())
+        if kept is not None:
+            return redirect("import_table", kind=form.cleaned_data["kind"], document_id=kept.pk)
     return render(request, "records/import.html", {"form": form}, status=status_of(form))
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def import_table(request: HttpRequest, *, account: Account, kind: str, document_id: int) -> HttpResponse:
+    """The columns of a table, and what it would bring in: that is weighed only when a form asks for it."""
     employer = record_access.recording_employer(account)
     table = record_access.uploaded_table(account, document_id)
     if kind not in _importable():
         return render(request, "registry/problem.html", {"message": _("There is no such record.")}, status=404)
-    options, refused = _reading(request), ""
+    if request.method == "POST" and not _may_look(request, kind):
+        return _too_many_tables(request)
+    reading = _reading(request, kind, table)
+    shown: dict[str, Any] = {"kind": kind, "table": table, "employer": employer, "refused": "", "report": None}
+    header: Row | None = None
     try:
-        headings = headings_of(kind, io.BytesIO(bytes(table.content)), options=options)
-    except FileRefused as error:
-        headings, refused = [], error.message
-    fields = KINDS[kind].fields_read(options)
-    form = MappingForm(posted(request), headings=headings, fields=fields)
-    report = None
-    # A first look before anything is chosen: with the columns as they were recognised.
-    looking = form if form.is_bound else MappingForm(form.untouched(), headings=headings, fields=fields)
-    if not refused and looking.is_valid():
-        try:
-            report = import_file(
-                kind,
-                io.BytesIO(bytes(table.content)),
-                employer=employer,
-                recorded_at=timezone.now(),
-                recorded_by=account,
-                options=looking.options(),
-                dry_run=request.POST.get("do") != "import",
-                name=table.name,
-                preview=PREVIEWED,
-            )
-        except FileRefused as error:
-            refused = error.message
-    shown = {
-        "form": form,
-        "kind": kind,
-        "table": table,
-        "report": report,
-        "refused": refused,
-        "headings": headings,
-        "employer": employer,
-    }
+        if request.method == "POST":
+            with turn(owner_of(account)):
+                header = reading.read().first_row()
+                form = _mapping(request, kind, header)
+                if form.is_valid():
+                    shown["report"] = _brought_in(request, kind, table, reading, form, account)
+        elif known := reading.known():
+            header = known.first_row()
+    except (FileRefused, Stopped) as error:
+        shown["refused"] = error.message
+    form = _mapping(request, kind, header)
+    form.is_valid()
+    shown |= {"form": form, "headings": form.headings}
     return render(request, "records/import_table.html", shown, status=status_of(form))
 
 
-def _reading(request: HttpRequest) -> ImportOptions:
-    """How the headings are read, before their fields are known; the form refuses an encoding not on its list."""
+def _brought_in(
+    request: HttpRequest, kind: str, table: Document, reading: TableReading, form: MappingForm, account: Account
+) -> ImportReport:
+    report = bring_in_table(
+        kind,
+        reading.table,
+        employer=record_access.recording_employer(account),
+        recorded_at=timezone.now(),
+        recorded_by=account,
+        options=form.options(),
+        dry_run=request.POST.get("do") != "import",
+        name=table.name,
+        preview=PREVIEWED,
+    )
+    if report.written:
+        reading.forget()
+    return report
+
+
+def _mapping(request: HttpRequest, kind: str, header: Row | None) -> MappingForm:
+    options = ImportOptions(signatures=False)
+    headings = [] if header is None else headings_of(kind, header, options=options)
+    return MappingForm(posted(request), headings=headings, fields=KINDS[kind].fields_read(options))
+
+
+def _reading(request: HttpRequest, kind: str, table: Document) -> TableReading:
+    """How the table is read, before its fields are known; the form refuses an encoding not on its list."""
     chosen = request.POST.get("encoding", "")
-    return ImportOptions(
+    return TableReading(
+        lambda: bytes(table.content),
+        table.sha256,
         sheet=request.POST.get("sheet") or None,
         encoding=chosen if chosen and chosen in dict(ENCODINGS) else None,
-        signatures=False,
-        largest=LARGEST_UPLOADED_PART,
+        most_rows=KINDS[kind].most_rows,
     )
+
+
+def _may_look(request: HttpRequest, kind: str) -> bool:
+    """Counts a look, and an import of people more narrowly: that asks for each whether they are registered."""
+    people_asked_about = kind == "workers" and request.POST.get("do") == "import"
+    return within_limit(request, "table") and (not people_asked_about or within_limit(request, "import_people"))
+
+
+def _too_many_tables(request: HttpRequest) -> HttpResponse:
+    sentence = _("Too many tables were looked through from here. Try again in an hour.")
+    return render(request, "registry/problem.html", {"message": sentence}, status=429)
 
 
 def _importable() -> dict[str, Any]:

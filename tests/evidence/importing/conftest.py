@@ -14,8 +14,8 @@ from registry.equipment.services import register_crane, register_maker, register
 from registry.evidence.importing import ImportOptions, ImportReport, import_file
 from registry.evidence.models import Document
 from registry.evidence.services import attach_document
-from registry.people.models import Employer, Worker
-from registry.people.services import register_employer, register_worker
+from registry.people.models import Account, Employer, Worker
+from registry.people.services import employ, register_employer, register_worker
 
 NOW = datetime(2026, 11, 20, 12, 0, tzinfo=UTC)
 
@@ -31,7 +31,15 @@ class Yard:
     signer: Worker
     scan: Document
 
-    def bring_in(self, kind: str, content: bytes, *, dry_run: bool = False, **options: Any) -> ImportReport:
+    def bring_in(
+        self,
+        kind: str,
+        content: bytes,
+        *,
+        dry_run: bool = False,
+        recorded_by: Account | None = None,
+        **options: Any,
+    ) -> ImportReport:
         """As the registrar brings it in, with the scan of the paper that the signatures stand on."""
         options.setdefault("document", self.scan)
         return import_file(
@@ -39,7 +47,7 @@ class Yard:
             io.BytesIO(content),
             employer=self.employer,
             recorded_at=NOW,
-            recorded_by=None,
+            recorded_by=recorded_by,
             options=ImportOptions(**options),
             dry_run=dry_run,
         )
@@ -77,9 +85,11 @@ def yard(db: None) -> Yard:
     site = register_site(name="Harbour Yard", time_zone="America/New_York", jurisdiction="US", recorded_at=NOW)
 
     def person(given: str, family: str, born: date) -> Worker:
-        return register_worker(
+        worker = register_worker(
             given_name=given, family_name=family, date_of_birth=born, recorded_at=NOW, recorded_by=None
         )
+        employ(worker=worker, employer=employer, start=date(2019, 1, 1), recorded_at=NOW, recorded_by=None)
+        return worker
 
     return Yard(
         employer=employer,
