@@ -65,7 +65,7 @@ def dispatcher(books: Any) -> Account:
 def entry(books: Any) -> HoursEntry:
     entry = books.hours()
     countersigning.ask_for_countersignature(entries=[entry], of=books.bo, recorded_at=books.now, recorded_by=None)
-    return entry  # type: ignore[no-any-return]
+    return entry
 
 
 @pytest.fixture
