@@ -9,7 +9,6 @@ is told on that page alone.
 
 from __future__ import annotations
 
-import logging
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -19,6 +18,7 @@ from datetime import datetime
 from functools import partial
 from zoneinfo import ZoneInfo
 
+import structlog
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.db import transaction
@@ -31,7 +31,7 @@ from registry.database.readers import as_the_register
 from registry.language.amounts import instant
 from registry.people.models import Account, Worker
 
-logger = logging.getLogger(__name__)
+events: structlog.stdlib.BoundLogger = structlog.get_logger("registry.events")
 
 UTC = ZoneInfo("UTC")
 
@@ -183,6 +183,6 @@ def _hand_over(what: str, message: EmailMessage) -> bool:
         message.send()
     except Exception as error:
         # The error may hold the address: only its kind is logged.
-        logger.error("mail_not_sent", extra={"what": what, "error": type(error).__name__})
+        events.error("mail_not_sent", what=what, error=type(error).__name__)
         return False
     return True
