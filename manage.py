@@ -3,10 +3,15 @@
 
 import os
 import sys
+import traceback
+
+# Of `decide` a status of 1 says that somebody is refused: what keeps it from answering has a status of its own.
+FAILED = 70 if sys.argv[1:2] == ["decide"] else 1
 
 # Kept to old syntax on purpose: an old Python must get as far as this sentence.
 if sys.version_info < (3, 11):
-    sys.exit("This registry needs Python 3.11 or newer; this is Python %d.%d." % sys.version_info[:2])
+    sys.stderr.write("This registry needs Python 3.11 or newer; this is Python %d.%d.\n" % sys.version_info[:2])
+    sys.exit(FAILED)
 
 
 def main():
@@ -29,4 +34,13 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except SystemExit as leaving:
+        if not isinstance(leaving.code, str):
+            raise
+        sys.stderr.write(leaving.code + "\n")
+        sys.exit(FAILED)
+    except Exception:
+        traceback.print_exc()
+        sys.exit(FAILED)

@@ -150,6 +150,12 @@ def require_sees_whole_crew(account: Account) -> None:
         raise NotAllowed(_("The crew sheet is for the employer and the inspector."))
 
 
+def require_sees_twins(account: Account) -> None:
+    """Raise :class:`NotAllowed` for all but the registrar and inspectors: others are not told who is registered."""
+    if account.kind not in ("registrar", "inspector"):
+        raise NotAllowed(_("Only the registrar and inspectors see who may be registered twice."))
+
+
 def require_may_assign(account: Account, job: Job) -> None:
     """Raise :class:`NotAllowed` unless the job is the account's own employer's."""
     if employer_of(account).pk != job.employer_id:

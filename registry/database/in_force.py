@@ -68,7 +68,8 @@ def _lines(name: str, found: dict[str, str], needed: dict[str, str]) -> str:
 
 
 def _cut(line: str) -> str:
-    return line if len(line) <= LONGEST_LINE else f"{line[:LONGEST_LINE]} …"
+    # How it begins says what it is; how it ends, often what is different.
+    return line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 40]} … {line[-40:]}"
 
 
 def _of_the_role(cursor: Cursor) -> list[str]:

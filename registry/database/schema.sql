@@ -127,6 +127,7 @@ CREATE TRIGGER leaving_follows_the_assignment BEFORE INSERT ON public.crews_assi
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_assignmentevent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{reason,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER state_follows_event AFTER INSERT ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION crews_state_follows_event();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_assignmentevent FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{kind}', '{reason}', '{}');
 GRANT INSERT, SELECT ON TABLE crews_assignmentevent TO registry_application;
 
 --- table crews_assignmentstate
@@ -157,6 +158,7 @@ CREATE INDEX crews_assignmentstate_job_id_5d046b0e ON public.crews_assignmentsta
 CREATE INDEX crews_assignmentstate_slot_id_de2f9826 ON public.crews_assignmentstate USING btree (slot_id);
 CREATE INDEX crews_assignmentstate_worker_id_f9e388a6 ON public.crews_assignmentstate USING btree (worker_id);
 CREATE INDEX standing_decision ON public.crews_assignmentstate USING btree (decision_id) WHERE ((standing)::text = 'standing'::text);
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_assignmentstate FOR EACH ROW WHEN (registry_hides_characters(concat(new.role, new.standing), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role,standing}', '{reason}', '{}');
 CREATE TRIGGER trainee_follows_erector AFTER UPDATE ON public.crews_assignmentstate FOR EACH ROW EXECUTE FUNCTION crews_trainee_follows_erector();
 GRANT SELECT ON TABLE crews_assignmentstate TO registry_application;
 
@@ -198,6 +200,7 @@ CREATE TRIGGER decision_dependencies AFTER INSERT ON public.crews_decision FOR E
 CREATE TRIGGER decision_is_sealed BEFORE INSERT ON public.crews_decision FOR EACH ROW EXECUTE FUNCTION crews_decision_is_sealed();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_decision REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{statement,seal,worker_id,decided_by_id,evidence_versions,holds_until}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_decision FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_decision FOR EACH ROW WHEN (registry_hides_characters(concat(new.role, new.operation, new.jurisdiction, new.outcome), ''::text, concat(new.evidence_versions))) EXECUTE FUNCTION registry_text_is_plain('{role,operation,jurisdiction,outcome}', '{}', '{evidence_versions}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.crews_decision REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE crews_decision ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
@@ -219,6 +222,7 @@ CREATE TABLE crews_decisiondependency (
 CREATE INDEX crews_decis_subject_6159d8_idx ON public.crews_decisiondependency USING btree (subject, decision_id);
 CREATE INDEX crews_decisiondependency_decision_id_99a8e3db ON public.crews_decisiondependency USING btree (decision_id);
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_decisiondependency FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_decisiondependency FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.subject), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{subject}', '{}');
 ALTER TABLE crews_decisiondependency ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM crews_decision decision WHERE (decision.id = crews_decisiondependency.decision_id)))));
@@ -266,6 +270,7 @@ CREATE TRIGGER job_fits_its_site BEFORE INSERT ON public.crews_job FOR EACH ROW 
 CREATE TRIGGER job_is_planned_once BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION crews_job_is_planned_once();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_job REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{description,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_job FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_job FOR EACH ROW WHEN (registry_hides_characters(concat(new.operation, new.configuration, new.standard_key), concat(new.description), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{operation,configuration,standard_key}', '{description}', '{}');
 GRANT INSERT, SELECT ON TABLE crews_job TO registry_application;
 
 --- table crews_refusal
@@ -316,6 +321,7 @@ CREATE TABLE crews_slot (
 CREATE INDEX crews_slot_job_id_205abe95 ON public.crews_slot USING btree (job_id);
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_slot REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_slot FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_slot FOR EACH ROW WHEN (registry_hides_characters(concat(new.role), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role}', '{}', '{}');
 GRANT INSERT, SELECT ON TABLE crews_slot TO registry_application;
 
 --- table database_cache
@@ -347,6 +353,7 @@ CREATE TABLE database_register (
     CONSTRAINT database_register_pkey PRIMARY KEY ("only")
 );
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.database_register FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.database_register FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.number), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{number}', '{}');
 GRANT SELECT ON TABLE database_register TO registry_application;
 
 --- table django_content_type
@@ -395,6 +402,7 @@ CREATE INDEX equipment_crane_model_id_6335416b ON public.equipment_crane USING b
 CREATE TRIGGER ledger_append AFTER INSERT ON public.equipment_crane REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.equipment_crane FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.equipment_crane FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.equipment_crane FOR EACH ROW WHEN (registry_hides_characters(concat(new.serial_number), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{serial_number}', '{}', '{}');
 GRANT INSERT, SELECT ON TABLE equipment_crane TO registry_application;
 
 --- table equipment_cranemodel
@@ -413,6 +421,7 @@ CREATE INDEX equipment_cranemodel_maker_id_8730ad79 ON public.equipment_cranemod
 CREATE TRIGGER ledger_append AFTER INSERT ON public.equipment_cranemodel REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.equipment_cranemodel FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.equipment_cranemodel FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.equipment_cranemodel FOR EACH ROW WHEN (registry_hides_characters(concat(new.designation, new.crane_class, new.configurations), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{designation,crane_class,configurations}', '{}', '{}');
 GRANT INSERT, SELECT ON TABLE equipment_cranemodel TO registry_application;
 
 --- table equipment_craneplacement
@@ -475,6 +484,7 @@ CREATE TRIGGER family_is_the_makers_own BEFORE INSERT ON public.equipment_family
 CREATE TRIGGER ledger_append AFTER INSERT ON public.equipment_familydeclaration REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.equipment_familydeclaration FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.equipment_familydeclaration FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.equipment_familydeclaration FOR EACH ROW WHEN (registry_hides_characters(concat(new.document), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{document}', '{}', '{}');
 GRANT INSERT, SELECT ON TABLE equipment_familydeclaration TO registry_application;
 
 --- table equipment_maker
@@ -489,6 +499,7 @@ CREATE INDEX equipment_maker_name_5d2ff2d0_like ON public.equipment_maker USING 
 CREATE TRIGGER ledger_append AFTER INSERT ON public.equipment_maker REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.equipment_maker FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.equipment_maker FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.equipment_maker FOR EACH ROW WHEN (registry_hides_characters(concat(new.name), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{name}', '{}', '{}');
 GRANT INSERT, SELECT ON TABLE equipment_maker TO registry_application;
 
 --- table equipment_site
@@ -505,6 +516,7 @@ CREATE TABLE equipment_site (
 CREATE TRIGGER ledger_append AFTER INSERT ON public.equipment_site REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.equipment_site FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.equipment_site FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.equipment_site FOR EACH ROW WHEN (registry_hides_characters(concat(new.name, new.time_zone, new.jurisdiction, new.working_language), concat(new.address), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{name,time_zone,jurisdiction,working_language}', '{address}', '{}');
 CREATE TRIGGER time_zone_is_known BEFORE INSERT ON public.equipment_site FOR EACH ROW EXECUTE FUNCTION equipment_time_zone_is_known();
 GRANT INSERT, SELECT ON TABLE equipment_site TO registry_application;
 
@@ -559,6 +571,7 @@ CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_a
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,appointed_by}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_appointment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_appointment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_appointment FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind, new.duty, new.appointed_by), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{kind,duty,appointed_by}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_appointment ENABLE ROW LEVEL SECURITY;
@@ -623,6 +636,7 @@ CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_a
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,assessor_id,tasks,signature}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_assessment FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind, new.role, new.configuration, new.operations, new.outcome, new.third_party, new.signature), ''::text, concat(new.tasks))) EXECUTE FUNCTION registry_text_is_plain('{kind,role,configuration,operations,outcome,third_party,signature}', '{}', '{tasks}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_assessment ENABLE ROW LEVEL SECURITY;
@@ -696,6 +710,7 @@ CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_c
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_certification REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,number}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_certification FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_certification FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_certification FOR EACH ROW WHEN (registry_hides_characters(concat(new.scheme, new.number, new.issuer, new.scope, new.covers_classes), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{scheme,number,issuer,scope,covers_classes}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certification REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certification REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certification ENABLE ROW LEVEL SECURITY;
@@ -736,6 +751,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_certificationstatus
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER status_is_the_workers BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION evidence_reference_is_the_workers();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_certificationstatus FOR EACH ROW WHEN (registry_hides_characters(concat(new.status), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{status}', '{reason}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certificationstatus ENABLE ROW LEVEL SECURITY;
@@ -766,6 +782,7 @@ CREATE TRIGGER is_about_the_same_worker BEFORE INSERT ON public.evidence_correct
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_correctionanswer REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{reason,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_correctionanswer FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_correctionanswer FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correctionanswer FOR EACH ROW WHEN (registry_hides_characters(concat(new.outcome), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{outcome}', '{reason}', '{}');
 ALTER TABLE evidence_correctionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_correctionrequest request WHERE (request.id = evidence_correctionanswer.request_id)))));
@@ -799,6 +816,7 @@ CREATE TRIGGER is_about_the_workers_record BEFORE INSERT ON public.evidence_corr
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_correctionrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,what_is_wrong,what_it_should_be}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_correctionrequest FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_correctionrequest FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correctionrequest FOR EACH ROW WHEN (registry_hides_characters(concat(new.record_kind), concat(new.what_is_wrong, new.what_it_should_be), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{record_kind}', '{what_is_wrong,what_it_should_be}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_correctionrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE evidence_correctionrequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
@@ -887,6 +905,7 @@ CREATE TRIGGER is_in_the_persons_name BEFORE INSERT ON public.evidence_deniedsig
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_deniedsignature REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{by_id,reason,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW WHEN (registry_hides_characters(concat(new.record_kind), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{record_kind}', '{reason}', '{}');
 ALTER TABLE evidence_deniedsignature ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (((record_kind)::text = 'countersignature'::text) AND (EXISTS ( SELECT FROM evidence_countersignature signature WHERE (signature.id = evidence_deniedsignature.record_id)))) OR (((record_kind)::text = 'assessment'::text) AND (EXISTS ( SELECT FROM evidence_assessment assessment WHERE (assessment.id = evidence_deniedsignature.record_id))))));
@@ -914,6 +933,7 @@ CREATE TRIGGER document_is_whole BEFORE INSERT ON public.evidence_document FOR E
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_document REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{name,recorded_by_id}', '{content}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_document FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_document FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_document FOR EACH ROW WHEN (registry_hides_characters(concat(new.name, new.media_type, new.sha256), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{name,media_type,sha256}', '{}', '{}');
 GRANT INSERT, SELECT ON TABLE evidence_document TO registry_application;
 
 --- table evidence_entryobjection
@@ -938,6 +958,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_entryobjection REFE
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION evidence_signer_is_another('by_id');
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_entryobjection FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
 ALTER TABLE evidence_entryobjection ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_entryobjection.entry_id)))));
@@ -953,6 +974,7 @@ CREATE TABLE evidence_evidenceversion (
 );
 CREATE INDEX evidence_evidenceversion_subject_b1fbc7c9_like ON public.evidence_evidenceversion USING btree (subject text_pattern_ops);
 CREATE TRIGGER hold_affected AFTER INSERT OR UPDATE ON public.evidence_evidenceversion FOR EACH ROW EXECUTE FUNCTION crews_hold_affected();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_evidenceversion FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.subject), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{subject}', '{}');
 GRANT SELECT ON TABLE evidence_evidenceversion TO registry_application;
 
 --- table evidence_hoursentry
@@ -1013,6 +1035,7 @@ CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_h
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_hoursentry REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,issuer,imported_line}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_hoursentry FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_hoursentry FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_hoursentry FOR EACH ROW WHEN (registry_hides_characters(concat(new.configuration, new.operation, new.capacity, new.origin, new.issuer, new.imported_line), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{configuration,operation,capacity,origin,issuer,imported_line}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_hoursentry REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_hoursentry REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_hoursentry ENABLE ROW LEVEL SECURITY;
@@ -1062,6 +1085,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_instruction REFEREN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_instruction FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_instruction FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER retraining_is_the_workers BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN ((new.after_stand_down_id IS NOT NULL)) EXECUTE FUNCTION evidence_reference_is_the_workers();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_instruction FOR EACH ROW WHEN (registry_hides_characters(concat(new.topic, new.provider, new.provider_name), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{topic,provider,provider_name}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_instruction ENABLE ROW LEVEL SECURITY;
@@ -1088,6 +1112,7 @@ CREATE INDEX evidence_objectionanswer_recorded_by_id_0a512b25 ON public.evidence
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_objectionanswer REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{reply,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_objectionanswer FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_objectionanswer FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_objectionanswer FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reply), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reply}', '{}');
 ALTER TABLE evidence_objectionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_entryobjection objection WHERE (objection.id = evidence_objectionanswer.objection_id)))));
@@ -1126,6 +1151,7 @@ CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_s
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,reason}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdown FOR EACH ROW WHEN (registry_hides_characters(concat(new.role), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role}', '{reason}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_standdown ENABLE ROW LEVEL SECURITY;
@@ -1154,6 +1180,7 @@ CREATE INDEX inspection_inspectionfile_recorded_by_id_defbf526 ON public.inspect
 CREATE TRIGGER ledger_append AFTER INSERT ON public.inspection_inspectionfile REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{purpose,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.inspection_inspectionfile FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.inspection_inspectionfile FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.inspection_inspectionfile FOR EACH ROW WHEN (registry_hides_characters(concat(new.reference), concat(new.purpose), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{reference}', '{purpose}', '{}');
 GRANT INSERT, SELECT ON TABLE inspection_inspectionfile TO registry_application;
 
 --- table inspection_look
@@ -1183,6 +1210,7 @@ CREATE INDEX looks_at_a_worker ON public.inspection_look USING btree (worker_id,
 CREATE TRIGGER ledger_append AFTER INSERT ON public.inspection_look REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.inspection_look FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.inspection_look FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.inspection_look FOR EACH ROW WHEN (registry_hides_characters(concat(new.what), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{what}', '{}', '{}');
 ALTER TABLE inspection_look ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (recorded_by_id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR ((worker_id IS NULL) AND ((EXISTS ( SELECT FROM (crews_slot slot JOIN crews_assignment assignment ON ((assignment.slot_id = slot.id))) WHERE ((slot.job_id = inspection_look.job_id) AND (assignment.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))) OR (EXISTS ( SELECT FROM ((crews_slot slot JOIN crews_refusal refusal ON ((refusal.slot_id = slot.id))) JOIN crews_decision decision ON ((decision.id = refusal.decision_id))) WHERE ((slot.job_id = inspection_look.job_id) AND (decision.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))))) OR ((EXISTS ( SELECT FROM people_account looker WHERE ((looker.id = inspection_look.recorded_by_id) AND ((looker.kind)::text = 'inspector'::text)))) AND ((EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = inspection_look.worker_id))) OR (EXISTS ( SELECT FROM crews_job job WHERE ((job.id = inspection_look.job_id) AND (job.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)))))))));
@@ -1235,6 +1263,7 @@ CREATE INDEX ledger_erasure_by_subject ON public.ledger_erasure USING btree (sub
 CREATE INDEX ledger_erasure_recorded_by_id_b00081b3 ON public.ledger_erasure USING btree (recorded_by_id);
 CREATE TRIGGER ledger_append AFTER INSERT ON public.ledger_erasure REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.ledger_erasure FOR EACH ROW EXECUTE FUNCTION ledger_refuse_change();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.ledger_erasure FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.subject, new.ground), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{subject,ground}', '{}');
 GRANT SELECT ON TABLE ledger_erasure TO registry_application;
 
 --- table ledger_leaf
@@ -1283,6 +1312,7 @@ CREATE TABLE ledger_signingkey (
 CREATE INDEX ledger_signingkey_verifier_key_990c93ed_like ON public.ledger_signingkey USING btree (verifier_key text_pattern_ops);
 CREATE TRIGGER ledger_append AFTER INSERT ON public.ledger_signingkey REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.ledger_signingkey FOR EACH ROW EXECUTE FUNCTION ledger_refuse_change();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.ledger_signingkey FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.name, new.verifier_key), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{name,verifier_key}', '{}');
 GRANT INSERT, SELECT ON TABLE ledger_signingkey TO registry_application;
 
 --- table mfa_authenticator
@@ -1327,6 +1357,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.notices_attachedprocedure RE
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_attachedprocedure FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_attachedprocedure FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_attachedprocedure FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_attachedprocedure FOR EACH ROW WHEN (registry_hides_characters(concat(new.title), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{title}', '{}', '{}');
 GRANT INSERT, SELECT ON TABLE notices_attachedprocedure TO registry_application;
 
 --- table notices_jobparty
@@ -1360,6 +1391,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.notices_jobparty REFERENCING
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_jobparty FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_jobparty FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_jobparty FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_jobparty FOR EACH ROW WHEN (registry_hides_characters(concat(new.role, new.name, new.contact_person, new.phone, new.email), concat(new.address), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role,name,contact_person,phone,email}', '{address}', '{}');
 GRANT INSERT, SELECT ON TABLE notices_jobparty TO registry_application;
 
 --- table notices_namedsupervisor
@@ -1413,6 +1445,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.notices_noticeparticulars RE
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_noticeparticulars FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_noticeparticulars FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_noticeparticulars FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_noticeparticulars FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.site_address, new.scope, new.configuration), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{site_address,scope,configuration}', '{}');
 GRANT INSERT, SELECT ON TABLE notices_noticeparticulars TO registry_application;
 
 --- table notices_sentnotice
@@ -1451,6 +1484,7 @@ CREATE TRIGGER matches_its_sha256 BEFORE INSERT ON public.notices_sentnotice FOR
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_sentnotice FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_sentnotice FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_sentnotice FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_sentnotice FOR EACH ROW WHEN (registry_hides_characters(concat(new.rule_key, new.sha256, new.how, new.sent_to), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{rule_key,sha256,how,sent_to}', '{}', '{}');
 GRANT INSERT, SELECT ON TABLE notices_sentnotice TO registry_application;
 
 --- table people_account
@@ -1482,6 +1516,7 @@ CREATE INDEX people_account_employer_id_6f21d1a6 ON public.people_account USING 
 CREATE INDEX people_account_username_e074b194_like ON public.people_account USING btree (username varchar_pattern_ops);
 CREATE INDEX people_account_worker_id_3b5515b1 ON public.people_account USING btree (worker_id);
 CREATE TRIGGER stays_closed BEFORE UPDATE ON public.people_account FOR EACH ROW WHEN ((old.is_active IS DISTINCT FROM new.is_active)) EXECUTE FUNCTION people_account_stays_closed();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_account FOR EACH ROW WHEN (registry_hides_characters(concat(new.password, new.username, new.first_name, new.last_name, new.email, new.kind, new.language), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{password,username,first_name,last_name,email,kind,language}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_account REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 GRANT INSERT, SELECT, UPDATE ON TABLE people_account TO registry_application;
 
@@ -1531,6 +1566,7 @@ CREATE INDEX people_accountevent_recorded_by_id_d0b253b5 ON public.people_accoun
 CREATE TRIGGER ledger_append AFTER INSERT ON public.people_accountevent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{account_id,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_accountevent FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_accountevent FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_accountevent FOR EACH ROW WHEN (registry_hides_characters(concat(new.what), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{what}', '{}', '{}');
 ALTER TABLE people_accountevent ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (account_id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (EXISTS ( SELECT FROM people_account account WHERE ((account.id = people_accountevent.account_id) AND (account.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)))))));
@@ -1557,6 +1593,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.people_closedaccount REFEREN
 CREATE TRIGGER may_be_closed BEFORE INSERT ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION people_account_may_be_closed();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_closedaccount FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
 ALTER TABLE people_closedaccount ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM people_account closed WHERE ((closed.id = people_closedaccount.account_id) AND ((closed.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (closed.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))))));
@@ -1579,6 +1616,7 @@ CREATE INDEX people_employer_name_8fed68a2_like ON public.people_employer USING 
 CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employer REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{responsible_person}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employer FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employer FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_employer FOR EACH ROW WHEN (registry_hides_characters(concat(new.name, new.jurisdiction, new.responsible_person), concat(new.address), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{name,jurisdiction,responsible_person}', '{address}', '{}');
 GRANT INSERT, SELECT ON TABLE people_employer TO registry_application;
 
 --- table people_employment
@@ -1640,6 +1678,7 @@ CREATE TRIGGER checked_from_outside BEFORE INSERT ON public.people_identitycheck
 CREATE TRIGGER ledger_append AFTER INSERT ON public.people_identitycheck REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{account_id,looked_at,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_identitycheck FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_identitycheck FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_identitycheck FOR EACH ROW WHEN (registry_hides_characters(concat(new.looked_at), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{looked_at}', '{}', '{}');
 ALTER TABLE people_identitycheck ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM people_account account WHERE ((account.id = people_identitycheck.account_id) AND ((account.id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (account.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (account.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))))));
@@ -1682,6 +1721,7 @@ CREATE INDEX people_invitation_token_hash_6c55913f_like ON public.people_invitat
 CREATE INDEX people_invitation_worker_id_f9acb9f8 ON public.people_invitation USING btree (worker_id);
 CREATE TRIGGER accepted_once BEFORE UPDATE ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_is_accepted_once();
 CREATE TRIGGER starts_open BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_starts_open();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_invitation FOR EACH ROW WHEN (registry_hides_characters(concat(new.token_hash, new.kind, new.way, new.address), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{token_hash,kind,way,address}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_invitation REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 GRANT INSERT, SELECT, UPDATE ON TABLE people_invitation TO registry_application;
 
@@ -1709,6 +1749,7 @@ CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.people_lan
 CREATE TRIGGER ledger_append AFTER INSERT ON public.people_languageskill REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_languageskill FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_languageskill FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_languageskill FOR EACH ROW WHEN (registry_hides_characters(concat(new.language), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{language}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_languageskill REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.people_languageskill REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE people_languageskill ENABLE ROW LEVEL SECURITY;
@@ -1718,16 +1759,55 @@ CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO reg
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE people_languageskill TO registry_application;
 
+--- table people_possibletwin
+CREATE TABLE people_possibletwin (
+    dates character varying(12) NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    names character varying(12) NOT NULL,
+    other_id bigint NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint,
+    told_apart boolean NOT NULL,
+    worker_id bigint NOT NULL,
+    CONSTRAINT nobody_is_their_own_twin CHECK ((NOT (worker_id = other_id))),
+    CONSTRAINT people_possibletwin_other_id_522e3711_fk_people_worker_id FOREIGN KEY (other_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_possibletwin_pkey PRIMARY KEY (id),
+    CONSTRAINT people_possibletwin_recorded_by_id_cf4c95ed_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_possibletwin_worker_id_459197db_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT two_possible_twins_are_noted_once UNIQUE (worker_id, other_id)
+);
+CREATE INDEX latest_possible_twins ON public.people_possibletwin USING btree (recorded_at DESC, id DESC);
+CREATE INDEX people_possibletwin_other_id_522e3711 ON public.people_possibletwin USING btree (other_id);
+CREATE INDEX people_possibletwin_recorded_by_id_cf4c95ed ON public.people_possibletwin USING btree (recorded_by_id);
+CREATE INDEX people_possibletwin_worker_id_459197db ON public.people_possibletwin USING btree (worker_id);
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_possibletwin REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,other_id,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_possibletwin FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_possibletwin FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_possibletwin FOR EACH ROW WHEN (registry_hides_characters(concat(new.names, new.dates), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{names,dates}', '{}', '{}');
+CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_possibletwin REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
+ALTER TABLE people_possibletwin ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR false));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_possibletwin TO registry_application;
+
 --- table people_worker
 CREATE TABLE people_worker (
     date_of_birth date,
     family_name character varying(100) NOT NULL,
     given_name character varying(100) NOT NULL,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    lookalike_keys text[] NOT NULL,
     name_key character varying(250) NOT NULL,
     number character varying(20) NOT NULL,
     recorded_at timestamp with time zone NOT NULL,
     recorded_by_id bigint,
+    CONSTRAINT a_worker_is_found_by_how_the_name_looks CHECK (((
+CASE
+    WHEN (lookalike_keys IS NULL) THEN NULL::integer
+    ELSE COALESCE(array_length(lookalike_keys, 1), 0)
+END > 0) OR ((name_key)::text = ''::text))),
     CONSTRAINT date_of_birth_is_in_a_year_people_enter CHECK (((date_of_birth >= '1900-01-01'::date) AND (date_of_birth <= '2199-12-31'::date))),
     CONSTRAINT people_worker_number_key UNIQUE (number),
     CONSTRAINT people_worker_pkey PRIMARY KEY (id),
@@ -1739,9 +1819,11 @@ CREATE INDEX people_worker_number_ca2f6cac_like ON public.people_worker USING bt
 CREATE INDEX people_worker_recorded_by_id_d0827436 ON public.people_worker USING btree (recorded_by_id);
 CREATE INDEX worker_by_lower_name ON public.people_worker USING btree (lower((family_name)::text));
 CREATE INDEX worker_by_name ON public.people_worker USING btree (family_name, given_name);
-CREATE TRIGGER ledger_append AFTER INSERT ON public.people_worker REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{number,given_name,family_name,name_key,date_of_birth,recorded_by_id}', '{}');
+CREATE INDEX workers_by_lookalike_key ON public.people_worker USING gin (lookalike_keys);
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_worker REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{number,given_name,family_name,name_key,date_of_birth,recorded_by_id}', '{lookalike_keys}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_worker FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_worker FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_worker FOR EACH ROW WHEN (registry_hides_characters(concat(new.number, new.given_name, new.family_name, new.name_key), concat(new.lookalike_keys), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{number,given_name,family_name,name_key}', '{lookalike_keys}', '{}');
 CREATE TRIGGER worker_is_numbered BEFORE INSERT ON public.people_worker FOR EACH ROW EXECUTE FUNCTION people_number_worker();
 GRANT INSERT, SELECT ON TABLE people_worker TO registry_application;
 
@@ -1775,6 +1857,7 @@ CREATE TRIGGER employer_figures_are_never_changed BEFORE DELETE OR UPDATE ON pub
 CREATE TRIGGER employer_figures_are_never_emptied BEFORE TRUNCATE ON public.standards_employerfigure FOR EACH STATEMENT EXECUTE FUNCTION standards_refuse_change();
 CREATE TRIGGER employer_figures_bump_evidence AFTER INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION standards_bump_employer();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.standards_employerfigure REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.standards_employerfigure FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.standard_key, new.setting), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{standard_key,setting}', '{}');
 GRANT INSERT, SELECT ON TABLE standards_employerfigure TO registry_application;
 
 --- table standards_standardversion
@@ -1799,6 +1882,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.standards_standardversion RE
 CREATE TRIGGER standard_versions_are_never_changed BEFORE DELETE OR UPDATE ON public.standards_standardversion FOR EACH ROW EXECUTE FUNCTION standards_refuse_change();
 CREATE TRIGGER standard_versions_are_never_emptied BEFORE TRUNCATE ON public.standards_standardversion FOR EACH STATEMENT EXECUTE FUNCTION standards_refuse_change();
 CREATE TRIGGER standard_versions_bump_evidence AFTER INSERT ON public.standards_standardversion FOR EACH ROW EXECUTE FUNCTION standards_bump_standard();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.standards_standardversion FOR EACH ROW WHEN (registry_hides_characters(concat(new.sha256), concat(new.key, new.jurisdiction, new.title), concat(new.content))) EXECUTE FUNCTION registry_text_is_plain('{sha256}', '{key,jurisdiction,title}', '{content}');
 GRANT SELECT ON TABLE standards_standardversion TO registry_application;
 
 --- table transcripts_endedlink
@@ -1846,6 +1930,7 @@ CREATE INDEX transcripts_of_a_worker ON public.transcripts_issuedtranscript USIN
 CREATE TRIGGER ledger_append AFTER INSERT ON public.transcripts_issuedtranscript REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,code,sha256}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.transcripts_issuedtranscript FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.transcripts_issuedtranscript FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.transcripts_issuedtranscript FOR EACH ROW WHEN (registry_hides_characters(concat(new.code, new.sha256), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{code,sha256}', '{}', '{}');
 ALTER TABLE transcripts_issuedtranscript ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = transcripts_issuedtranscript.worker_id)))));
@@ -1872,6 +1957,7 @@ CREATE TRIGGER is_open BEFORE INSERT ON public.transcripts_linkopening FOR EACH 
 CREATE TRIGGER ledger_append AFTER INSERT ON public.transcripts_linkopening REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.transcripts_linkopening FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.transcripts_linkopening FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.transcripts_linkopening FOR EACH ROW WHEN (registry_hides_characters(concat(new.what), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{what}', '{}', '{}');
 ALTER TABLE transcripts_linkopening ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (recorded_by_id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (EXISTS ( SELECT FROM transcripts_sharedlink link WHERE ((link.id = transcripts_linkopening.link_id) AND (link.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)))))));
@@ -1903,6 +1989,7 @@ CREATE TRIGGER is_the_workers_own BEFORE INSERT ON public.transcripts_sharedlink
 CREATE TRIGGER ledger_append AFTER INSERT ON public.transcripts_sharedlink REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,token_hash,note}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.transcripts_sharedlink FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.transcripts_sharedlink FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.transcripts_sharedlink FOR EACH ROW WHEN (registry_hides_characters(concat(new.token_hash, new.note), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{token_hash,note}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.transcripts_sharedlink REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE transcripts_sharedlink ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
@@ -3625,6 +3712,29 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_correction_keeps_its_subject() TO PUBLIC;
 
+--- function registry_hides_characters(text,text,text)
+CREATE FUNCTION public.registry_hides_characters(line text, lines text, data text)
+ RETURNS boolean
+ LANGUAGE plpgsql
+ IMMUTABLE PARALLEL SAFE
+ SET search_path TO 'pg_catalog', 'pg_temp'
+AS $function$
+BEGIN
+    RETURN line ~ '[\u0001-\u001f\u007f]' OR lines ~ '[\u0001-\u0008\u000b-\u001f\u007f]'
+        -- JSON writes controls as escapes, and a backslash as two.
+        OR data ~ '(^|[^\\])(\\\\)*\\u00[01]' AND data ~ '(^|[^\\])(\\\\)*\\u00(0[1-8bcef]|1)'
+        OR octet_length(line) + octet_length(lines) + octet_length(data)
+           <> length(line) + length(lines) + length(data)
+           AND (line || lines || data ~ concat(
+                '[\u0080-\u009f\u00ad\u034f\u0600-\u0605\u061c\u06dd\u070f\u0890\u0891\u08e2\u115f\u1160\u17b4\u17b5',
+                '\u180b-\u180f\u200b-\u200f\u2028-\u202e\u2060-\u206f\u2800\u3164\ue000-\uf8ff\ufe00-\ufe0f\ufeff',
+                '\uffa0\ufff0-\ufffb\U000110bd\U000110cd\U00013430-\U0001343f\U0001bca0-\U0001bca3',
+                '\U0001d173-\U0001d17a\U000e0000-\U000e0fff\U000f0000-\U0010ffff]')
+                OR NOT unicode_assigned(line || lines || data));
+END
+$function$;
+GRANT EXECUTE ON FUNCTION registry_hides_characters(text,text,text) TO PUBLIC;
+
 --- function registry_may_be_spelled_as(text,text[])
 CREATE FUNCTION public.registry_may_be_spelled_as(written text, names text[])
  RETURNS boolean
@@ -3760,6 +3870,41 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_shows_entry(bigint) TO PUBLIC;
+
+--- function registry_text_is_plain()
+CREATE FUNCTION public.registry_text_is_plain()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    name text;
+    kind integer;
+    found text;
+    letter text;
+BEGIN
+    IF session_user = current_user THEN
+        RETURN NEW;
+    END IF;
+    FOR kind IN 0..2 LOOP
+        FOREACH name IN ARRAY TG_ARGV[kind]::text[] LOOP
+            EXECUTE format('SELECT ($1).%I::text', name) INTO found USING NEW;
+            CONTINUE WHEN found IS NULL OR NOT public.registry_hides_characters(
+                CASE kind WHEN 0 THEN found ELSE '' END, CASE kind WHEN 1 THEN found ELSE '' END,
+                CASE kind WHEN 2 THEN found ELSE '' END);
+            FOREACH letter IN ARRAY regexp_split_to_array(found, '') LOOP
+                EXIT WHEN public.registry_hides_characters(
+                    CASE kind WHEN 0 THEN letter ELSE '' END, CASE kind WHEN 0 THEN '' ELSE letter END, '');
+            END LOOP;
+            RAISE EXCEPTION '%.% holds a hidden character', TG_TABLE_NAME, name
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'text_has_no_hidden_characters',
+                      COLUMN = name, DETAIL = ascii(letter);
+        END LOOP;
+    END LOOP;
+    RETURN NEW;
+END
+$function$;
 
 --- function standard_in_force(text,date)
 CREATE FUNCTION public.standard_in_force(key text, day date)

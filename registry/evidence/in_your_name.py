@@ -14,6 +14,7 @@ from django.db import transaction
 from django.db.models import CharField, Q, QuerySet, Value
 
 from registry.database.errors import RecordRefused, broken, refusals
+from registry.database.repeating import repeating
 from registry.evidence.models import Assessment, Countersignature, DeniedSignature
 from registry.people import telling
 from registry.people.account_events import events_of
@@ -105,6 +106,7 @@ def _of(kind: str, account: Account) -> QuerySet[Any]:
     return events_of(account).order_by()
 
 
+@repeating
 def deny_signature(*, kind: str, record_id: int, reason: str, denied_at: datetime, denied_by: Account) -> None:
     """Say that a signature in one's name is not one's own; the inspector, the registrar and the firm see it.
 

@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.database.records import Record
+from registry.database.repeating import repeating
 from registry.eligibility.calendar import end_of_day, local_date, start_of_day, whole_minutes
 from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.models import (
@@ -42,6 +43,7 @@ LARGEST_DOCUMENT = 20 * 1024 * 1024
 AnyRecord = TypeVar("AnyRecord", bound=Record)
 
 
+@repeating
 def attach_document(
     *, name: str, media_type: str, content: bytes, recorded_at: datetime, recorded_by: Account | None
 ) -> Document:
@@ -163,6 +165,7 @@ def record_hours(*, new: NewHours, recorded_at: datetime, recorded_by: Account |
     return entry
 
 
+@repeating
 def record_hours_in_bulk(
     *, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None
 ) -> list[HoursEntry]:
@@ -197,6 +200,7 @@ def lock_days_of(worker_ids: Iterable[int]) -> None:
         cursor.execute("SELECT evidence_lock_days_of(%s::bigint[])", [sorted(worker_ids)])
 
 
+@repeating
 def insert_hours(*, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None) -> list[HoursEntry]:
     """Store entries that were checked, with their countersignatures, in two statements."""
     with refusals(), transaction.atomic():
@@ -256,6 +260,7 @@ def hours_of_days(rows: Iterable[NewHours], *, instead_of: HoursEntry | None = N
     return days
 
 
+@repeating
 def countersign(
     *,
     entry: HoursEntry,
@@ -275,6 +280,7 @@ def countersign(
     return signature
 
 
+@repeating
 def record_assessment(
     *,
     worker: Worker,
@@ -320,6 +326,7 @@ def record_assessment(
     return assessment
 
 
+@repeating
 def record_certification(
     *,
     worker: Worker,
@@ -357,6 +364,7 @@ def record_certification(
         )
 
 
+@repeating
 def change_certification_status(
     *,
     certification: Certification,
@@ -379,6 +387,7 @@ def change_certification_status(
         )
 
 
+@repeating
 def record_instruction(
     *,
     worker: Worker,
@@ -410,6 +419,7 @@ def record_instruction(
         )
 
 
+@repeating
 def appoint(
     *,
     worker: Worker,
@@ -445,6 +455,7 @@ def appoint(
         )
 
 
+@repeating
 def stand_down(
     *,
     worker: Worker,
@@ -468,6 +479,7 @@ def stand_down(
         )
 
 
+@repeating
 def correct(record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | None, **changes: Any) -> AnyRecord:
     """Record a correction: a copy of ``record`` with ``changes`` that supersedes it.
 
@@ -477,6 +489,7 @@ def correct(record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | 
     return _supersede(record, recorded_at, recorded_by, changes)
 
 
+@repeating
 def withdraw(record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | None) -> AnyRecord:
     """Record that ``record`` should never have been there."""
     return _supersede(record, recorded_at, recorded_by, {"withdrawn": True})

@@ -22,6 +22,7 @@ from registry.evidence.apart.contents import CSV, HEIC, JPEG, PDF, PNG, XLSX
 from registry.evidence.apart.running import OF_A_DOCUMENT, RefusedApart, Stopped, answers, turn
 from registry.evidence.models import Document
 from registry.evidence.services import LARGEST_DOCUMENT, attach_document
+from registry.language.plain_text import code_point, hidden_character
 from registry.people.models import Account
 
 SCANS = frozenset({PDF, PNG, JPEG, HEIC})
@@ -46,8 +47,6 @@ DECEPTIVE_EXTENSIONS = frozenset({
     "wsf", "wsh", "xht", "xhtml", "xlsm", "xml",
 })
 # fmt: on
-# Unicode's explicit directional marks, embeddings, overrides and isolates (UAX 9, section 2).
-DIRECTIONAL = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 # ISO/IEC 23008-12, annex B: the brands of files whose pictures are HEVC-coded or of any coding.
 HEIC_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
 
@@ -157,10 +156,9 @@ def clean_name(name: str, media_type: str) -> str:
     hides what it names.
     """
     written = unicodedata.normalize("NFC", name)
-    if any(each in DIRECTIONAL or unicodedata.category(each) in ("Cc", "Cs") for each in written):
-        raise _NameRefused(
-            "document_name_is_plain", _("The file's name holds signs that cannot be seen; give it a plain name.")
-        )
+    if hidden := hidden_character(written):
+        sentence = _("The file's name holds the hidden character %(character)s; give the file a plain name.")
+        raise _NameRefused("document_name_is_plain", sentence % {"character": code_point(hidden)})
     if "/" in written or "\\" in written or written.strip().startswith("."):
         raise _NameRefused("document_name_is_plain", _("The file's name holds a path; give it a plain name."))
     parts = [each.strip().casefold() for each in written.split(".")]

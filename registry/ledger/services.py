@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.db import connection, transaction
 
+from registry.database.repeating import repeating
 from registry.ledger.memory import Memory
 from registry.ledger.models import Checkpoint, SigningKey
 from registry.ledger.notes import CheckpointText, Signer, signed_note
@@ -18,6 +19,7 @@ BATCH = 5_000
 """So many entries get their places while the lock is held."""
 
 
+@repeating
 def make_checkpoint(*, at: datetime, signers: Sequence[Signer], memory: Memory | None = None) -> Checkpoint:
     """Sign the log as it is at ``at``; where nothing was added, the latest checkpoint is the answer.
 
@@ -47,6 +49,7 @@ def make_checkpoint(*, at: datetime, signers: Sequence[Signer], memory: Memory |
         return Checkpoint.objects.create(size=size, root=root, note=note, made_at=at)
 
 
+@repeating
 def record_key(signer: Signer, *, at: datetime) -> None:
     """Record the signer's public key unless it is known."""
     key = signer.verifier_key

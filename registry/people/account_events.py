@@ -8,10 +8,12 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 
 from registry.database.errors import refusals
+from registry.database.repeating import repeating
 from registry.people import telling
 from registry.people.models import Account, AccountEvent
 
 
+@repeating
 def record_event(*, account: Account, what: str, at: datetime, by: Account | None) -> AccountEvent:
     """Record what happened to the account, and tell its holder by mail.
 

@@ -14,6 +14,7 @@ from django.db import transaction
 from django.db.models import CharField, F, Func, Q, QuerySet, Value
 
 from registry.database.errors import Problem, broken, refusals
+from registry.database.repeating import repeating
 from registry.people import telling
 from registry.people.account_events import record_event
 from registry.people.models import Account, Employer, Invitation, Worker
@@ -50,6 +51,7 @@ def invited_address_problems(
     return []
 
 
+@repeating
 def change_address(*, account: Account, address: str, changed_at: datetime) -> None:
     """Change the address an account is written to; both addresses are told.
 

@@ -15,12 +15,14 @@ from django.db.models import Exists, OuterRef, QuerySet
 
 from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
+from registry.database.repeating import repeating
 from registry.people import telling
 from registry.people.models import Account, IdentityCheck, Invitation
 
 CHECKERS = ("registrar", "inspector")
 
 
+@repeating
 def check_identity(*, account: Account, looked_at: str, checked_at: datetime, checked_by: Account) -> IdentityCheck:
     """Record that ``checked_by`` saw the person behind the account, and what they looked at. No copy is kept.
 

@@ -26,6 +26,7 @@ from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
+from registry.database.repeating import repeating
 from registry.people import telling
 from registry.people.account_events import record_event
 from registry.people.addresses import address_key, invited_address_problems
@@ -48,6 +49,7 @@ class NewInvitation:
     token: str
 
 
+@repeating
 def invite(
     *,
     kind: str,
@@ -128,6 +130,7 @@ def open_invitation(*, token_hash: str, at: datetime) -> Invitation:
     return _openable(Invitation.objects.select_related("employer", "worker"), token_hash, at)
 
 
+@repeating
 def accept(
     *, token_hash: str, username: str, password: str, email: str = "", language: str = "", accepted_at: datetime
 ) -> Account:

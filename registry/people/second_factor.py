@@ -13,6 +13,7 @@ from allauth.mfa.utils import decrypt, encrypt
 from django.db import transaction
 
 from registry.database.errors import RecordRefused, broken
+from registry.database.repeating import repeating
 from registry.people.account_events import record_event
 from registry.people.models import Account
 
@@ -34,6 +35,7 @@ def require_second_factor(account: Account) -> None:
         raise RecordRefused([broken("a_signer_has_a_second_factor")])
 
 
+@repeating
 def enrol_authenticator_app(*, account: Account, secret: str) -> None:
     """Set up the authenticator app that holds ``secret`` (base32), unless the account has one."""
     Authenticator.objects.get_or_create(

@@ -7,21 +7,30 @@ problems field by field. ``recorded_at`` is the aware instant of recording,
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import date, datetime
 from typing import Any
 
 from django.db import connection, transaction
-from django.db.models import Exists, OuterRef, Q, Value
 from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.errors import Problem, RecordRefused, hidden_in, refusals
+from registry.database.repeating import repeating
+from registry.language.plain_text import hidden_character, line
 from registry.language.spelling import on_one_line, same_spelling
+from registry.people.lookalikes import (
+    Candidate,
+    Lookalike,
+    find_lookalikes,
+    note_possible_twins,
+    shown_to_employer,
+)
 from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
 from registry.people.names import name_key
 from registry.people.telling import tell_workers
 
 
+@repeating
 def register_employer(
     *,
     name: str,
@@ -52,6 +61,7 @@ def register_employer(
         )
 
 
+@repeating
 def register_worker(
     *,
     given_name: str,
@@ -64,17 +74,22 @@ def register_worker(
 ) -> Worker:
     """Register a person, unless they seem to be registered already.
 
-    The same name with the same date of birth is refused. The same name where
-    either date is missing is refused unless the other worker's id is in
-    ``distinct_from``: somebody looked, and it is another person. Who else is
-    registered is told to the registrar (``told_to`` ``None``); an employer is told
-    of nobody that it never employed.
+    People who look the same (:mod:`registry.people.lookalikes`) are told to the registrar (``told_to`` ``None``), to
+    an employer those that it knows. With the same name and date of birth it is the same person. Others are refused
+    unless their ids are in ``distinct_from``: somebody looked, and said that it is another person. The registrar is
+    asked only where a date of birth is missing. Whoever else looks the same is noted for the registrar, and nothing
+    is said of them.
     """
-    given_name, family_name = given_name.strip(), family_name.strip()
+    given_name, family_name = line(given_name), line(family_name)
     problems = [
         Problem(field, "worker_has_a_name", _("Give the person's whole name."))
         for field, value in (("given_name", given_name), ("family_name", family_name))
         if not value
+    ]
+    problems += [
+        hidden_in(field, hidden)
+        for field, value in (("given_name", given_name), ("family_name", family_name))
+        if (hidden := hidden_character(value))
     ]
     if date_of_birth is not None and date_of_birth >= recorded_at.date():
         problems.append(Problem("date_of_birth", "date_of_birth_is_past", _("The date of birth lies in the future.")))
@@ -85,21 +100,36 @@ def register_worker(
         with connection.cursor() as cursor:
             # Two registrations of one name wait for each other; else neither would see the other.
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"worker {key}"])
-        same = _same_person_problems(key, date_of_birth, distinct_from, told_to)
-        if same:
-            raise RecordRefused(same)
-        return _store_worker(given_name, family_name, date_of_birth, recorded_at, recorded_by)
+        found = find_lookalikes([Candidate(given_name, family_name, date_of_birth)]).get(0, [])
+        if problems := _same_person_problems(found, distinct_from, told_to):
+            raise RecordRefused(problems)
+        worker = _store_worker(given_name, family_name, date_of_birth, recorded_at, recorded_by)
+        if found:
+            note_possible_twins(
+                found={worker: found}, told_apart=distinct_from, recorded_at=recorded_at, recorded_by=recorded_by
+            )
+        return worker
 
 
+@repeating
 def rehearse_worker(
-    *, given_name: str, family_name: str, date_of_birth: date, recorded_at: datetime, recorded_by: Account | None
+    *,
+    given_name: str,
+    family_name: str,
+    date_of_birth: date,
+    told_to: Employer,
+    recorded_at: datetime,
+    recorded_by: Account | None,
 ) -> Worker:
-    """Store a person in a transaction that will be rolled back, without asking who else is registered.
+    """Store a person in a transaction that will be rolled back, asking only whom ``told_to`` knows.
 
     For a dry run: it tells nothing of people on nobody's or another's books, and waits for nobody.
     """
     with refusals(), transaction.atomic():
-        return _store_worker(given_name.strip(), family_name.strip(), date_of_birth, recorded_at, recorded_by)
+        found = find_lookalikes([Candidate(given_name, family_name, date_of_birth)]).get(0, [])
+        if problems := _same_person_problems(found, (), told_to):
+            raise RecordRefused(problems)
+        return _store_worker(given_name, family_name, date_of_birth, recorded_at, recorded_by)
 
 
 def _store_worker(
@@ -122,36 +152,31 @@ def _store_worker(
 
 
 def _same_person_problems(
-    key: str, date_of_birth: date | None, distinct_from: Collection[int], told_to: Employer | None
+    found: Sequence[Lookalike], distinct_from: Collection[int], told_to: Employer | None
 ) -> list[Problem]:
-    """Why this may be somebody who is registered already; who it is, is told to whom it concerns.
-
-    One statement, by an index, whatever number of people have the name.
-    """
-    alike = Worker.objects.filter(name_key=key)
-    if date_of_birth is not None:
-        alike = alike.filter(Q(date_of_birth=None) | Q(date_of_birth=date_of_birth))
-    ever = Employment.objects.current().filter(worker=OuterRef("pk"), employer=told_to)
+    """Why this may be somebody who is registered already, of those who may be told of them."""
     problems = []
-    for other in alike.annotate(concerns=Value(True) if told_to is None else Exists(ever)).order_by("id"):
-        named = f"{other.number} {other}"
-        if not other.concerns:
-            sentence = _(
-                "Somebody of this name and date of birth is registered already. If it is this person, give the"
-                " number too, which stands on their transcript; else ask the registrar."
+    for each in found if told_to is None else shown_to_employer(found, told_to):
+        same_name, missing = each.likeness.names == "same_name", each.likeness.dates == "no_day"
+        if each.worker.pk in distinct_from and not each.likeness.same:
+            continue
+        named = {"person": f"{each.worker.number} {each.worker}"}
+        if each.likeness.same:
+            sentence = _("%(person)s has the same name and date of birth.") % named
+        elif same_name and missing:
+            sentence = (
+                _("%(person)s has the same name and a date of birth is missing: say whether they are two people.")
+                % named
             )
-            problems.append(Problem("number", "worker_is_registered_once", sentence))
-        elif date_of_birth is not None and date_of_birth == other.date_of_birth:
-            sentence = _("%(person)s has the same name and date of birth.") % {"person": named}
-            problems.append(Problem("family_name", "worker_is_registered_once", sentence))
-        elif other.pk not in distinct_from:
-            sentence = _(
-                "%(person)s has the same name and a date of birth is missing: say whether they are two people."
-            ) % {"person": named}
-            problems.append(Problem("family_name", "worker_is_registered_once", sentence))
+        elif told_to is None:
+            continue
+        else:
+            sentence = _("%(person)s looks like this person: say whether they are two people.") % named
+        problems.append(Problem("family_name", "worker_is_registered_once", sentence))
     return problems
 
 
+@repeating
 def employ(
     *,
     worker: Worker,
@@ -170,6 +195,7 @@ def employ(
     return employment
 
 
+@repeating
 def take_on(
     *,
     given_name: str,
@@ -180,11 +206,13 @@ def take_on(
     recorded_at: datetime,
     recorded_by: Account | None,
     number: str = "",
+    distinct_from: Collection[int] = (),
 ) -> Worker:
     """Put a person on the employer's books, and register them first where no ``number`` says that they are.
 
     Name and date of birth are known to many; with the number a worker shows that
-    the employer may have the record, which is open to it from then on.
+    the employer may have the record, which is open to it from then on. ``distinct_from``
+    as of :func:`register_worker`.
     """
     recording: dict[str, Any] = {"recorded_at": recorded_at, "recorded_by": recorded_by}
     with transaction.atomic():
@@ -196,6 +224,7 @@ def take_on(
                 family_name=family_name,
                 date_of_birth=date_of_birth,
                 told_to=employer,
+                distinct_from=distinct_from,
                 **recording,
             )
         employ(worker=worker, employer=employer, start=start, **recording)
@@ -215,6 +244,7 @@ def registered_as(number: str, given_name: str, family_name: str, date_of_birth:
     return found
 
 
+@repeating
 def record_language(
     *, worker: Worker, language: str, recorded_at: datetime, recorded_by: Account | None
 ) -> LanguageSkill:
@@ -225,6 +255,7 @@ def record_language(
         )
 
 
+@repeating
 def open_account(
     *,
     username: str,

@@ -12,6 +12,9 @@ from typing import Any
 import structlog
 from structlog.typing import EventDict
 
+# Our own package that says what the database lacks, and knows nothing of what is recorded in it.
+ABOUT_THE_SCHEMA = "registry.database"
+
 structlog.configure(
     processors=[
         structlog.contextvars.merge_contextvars,
@@ -53,7 +56,7 @@ def where_it_failed(error: BaseException) -> list[dict[str, Any]]:
 
 def _only_where_it_was_said(logger: Any, method: str, said: EventDict) -> EventDict:
     record: logging.LogRecord = said["_record"]
-    told = {
+    told: EventDict = {
         "event": "library_message",
         "level": record.levelname.lower(),
         "logger": record.name,
@@ -61,6 +64,8 @@ def _only_where_it_was_said(logger: Any, method: str, said: EventDict) -> EventD
         "_record": record,
         "_from_structlog": False,
     }
+    if record.name.startswith(ABOUT_THE_SCHEMA):
+        told["said"] = said["event"]
     if record.exc_info and record.exc_info[1] is not None:
         told["failed"] = where_it_failed(record.exc_info[1])
     return told

@@ -18,12 +18,12 @@ import tempfile
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from typing import Any
 
 import psutil
 from django.conf import settings
 from django.db import connection, connections
 from django.test.utils import (
-    CaptureQueriesContext,
     setup_databases,
     setup_test_environment,
     teardown_databases,
@@ -45,7 +45,12 @@ import os, sys, django
 os.environ["DJANGO_SETTINGS_MODULE"] = "registry.settings"
 django.setup()
 from registry.serving import Server
-Server(bind=f"127.0.0.1:{sys.argv[1]}", when_ready=lambda: print("ready", flush=True)).run()
+from registry.web.bodies import Bodies
+def application(environ, start_response):
+    start_response("200 OK", [("Content-Length", "0")])
+    return []
+address = f"127.0.0.1:{sys.argv[1]}"
+Server(bind=address, when_ready=lambda: print("ready", flush=True), application=Bodies(application)).run()
 """
 
 
@@ -76,14 +81,17 @@ def people_of_one_name(rows: int) -> None:
     employer = register_employer(name=f"Yard of {rows}", jurisdiction="US", recorded_at=NOW)
     content = content.replace(b"Ann", f"Ann{rows}".encode())
     began = time.perf_counter()
-    with CaptureQueriesContext(connection) as asked:
+    asked: list[str] = []
+
+    def counted(execute: Callable[..., Any], statement: str, *given: Any) -> Any:
+        asked.append(statement)
+        return execute(statement, *given)
+
+    with connection.execute_wrapper(counted):
         import_file("workers", io.BytesIO(content), employer=employer, recorded_at=NOW, recorded_by=None)
     seconds = time.perf_counter() - began
-    size = len(content) / 1024
-    print(
-        f"{rows} people of one name, {size:.0f} KB: {seconds:.1f} s, {len(asked) / rows:.1f} statements a row",
-        flush=True,
-    )
+    size, each = len(content) / 1024, len(asked) / rows
+    print(f"{rows} people of one name, {size:.0f} KB: {seconds:.1f} s, {each:.1f} statements a row", flush=True)
 
 
 def file(name: str, content: bytes, read: Callable[[bytes], str]) -> None:
@@ -96,11 +104,8 @@ def file(name: str, content: bytes, read: Callable[[bytes], str]) -> None:
         seconds = time.perf_counter() - began
         apart = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
         here = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
-        size = len(content) / 1024
-        print(
-            f"{name}, {size:,.0f} KB: {became} after {seconds:.1f} s; apart {apart:,.0f} MB, here {here:,.0f} MB more"
-        )
-        sys.stdout.flush()
+        said = f"{became} after {seconds:.1f} s; apart {apart:,.0f} MB, here {here:,.0f} MB more"
+        print(f"{name}, {len(content) / 1024:,.0f} KB: {said}", flush=True)
         os._exit(0)
     os.wait()
 
@@ -135,6 +140,11 @@ def body(path: str) -> None:
     server = subprocess.Popen(command, cwd=settings.PROJECT, stdout=subprocess.PIPE, text=True)
     assert server.stdout is not None
     server.stdout.readline()
+    for _time in range(20):
+        # Both workers have answered once, and loaded what they need.
+        with socket.create_connection(("127.0.0.1", port), timeout=60) as warm:
+            warm.sendall(f"GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n".encode())
+            warm.recv(64)
     processes = [psutil.Process(server.pid), *psutil.Process(server.pid).children()]
     before = sum(each.memory_info().rss for each in processes)
     taken, piece = 0, b"x" * 65536
@@ -149,10 +159,7 @@ def body(path: str) -> None:
             pass
     seconds = time.perf_counter() - began
     after = sum(each.memory_info().rss for each in processes)
-    grown = (after - before) / MEGABYTE
-    print(
-        f"400 MB to {path}: hung up after {taken / MEGABYTE:.0f} MB and {seconds:.1f} s, {grown:.0f} MB more",
-        flush=True,
-    )
+    sizes = f"{taken / MEGABYTE:.0f} MB and {seconds:.1f} s, {(after - before) / MEGABYTE:.0f} MB more"
+    print(f"400 MB to {path}: hung up after {sizes}", flush=True)
     server.terminate()
     server.wait()

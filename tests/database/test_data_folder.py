@@ -9,23 +9,28 @@ import signal
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, LiteralString
 
+import psycopg
 import pytest
 
 from registry.database import cluster, data_folder, identity, keeper, locks, server
 from registry.database.data_folder import PROJECT, UnusableDataFolder
 
 SECONDS = 300
-OWNER_SAYS = """
-import sys, psycopg
+HOLDS = """
+import json, sys
 from registry.database import server
-with psycopg.connect(dbname="registry", **server.parameters("registry_owner")) as owner:
-    owner.execute(sys.argv[1])
+print(json.dumps(server.parameters("registry_owner")), flush=True)
+sys.stdin.read()
 """
-SERVED = ["gunicorn", "registry.wsgi", "--bind", "unix:{socket}", "--workers", "1"]
+
+SERVED = ["-c", "import registry.wsgi"]
+
+Connection = psycopg.Connection[tuple[Any, ...]]
 
 
 def environment(folder: Path, **more: str) -> dict[str, str]:
@@ -92,11 +97,45 @@ def everything(folder: Path) -> dict[str, Any]:
     }
 
 
-def owner_says(folder: Path, statement: str) -> None:
-    """As the owner of the tables, past all commands."""
-    done = run(folder, "-c", OWNER_SAYS, statement)
-    assert done.returncode == 0, done.stderr
-    let_go(folder)
+@pytest.fixture
+def owner(begun: Path) -> Iterator[Connection]:
+    """The owner of the tables, past all commands; the server runs on meanwhile, and what is done is undone."""
+    holder = subprocess.Popen(
+        [sys.executable, "-c", HOLDS],
+        cwd=PROJECT,
+        env=environment(begun),
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert holder.stdout is not None
+    parameters = json.loads(holder.stdout.readline())
+    with psycopg.connect(dbname="registry", autocommit=True, **parameters) as connection:
+        yield connection
+    holder.communicate(timeout=SECONDS)
+    let_go(begun)
+
+
+@contextmanager
+def changed(owner: Connection, statements: Sequence[LiteralString], back: Sequence[LiteralString]) -> Iterator[None]:
+    """The database is otherwise while this lasts."""
+    for each in statements:
+        owner.execute(each)
+    try:
+        yield
+    finally:
+        for each in back:
+            owner.execute(each)
+
+
+UNGUARDED: LiteralString = "ALTER TABLE database_register DISABLE TRIGGER never_changed"
+GUARDED: LiteralString = "ALTER TABLE database_register ENABLE TRIGGER never_changed"
+HIDDEN: LiteralString = "ALTER TABLE database_register RENAME TO lost"
+SHOWN: LiteralString = "ALTER TABLE lost RENAME TO database_register"
+NEVER_CHANGED: LiteralString = (
+    "CREATE TRIGGER never_changed BEFORE UPDATE OR DELETE ON crews_job "
+    "FOR EACH ROW EXECUTE FUNCTION registry_refuse_change()"
+)
 
 
 KEPT = [
@@ -178,7 +217,6 @@ def test_a_damaged_register_file_is_refused(here: Path, content: str) -> None:
     "command",
     [
         pytest.param(["manage.py", "verify"], id="verify"),
-        pytest.param(["manage.py", "prepare"], id="prepare"),
         pytest.param(["manage.py", "prepare", "--new"], id="prepare --new"),
         pytest.param(["manage.py", "demo"], id="demo"),
         pytest.param(["manage.py", "signing_key", "show"], id="a command that asks no database"),
@@ -198,81 +236,70 @@ def test_every_command_stops_where_the_database_is_missing(begun: Path, tmp_path
         (tmp_path / "cluster").rename(begun / "cluster")
 
 
-def test_a_database_that_lost_its_register_is_not_begun_again(begun: Path) -> None:
-    owner_says(begun, "ALTER TABLE database_register RENAME TO lost")
-    owner_says(begun, "ALTER TABLE django_migrations RENAME TO lost_as_well")
-    try:
-        for command in (["verify"], ["prepare"], ["prepare", "--new"], ["demo"]):
-            done = manage(begun, *command)
-            assert done.returncode == 2, done.stderr
-            assert "holds the keys of a register that has begun, but the database registry" in done.stderr
-    finally:
-        let_go(begun)
-        owner_says(begun, "ALTER TABLE lost RENAME TO database_register")
-        owner_says(begun, "ALTER TABLE lost_as_well RENAME TO django_migrations")
+@pytest.mark.parametrize("command", [["verify"], ["prepare", "--new"]])
+def test_a_database_that_lost_its_register_is_not_begun_again(
+    begun: Path, owner: Connection, command: list[str]
+) -> None:
+    with changed(
+        owner,
+        [HIDDEN, "ALTER TABLE django_migrations RENAME TO lost_as_well"],
+        [SHOWN, "ALTER TABLE lost_as_well RENAME TO django_migrations"],
+    ):
+        done = manage(begun, *command)
+    assert done.returncode == 2, done.stderr
+    assert "holds the keys of a register that has begun, but the database registry" in done.stderr
 
 
-def test_a_database_with_another_number_is_anothers(begun: Path) -> None:
-    file = begun / data_folder.REGISTER
-    owner_says(begun, "ALTER TABLE database_register DISABLE TRIGGER never_changed")
-    own = json.loads(file.read_text())["number"]
-    owner_says(begun, f"UPDATE database_register SET number = '{'9' * 32}'")
-    try:
+def test_a_database_with_another_number_is_anothers(begun: Path, owner: Connection) -> None:
+    own = json.loads((begun / data_folder.REGISTER).read_text())["number"]
+    with changed(
+        owner,
+        [UNGUARDED, "UPDATE database_register SET number = reverse(number) || '9'"],
+        ["UPDATE database_register SET number = reverse(left(number, -1))", GUARDED],
+    ):
         done = manage(begun, "checkpoint")
-        assert done.returncode == 2
-        assert f"holds the register {'9' * 32}, but the data folder {begun} is of another, {own}" in done.stderr
-    finally:
-        let_go(begun)
-        owner_says(begun, f"UPDATE database_register SET number = '{own}'")
-        owner_says(begun, "ALTER TABLE database_register ENABLE TRIGGER never_changed")
+    assert done.returncode == 2
+    assert f"holds the register {own[::-1]}9, but the data folder {begun} is of another, {own}" in done.stderr
 
 
-@pytest.mark.parametrize(
-    "command",
-    [
-        pytest.param(["manage.py", "invite", "--kind", "registrar"], id="invite"),
-        pytest.param(["manage.py", "prepare"], id="prepare"),
-        pytest.param(["manage.py", "verify"], id="verify"),
-        pytest.param(["-c", "import registry.wsgi"], id="a web server"),
-    ],
-)
-def test_the_folder_of_the_demonstration_is_never_served_for_real_work(begun: Path, command: list[str]) -> None:
-    owner_says(begun, "ALTER TABLE database_register DISABLE TRIGGER never_changed")
-    owner_says(begun, "UPDATE database_register SET demonstration = true")
-    try:
-        done = run(begun, *command)
-        assert done.returncode in (2, 3), done.stdout
-        assert "holds the demonstration, whose passwords and codes are public" in done.stderr
-        done = run(begun, "-c", "import registry.wsgi", REGISTRY_DEMO="1")
+def test_the_folder_of_the_demonstration_is_never_served_for_real_work(begun: Path, owner: Connection) -> None:
+    with changed(
+        owner,
+        [UNGUARDED, "UPDATE database_register SET demonstration = true"],
+        ["UPDATE database_register SET demonstration = false", GUARDED],
+    ):
+        for command in (["manage.py", "invite", "--kind", "registrar"], ["manage.py", "prepare"], SERVED):
+            done = run(begun, *command)
+            assert done.returncode in (2, 3), done.stdout
+            assert "holds the demonstration, whose passwords and codes are public" in done.stderr
+        done = run(begun, *SERVED, REGISTRY_DEMO="1")
         assert done.returncode == 3
         assert "the demonstration is served by `python3 manage.py demo` alone" in done.stderr
         assert manage(begun, "checkpoint", REGISTRY_DEMO="1").returncode == 0
-    finally:
-        let_go(begun)
-        owner_says(begun, "UPDATE database_register SET demonstration = false")
-        owner_says(begun, "ALTER TABLE database_register ENABLE TRIGGER never_changed")
 
 
-@pytest.mark.parametrize("command", ["demo", "load_demo"])
-def test_the_demonstration_is_never_loaded_into_a_real_register(begun: Path, command: str) -> None:
-    options = ["--no-browser", "--port", "0"] if command == "demo" else []
-    done = manage(begun, command, *options)
-    assert done.returncode != 0
-    assert "real register" in done.stderr
-    let_go(begun)
+def test_the_demonstration_is_never_loaded_into_a_real_register(begun: Path, owner: Connection) -> None:
+    for command in (["demo", "--no-browser", "--port", "0"], ["load_demo"]):
+        done = manage(begun, *command)
+        assert done.returncode != 0
+        assert "real register" in done.stderr
 
 
-def test_a_register_that_has_begun_is_prepared_again_and_never_begun_again(begun: Path) -> None:
+def test_a_register_that_has_begun_is_prepared_again_and_never_begun_again(begun: Path, owner: Connection) -> None:
     done = manage(begun, "prepare", "--new")
     assert done.returncode == 1
     assert "A register has begun there already" in done.stderr
+    with changed(owner, ["DROP TRIGGER never_changed ON crews_job"], [NEVER_CHANGED]):
+        for command in (["manage.py", "prepare"], SERVED):
+            done = run(begun, *command)
+            assert done.returncode in (1, 3)
+            told = "are not those of this version: changed: table crews_job (without “CREATE TRIGGER never_changed"
+            assert told in done.stderr
     assert manage(begun, "prepare").returncode == 0
-    let_go(begun)
+    assert run(begun, *SERVED).returncode == 0
 
 
-@pytest.mark.parametrize(
-    "command", [["verify"], ["checkpoint"], ["invite", "--kind", "registrar"], ["prepare"], ["migrate"]]
-)
+@pytest.mark.parametrize("command", [["verify"], ["prepare"], ["migrate"]])
 def test_an_empty_folder_begins_nothing_unasked(tmp_path: Path, command: list[str]) -> None:
     done = manage(tmp_path / "new", *command)
     assert done.returncode == 2
@@ -295,19 +322,15 @@ def test_the_folder_of_release_0_1_0_is_recognised(tmp_path: Path, monkeypatch: 
     assert everything(folder) == before
 
 
-def test_a_database_of_release_0_1_0_is_recognised(begun: Path) -> None:
-    owner_says(begun, "ALTER TABLE database_register RENAME TO lost")
-    owner_says(begun, "INSERT INTO django_migrations (app, name, applied) VALUES ('ledger', '0002_log', now())")
-    try:
+def test_a_database_of_release_0_1_0_is_recognised(begun: Path, owner: Connection) -> None:
+    with changed(
+        owner,
+        [HIDDEN, "INSERT INTO django_migrations (app, name, applied) VALUES ('ledger', '0002_log', now())"],
+        [SHOWN, "DELETE FROM django_migrations WHERE name = '0002_log'"],
+    ):
         done = manage(begun, "verify")
-        assert done.returncode == 2
-        assert "was made by another release of the registry, such as 0.1.0: it has been through ledger.0002_log" in (
-            done.stderr
-        )
-    finally:
-        let_go(begun)
-        owner_says(begun, "DELETE FROM django_migrations WHERE name = '0002_log'")
-        owner_says(begun, "ALTER TABLE lost RENAME TO database_register")
+    assert done.returncode == 2
+    assert "made by another release of the registry, such as 0.1.0: it has been through ledger.0002_log" in done.stderr
 
 
 KILLED = """

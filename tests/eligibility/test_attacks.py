@@ -420,3 +420,56 @@ def test_the_answer_is_the_same_whichever_way_the_records_stand() -> None:
     assert there == decide(evidence_of(*reversed(records)), LIFTING, asked())
     assert isinstance(there.fails_from, datetime)
     assert there.fails_from - asked().start == timedelta()
+
+
+# Hours that count in part are told as such
+
+HALF = {
+    "provenance": {
+        "counts_in_full": ["witnessed"],
+        "counts_in_part": ["countersigned_late", "transcribed"],
+        "part_at_most_percent": 50,
+        "countersign_within_days": 3,
+    },
+    "plausibility": {"crane_not_on_site": "in_full", "recorded_late": "in_part", "recorded_late_after_days": 30},
+}
+
+
+def partly(*entries: HoursEntry, standard: Any = None, **leaf_content: Any) -> Any:
+    standard = standard or standard_of(hours_leaf(minimum_minutes=3600, **leaf_content), **HALF)
+    return decided(standard, *entries).requirements[1]
+
+
+def test_hours_signed_late_say_how_many_are_on_record_and_how_many_count() -> None:
+    late = [worked(f"2026-04-{day:02}T07:00", 600, signed=at("2026-05-20T07:00")) for day in range(1, 16)]
+    full = worked("2026-05-01T07:00", 300)
+    leaf_result = partly(*late, full)
+    assert leaf_result.found == "35 h (150 h signed late, of which 30 h count)"
+    assert (leaf_result.found_minutes, leaf_result.shortfall_minutes) == (35 * 60, 25 * 60)
+    part = leaf_result.in_part
+    assert (part.minutes, part.counted_minutes, part.reasons) == (150 * 60, 30 * 60, ("countersigned_late",))
+    assert part.records == tuple(sorted(each.id for each in late))
+    plain = decided(standard_of(hours_leaf(minimum_minutes=3600), **HALF), *late, full).as_json()["requirements"][1]
+    assert plain["in_part"]["counted_minutes"] == 30 * 60
+    assert plain["in_part"]["sentence"] == "150 h signed late, of which 30 h count"
+
+
+def test_several_reasons_are_all_told_and_what_is_counted_in_full_tells_of_none() -> None:
+    late = [worked(f"2026-04-{day:02}T07:00", 600, signed=at("2026-05-20T07:00")) for day in (1, 2, 3)]
+    paper = replace(worked("2026-04-04T07:00", 600), origin="paper", document="scan")
+    dawdled = replace(worked("2026-04-05T07:00", 600), recorded_at=at("2026-05-25T07:00"))
+    told = partly(*late, paper, dawdled)
+    assert told.found == "30 h (50 h signed late, transcribed from paper, recorded late, of which 30 h count)"
+    under_the_share = partly(*late)
+    assert under_the_share.found == "30 h", "all of it counts"
+    assert under_the_share.in_part is None
+    assert partly(worked("2026-05-01T07:00", 300)).in_part is None
+
+
+def test_what_overlaps_or_passes_the_days_limit_is_told_in_figures() -> None:
+    one, two = worked("2026-05-01T07:00", 600), worked("2026-05-01T12:00", 600, id="two")
+    told = partly(one, two, day_cap_minutes=600)
+    assert told.found == "10 h (10 h overlap or lie past the day's limit)"
+    assert (told.found_minutes, told.lost_minutes) == (600, 600)
+    assert partly(one).lost_minutes == 0
+    assert partly(one, two).lost_minutes == 300

@@ -23,7 +23,7 @@ from registry.database.errors import RecordRefused
 from registry.evidence.apart import running
 from registry.evidence.apart.lines import line_of, row_of, written
 from registry.evidence.apart.running import OF_A_DOCUMENT, OF_AN_UPLOADED_TABLE, Limits, Stopped, answers, turn
-from registry.evidence.apart.tables import FileRefused, Row, Unreadable, open_table
+from registry.evidence.apart.tables import FileRefused, Row, Unreadable, Value, open_table
 from registry.evidence.models import Document
 from registry.evidence.uploads import TABLES, inspect_upload
 from tests import hostile
@@ -168,7 +168,8 @@ def test_the_child_speaks_the_language_of_who_asked() -> None:
 
 
 def test_rows_keep_their_types_on_the_way() -> None:
-    values = ["1", 1, 1.5, True, None, "\ud800", datetime(2026, 3, 4, 7, 30), date(2026, 3, 4), time(7), timedelta(1.5)]
+    when = datetime(2026, 3, 4, 7, 30)
+    values: list[Value] = ["1", 1, 1.5, True, None, "\ud800", when, date(2026, 3, 4), time(7), timedelta(1.5)]
     row = Row(7, [*values, Unreadable("rule", "sentence")])
     read = row_of(json.loads(written(line_of(row))))
     assert read == row

@@ -127,14 +127,24 @@ def test_every_page_with_a_file_takes_one() -> None:
     )
 
 
-# The registry's own application, behind its own server.
+# The registry's own server, and what stands before its application; no request here comes so far as that.
 PROGRAM = """
 import os, sys
 os.environ["DJANGO_SETTINGS_MODULE"] = "registry.settings"
 import django
 django.setup()
 from registry.serving import Server
-Server(bind=f"127.0.0.1:{sys.argv[1]}", when_ready=lambda: print("ready", flush=True)).run()
+from registry.web.bodies import Bodies
+
+def application(environ, start_response):
+    start_response("200 OK", [("Content-Length", "0")])
+    return []
+
+Server(
+    bind=f"127.0.0.1:{sys.argv[1]}",
+    when_ready=lambda: print("ready", flush=True),
+    application=Bodies(application),
+).run()
 """
 
 

@@ -172,6 +172,12 @@ def test_a_librarys_message_is_told_by_its_place_alone(said: Said) -> None:
     assert message["failed"][0]["error"] == "builtins.ValueError"
 
 
+def test_what_the_database_lacks_is_said(said: Said) -> None:
+    logging.getLogger("registry.database.serving").warning("%s differs", "the guard of an assignment")
+    (message,) = said("library_message", paths=True)
+    assert message["said"] == "the guard of an assignment differs"
+
+
 def test_djangos_own_lines_with_addresses_are_not_written(client: Client, db: None, said: Said) -> None:
     client.get("/no-such-page/a-token/")
     client.get("/sign-in/", headers={"Host": "a-token.example"})

@@ -5,6 +5,7 @@ from typing import Any
 from django.db.backends.postgresql import base
 
 from registry.database import identity, server
+from registry.database.backend.operations import DatabaseOperations
 
 READ_AS = "SELECT set_config('registry.reader', %s, false)"
 PREPARED_STATEMENTS = 400
@@ -14,6 +15,7 @@ PREPARED_STATEMENTS = 400
 class DatabaseWrapper(base.DatabaseWrapper):
     """``reader`` is what the setting ``registry.reader`` holds; see :mod:`registry.database.readers`."""
 
+    ops_class = DatabaseOperations
     reader = ""
 
     def get_connection_params(self) -> dict[str, Any]:

@@ -51,6 +51,12 @@ class Migration(migrations.Migration):
             },
         ),
         *living_guards(
-            __file__, "append_only.sql", "recorded_now.sql", "corrections.sql", "reader.sql", "spelling.sql"
+            __file__,
+            "append_only.sql",
+            "recorded_now.sql",
+            "corrections.sql",
+            "reader.sql",
+            "spelling.sql",
+            "plain_text.sql",
         ),
     ]

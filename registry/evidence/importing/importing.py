@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 from itertools import islice
+from math import inf
 from pathlib import Path
 from typing import BinaryIO
 
@@ -13,7 +14,9 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
+from registry.database.errors import RecordRefused, sqlstate_of
 from registry.database.readers import as_the_register
+from registry.database.repeating import CROSSED, LOCK_NOT_AVAILABLE, QUERY_CANCELED, repeated
 from registry.eligibility.calendar import DAY
 from registry.evidence.apart.running import OF_THE_COMMAND
 from registry.evidence.apart.tables import FileRefused, Row, Table, Unreadable
@@ -29,9 +32,6 @@ from registry.people.models import Account, Employer, Employment, Worker
 from registry.people.telling import as_one_act
 
 BATCH = 1000
-MOST_TRIES = 4
-# PostgreSQL's names: deadlock_detected, serialization_failure; lock_not_available, query_canceled.
-MET_ANOTHER, WAITED_TOO_LONG = ("40P01", "40001"), ("55P03", "57014")
 
 
 def import_file(
@@ -90,7 +90,8 @@ def import_table(
     Imports of one employer follow upon each other. Those of two employers may meet over people
     whom both employ: where they would block each other for good, one begins again.
     """
-    for tries_left in reversed(range(MOST_TRIES)):
+
+    def attempt() -> ImportReport:
         report = ImportReport(kind=kind, file=name, dry_run=dry_run, partial=options.partial)
         context = Context(
             employer=employer,
@@ -100,21 +101,26 @@ def import_table(
             report=report,
             lookup=Lookup(_people_of(employer, recorded_at, recorded_by)),
         )
-        try:
-            with source() as table:
-                _bring_in(KINDS[kind], table, context, preview)
-            return report
-        except OperationalError as error:
-            state = getattr(error.__cause__, "sqlstate", None)
-            again = state in MET_ANOTHER and tries_left and not connection.in_atomic_block
-            if not again and state in (*MET_ANOTHER, *WAITED_TOO_LONG):
-                raise FileRefused(
-                    "records_are_not_waited_for",
-                    _("Others are recording about the same people just now, so this took too long. Try again."),
-                ) from error
-            if not again:
-                raise
-    raise AssertionError("the last try returns or raises")
+        with source() as table:
+            _bring_in(KINDS[kind], table, context, preview)
+        return report
+
+    try:
+        # A long import that was ended by a short act is worth beginning again; one that waited long enough is not.
+        return repeated(attempt, passing=CROSSED, patience=inf)
+    except RecordRefused as crossed:
+        raise _waited_too_long() from crossed
+    except OperationalError as error:
+        if sqlstate_of(error) in (*CROSSED, LOCK_NOT_AVAILABLE, QUERY_CANCELED):
+            raise _waited_too_long() from error
+        raise
+
+
+def _waited_too_long() -> FileRefused:
+    return FileRefused(
+        "records_are_not_waited_for",
+        _("Others are recording about the same people just now, so this took too long. Try again."),
+    )
 
 
 def _bring_in(kind: type[Kind], table: Table, context: Context, preview: int) -> None:

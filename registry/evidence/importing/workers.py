@@ -108,7 +108,9 @@ class Workers(OneByOne):
                 start=start,
                 **recording,
             )
-        worker = rehearse_worker(given_name=given, family_name=family, date_of_birth=born, **recording)
+        worker = rehearse_worker(
+            given_name=given, family_name=family, date_of_birth=born, told_to=self.context.employer, **recording
+        )
         employ(worker=worker, employer=self.context.employer, start=start, **recording)
         return worker
 

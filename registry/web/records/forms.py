@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import binascii
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -45,7 +45,9 @@ from registry.evidence.models import (
 from registry.evidence.services import NewHours
 from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload, owner_of
 from registry.language.amounts import amount
+from registry.language.amounts import day as written_day
 from registry.language.words import choices_of
+from registry.people.lookalikes import Lookalike, alike_in_words
 from registry.people.models import Account, Employer, Worker
 from registry.web.forms import REPEATED, Day, SiteInstant, at_site
 from registry.web.records.fields import (
@@ -741,6 +743,48 @@ class NewPersonForm(forms.Form):
         help_text=_("W-000123, as it stands on the training transcript. The record is open to you from then on."),
     )
     start = Day(label=_("Employed from"))
+
+
+class TellApartForm(forms.Form):
+    """Whether a new person is one of those on the books who look the same. Nothing is chosen beforehand."""
+
+    ANOTHER = "another"
+
+    who = forms.ChoiceField(
+        label=_("Is it one of these people?"),
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Say whether it is one of these people, or somebody else.")},
+    )
+    # Whom the page showed: somebody who came onto the books since is asked about too.
+    shown = forms.TypedMultipleChoiceField(coerce=int, widget=forms.MultipleHiddenInput, required=False)
+
+    def __init__(self, *args: Any, alike: Sequence[Lookalike], **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.alike = {each.worker.pk: each for each in alike}
+        people = [(str(number), self._named(each)) for number, each in self.alike.items()]
+        # The same name and day of birth is the same person: nobody says otherwise on a page.
+        another = [] if any(each.likeness.same for each in alike) else [(self.ANOTHER, _("No, it is somebody else"))]
+        self.fields["who"].choices = [*people, *another]  # type: ignore[attr-defined]
+        self.fields["shown"].choices = [(each, each) for each in self.alike]  # type: ignore[attr-defined]
+        self.fields["shown"].initial = list(self.alike)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        if given.get("who") == self.ANOTHER and set(given.get("shown", [])) != set(self.alike):
+            self.add_error("who", self.fields["who"].error_messages["required"])
+        return given
+
+    @property
+    def chosen(self) -> Worker | None:
+        """Who it is, where it is one of them."""
+        who = self.cleaned_data["who"]
+        return None if who == self.ANOTHER else self.alike[int(who)].worker
+
+    def _named(self, each: Lookalike) -> str:
+        worker = each.worker
+        born = _("no date of birth") if worker.date_of_birth is None else written_day(worker.date_of_birth)
+        said = {"number": worker.number, "name": worker, "born": born, "alike": alike_in_words(each.likeness)}
+        return gettext("Yes, %(number)s %(name)s, %(born)s (%(alike)s)") % said
 
 
 # Import

@@ -26,7 +26,8 @@ from registry.evidence.importing import import_table as bring_in_table
 from registry.evidence.models import Assessment, Document
 from registry.evidence.uploads import owner_of
 from registry.people import services as people
-from registry.people.models import Account, Worker
+from registry.people.lookalikes import Candidate, find_lookalikes, shown_to_employer
+from registry.people.models import Account, Employer, Worker
 from registry.people.second_factor import has_second_factor
 from registry.web.forms import people_named, refused_beside_fields
 from registry.web.limits import within_limit
@@ -53,6 +54,7 @@ from registry.web.records.forms import (
     SigningForm,
     StandDownForm,
     TableForm,
+    TellApartForm,
     ThirdPartyAssessmentForm,
     correction_form,
     sheet_for,
@@ -356,15 +358,39 @@ def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
     if numbered and not within_limit(request, "wrong_number", dry_run=True):
         form.add_error("number", _("Too many wrong numbers: try again in an hour."))
         return render(request, "records/new_person.html", {"form": form}, status=429)
-    if form.is_valid():
+    apart = _told_apart(request, employer, form)
+    if apart is not None and apart.is_valid() and (known := apart.chosen):
+        messages.info(request, _("%(person)s is registered already; nobody was added.") % {"person": known})
+        # Who left the books and comes back is employed anew on their own page.
+        if access.visible_workers(account).filter(pk=known.pk).exists():
+            return redirect("person_records", worker_id=known.pk)
+        return redirect("workers")
+    if form.is_valid() and (apart is None or apart.is_valid()):
         with refused_beside_fields(form):
             worker = people.take_on(
-                employer=employer, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data
+                employer=employer,
+                recorded_at=timezone.now(),
+                recorded_by=account,
+                distinct_from=[] if apart is None else list(apart.alike),
+                **form.cleaned_data,
             )
             return redirect("person_records", worker_id=worker.pk)
         if numbered:
             within_limit(request, "wrong_number")
-    return render(request, "records/new_person.html", {"form": form}, status=status_of(form))
+    status = 422 if apart is not None and apart.is_bound else status_of(form)
+    return render(request, "records/new_person.html", {"form": form, "apart": apart}, status=status)
+
+
+def _told_apart(request: HttpRequest, employer: Employer, form: NewPersonForm) -> TellApartForm | None:
+    """The question which of the people on the books it is, where some look the same; answered if they were shown."""
+    if not form.is_valid() or form.cleaned_data["number"].strip():
+        return None
+    given = form.cleaned_data
+    candidate = Candidate(given["given_name"], given["family_name"], given["date_of_birth"])
+    alike = shown_to_employer(find_lookalikes([candidate]).get(0, []), employer)
+    if not alike:
+        return None
+    return TellApartForm(request.POST if "shown" in request.POST else None, alike=alike)
 
 
 # Corrections

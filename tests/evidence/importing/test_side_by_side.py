@@ -12,6 +12,7 @@ import psycopg
 import pytest
 from django.db import OperationalError, connection, connections
 
+from registry.database.repeating import TRIES
 from registry.evidence.apart.tables import FileRefused, Row, Table
 from registry.evidence.importing import ImportOptions, ImportReport, import_table
 from registry.evidence.importing import importing as module
@@ -124,7 +125,7 @@ def test_an_import_that_met_a_deadlock_begins_again(
             raise OperationalError("deadlock detected") from psycopg.errors.DeadlockDetected()
 
     monkeypatch.setattr(module, "_bring_in", crossed)
-    if times < module.MOST_TRIES:
+    if times < TRIES:
         report = bring_in(yard.employer, yard.hours(), no_pause, threading.Event())
         # What the earlier tries had written is really written here; it is not counted twice.
         assert (report.rows, report.new + report.already_there) == (1, 1)
