@@ -154,7 +154,12 @@ PAGES = [
     Page("account_change_password", WORKER),
     Page("mfa_list_webauthn", EMPLOYER),
     Page("usersessions_list", EMPLOYER),
-    Page("invite", EMPLOYER),
+    *(Page("invite", by) for by in (EMPLOYER, INSPECTOR, REGISTRAR)),
+    Page("type_code", NOBODY),
+    *(Page("in_your_name", by) for by in (WORKER, SIGNER, EMPLOYER)),
+    Page("deny_signature", SIGNER, {"record_id": "signature"}, {"kind": "countersignature"}),
+    *(Page("identities", by) for by in (INSPECTOR, REGISTRAR)),
+    Page("check_identity", REGISTRAR, {"account_id": "unchecked"}),
     Page("dispatchers", EMPLOYER),
     Page("close_account", EMPLOYER, {"account_id": "colleague"}),
     # Last, since every page above is a look.
@@ -195,6 +200,8 @@ NO_PAGES = {
 
 STEPS = {
     "accept_invitation",
+    "change_address",
+    "follow_invitation",
     "account_inactive",
     "account_reauthenticate",
     "account_reset_password",

@@ -533,6 +533,50 @@ class ObjectionAnswer(Remark):
         return _("answer to: %(objection)s") % {"objection": self.objection}
 
 
+class DeniedSignature(Remark):
+    """Somebody says that a signature in their name is not theirs; the signed record stays as it is.
+
+    ``record_kind`` is ``countersignature`` or ``assessment``, ``record_id`` its identifier.
+    """
+
+    RECORD_KINDS = ("countersignature", "assessment")
+
+    by = models.ForeignKey("people.Worker", models.PROTECT, related_name="signatures_denied")
+    record_kind = models.CharField(max_length=20, choices=choices_of(RECORD_KINDS))
+    record_id = models.BigIntegerField()
+    reason = models.TextField()
+
+    guards = (
+        *Remark.guards,
+        erasable("reason"),
+        # Whoever sees the signature sees that it is denied.
+        shown_to(
+            "evidence_deniedsignature",
+            """by_id = (SELECT registry_reader_worker())
+                OR record_kind = 'countersignature' AND EXISTS (
+                    SELECT FROM evidence_countersignature signature
+                    WHERE signature.id = evidence_deniedsignature.record_id)
+                OR record_kind = 'assessment' AND EXISTS (
+                    SELECT FROM evidence_assessment assessment
+                    WHERE assessment.id = evidence_deniedsignature.record_id)""",
+        ),
+    )
+
+    class Meta(Remark.Meta):
+        abstract = False
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(record_kind__in=["countersignature", "assessment"]),
+                name="a_denied_signature_is_of_a_known_kind",
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="a_denied_signature_gives_its_reason"),
+            models.UniqueConstraint(fields=["record_kind", "record_id"], name="a_signature_is_denied_once"),
+        ]
+
+    def __str__(self) -> str:
+        return _("signature denied by %(name)s on %(day)s") % {"name": self.by, "day": day(self.recorded_at)}
+
+
 class CorrectionRequest(Remark):
     """Somebody says what is wrong with a record; the employer whose record it is answers.
 

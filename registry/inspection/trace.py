@@ -46,6 +46,8 @@ LOOKS: dict[str, Promise] = {
     "second_look": _("lines worth a second look"),
     "second_look_at": _("lines worth a second look about a person"),
     "possible_twins": _("list of people who may be registered twice"),
+    "identities": _("accounts whose holder nobody outside their firm has seen"),
+    "check_identity": _("account whose holder nobody outside their firm has seen"),
     "open_file": _("a job a file is to be opened on"),
     "file": _("inspection file"),
     "bundle": _("inspection bundle downloaded"),
@@ -96,6 +98,8 @@ def subject_of(given: Mapping[str, Any]) -> Subject:
         return _of_record(given["kind"], int(given["record"]))
     if (number := given.get("document_id")) is not None:
         return Subject(worker_id=_whose_document(number))
+    if (number := given.get("account_id")) is not None:
+        return Subject(worker_id=Account.objects.values_list("worker_id", flat=True).get(pk=number))
     return Subject(crane_id=given.get("crane_id"))
 
 

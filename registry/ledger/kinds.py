@@ -100,6 +100,9 @@ KINDS: tuple[Kind, ...] = (
     Kind("transcripts_linkopening", _("look through a shared link"), ("recorded_by_id",)),
     Kind("people_closedaccount", _("closing of an account"), ("account_id", "reason", "recorded_by_id")),
     Kind("people_possibletwin", _("possible twin"), ("worker_id", "other_id", "recorded_by_id")),
+    Kind("people_accountevent", _("change of an account"), ("account_id", "recorded_by_id")),
+    Kind("people_identitycheck", _("check of an identity"), ("account_id", "looked_at", "recorded_by_id")),
+    Kind("evidence_deniedsignature", _("denied signature"), ("by_id", "reason", "recorded_by_id")),
 )
 
 BY_TABLE = {each.table: each for each in KINDS}

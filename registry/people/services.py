@@ -27,6 +27,7 @@ from registry.people.lookalikes import (
 )
 from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
 from registry.people.names import name_key
+from registry.people.telling import tell_workers
 
 
 @repeating
@@ -187,9 +188,11 @@ def employ(
 ) -> Employment:
     """Record that the employer employs the worker from ``start`` through ``end``."""
     with refusals(), transaction.atomic():
-        return Employment.objects.create(
+        employment = Employment.objects.create(
             worker=worker, employer=employer, start=start, end=end, recorded_at=recorded_at, recorded_by=recorded_by
         )
+        tell_workers([worker.pk], what="employed", at=recorded_at, by=recorded_by)
+    return employment
 
 
 @repeating
@@ -261,9 +264,16 @@ def open_account(
     employer: Employer | None = None,
     worker: Worker | None = None,
     email: str = "",
+    language: str = "",
 ) -> Account:
     """Create an account; without a password nobody can sign in by one."""
     with refusals(), transaction.atomic():
         return Account.objects.create_user(
-            username=username, email=email, password=password, kind=kind, employer=employer, worker=worker
+            username=username,
+            email=email,
+            password=password,
+            kind=kind,
+            employer=employer,
+            worker=worker,
+            language=language,
         )

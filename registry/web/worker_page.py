@@ -29,6 +29,7 @@ from registry.language.amounts import duration
 from registry.people.models import Employment, LanguageSkill, Worker
 from registry.transcripts.hours_chart import SCREEN, hours_chart, period_in_words, quarter_number, rows_of
 from registry.transcripts.transcript import certifications_of
+from registry.web.unchecked import mark_assessments, mark_people, mark_signatures
 from registry.web.year_strip import coming_year, year_strip
 
 MOST_ENTRIES = 50
@@ -120,6 +121,10 @@ def record_of(worker: Worker, *, now: datetime) -> WorkerRecordPage:
     zone = site.time_zone if site else OTHERWISE
     today = local_date(now, ZoneInfo(zone))
     summed = _summed_hours(worker)
+    assessments = _all(Assessment, worker, "-assessed_at", "model__maker", "assessor", "employer")
+    mark_people([worker])
+    mark_signatures(entries)
+    mark_assessments(assessments)
     return WorkerRecordPage(
         worker=worker,
         zone=zone,
@@ -128,7 +133,7 @@ def record_of(worker: Worker, *, now: datetime) -> WorkerRecordPage:
         hours=_hours(summed),
         over_time=_over_time(summed),
         entries=entries,
-        assessments=_all(Assessment, worker, "-assessed_at", "model__maker", "assessor", "employer"),
+        assessments=assessments,
         certifications=_certifications(worker, now=now, zone=ZoneInfo(zone)),
         instruction=_all(Instruction, worker, "-completed_at", "model__maker"),
         appointments=_all(Appointment, worker, "-start", "employer", "maker", "document"),

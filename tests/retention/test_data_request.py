@@ -16,6 +16,7 @@ from django.test.utils import CaptureQueriesContext
 
 from registry.crews.models import Assignment, AssignmentState, Decision
 from registry.evidence import services as evidence
+from registry.evidence.in_your_name import deny_signature
 from registry.evidence.models import (
     Certification,
     CertificationStatus,
@@ -85,15 +86,16 @@ def everywhere(world: World) -> Worker:
     job = world.job(["erector"])
     assert world.assign(job.slots.get(), worker).permitted
     StandDown.objects.create(role="rigger", start=world.now, reason="A dropped load", **common)
-    account = people.open_account(username="teodora", password="a-long-demo-word", kind="worker", worker=worker)
     Invitation.objects.create(
         token_hash="a" * 64,
         kind="worker",
         worker=worker,
         invited_by=registrar,
+        way="printed",
         invited_at=world.now,
         expires_at=world.now + timedelta(days=1),
     )
+    account = people.open_account(username="teodora", password="a-long-demo-word", kind="worker", worker=worker)
     look = apps.get_model("inspection", "Look")
     inspector = people.open_account(username="inspector", password="a-long-demo-word", kind="inspector")
     look.objects.create(what="worker", worker=worker, recorded_by=inspector, recorded_at=world.now)
@@ -110,6 +112,14 @@ def everywhere(world: World) -> Worker:
     NamedSupervisor.objects.create(notice=notice, content=said, **common)
     for twins in ({"worker": worker, "other": other}, {"worker": other, "other": worker}):
         PossibleTwin.objects.create(names="same_name", dates="no_day", told_apart=False, recorded_at=world.now, **twins)
+    signature = entry.countersignatures.get(by=worker)
+    deny_signature(
+        kind="countersignature",
+        record_id=signature.pk,
+        reason="Not I",
+        denied_at=world.now,
+        denied_by=account,
+    )
     shared = share(worker=worker, days=7, note="For a new employer", at=world.now, shared_by=account)
     look_through(token=shared.token, what="record", at=world.now, looked_by=None)
     end_link(link=shared.link, at=world.now, ended_by=account)

@@ -18,13 +18,18 @@ from registry.evidence.models import AssessmentSignature, CorrectionRequest, Doc
 from registry.language import amounts, words
 from registry.people.models import Account, Worker
 from registry.web.templatetags.words import at, on_day
+from registry.web.unchecked import mark_assessments, mark_people, mark_signatures
 
 HOURS_SHOWN = 50
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A record in words; ``corrected`` says that a later one replaces it."""
+    """A record in words; ``corrected`` says that a later one replaces it.
+
+    ``marked`` are its signatures that need a second look, each with its ``signer``
+    and what is marked (:mod:`registry.web.unchecked`).
+    """
 
     kind: str
     pk: int
@@ -35,6 +40,7 @@ class Shown:
     for_the_registrar: bool
     document: Document | None
     drawn: Document | None = None
+    marked: list[Any] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +75,15 @@ def page_of(worker: Worker, account: Account, number: str | None) -> PersonPage:
         "languageskill": _("Languages"),
     }
     hours = Paginator(_records("hoursentry", worker).order_by("-start", "-id"), HOURS_SHOWN).get_page(number)
+    mark_people([worker])
+    mark_signatures(hours)
     shown = [shown_of(each, account) for each in hours]
     groups = [Group(_("Hands-on hours"), "hours", shown)]
     for kind, title in titles.items():
-        groups.append(Group(title, kind, [shown_of(each, account) for each in _records(kind, worker).order_by("-id")]))
+        records = list(_records(kind, worker).order_by("-id"))
+        if kind == "assessment":
+            mark_assessments(records)
+        groups.append(Group(title, kind, [shown_of(each, account) for each in records]))
     requests = [(each, _asked_about(each)) for each in requests_of(worker)]
     return PersonPage(worker, groups, hours, requests)
 
@@ -125,7 +136,20 @@ def shown_of(record: Any, account: Account) -> Shown:
         for_the_registrar=account.kind == "employer" and only_the_registrar_corrects(record),
         document=getattr(record, "document", None),
         drawn=None if drawn is None else drawn.image,
+        marked=_marked(record),
     )
+
+
+def _marked(record: Any) -> list[Any]:
+    signatures: list[Any] = []
+    if kind_of(record) == "hoursentry":
+        signatures = list(record.countersignatures.all())
+    elif kind_of(record) == "assessment":
+        signatures = [record]
+    found = [each for each in signatures if getattr(each, "unchecked_firm", "") or getattr(each, "denied", False)]
+    for each in found:
+        each.signer = each.assessor if each is record else each.by
+    return found
 
 
 def in_words(record: Any) -> str:

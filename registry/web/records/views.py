@@ -28,6 +28,7 @@ from registry.evidence.uploads import owner_of
 from registry.people import services as people
 from registry.people.lookalikes import Candidate, find_lookalikes, shown_to_employer
 from registry.people.models import Account, Employer, Worker
+from registry.people.second_factor import has_second_factor
 from registry.web.forms import people_named, refused_beside_fields
 from registry.web.limits import within_limit
 from registry.web.records.fields import ScanForm, as_typed
@@ -59,6 +60,8 @@ from registry.web.records.forms import (
     sheet_for,
 )
 from registry.web.records.record_page import in_words, page_of, shown_of
+from registry.web.security import came_back
+from registry.web.unchecked import mark_people
 from registry.web.views import download, number_in, page, posted, status_of
 
 ENTRIES_ON_A_PAGE = 100
@@ -170,9 +173,13 @@ def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
                 signed = countersigning.sign_entries(entry_ids=form.cleaned_data["entry_ids"], **stroke)
                 messages.success(request, _("Countersigned: %(number)s.") % {"number": signed})
             return redirect("to_countersign")
+    second_factor = has_second_factor(account)
+    if second_factor:
+        came_back(request)
     waiting = _entries(request, countersigning.waiting_with_answers(signer), "page")
     shown = {
         "form": form,
+        "second_factor": second_factor,
         "ticked": form.ticked() or _ticked_at_once(request, [each.entry_id for each in waiting]),
         "waiting": waiting,
         "declined": _entries(request, countersigning.declined_by(signer), "declined"),
@@ -199,12 +206,14 @@ def countersigning_queue(request: HttpRequest, *, account: Account) -> HttpRespo
             messages.success(request, sentence % {"person": form.found["signer"], "number": len(asked)})
             return redirect("countersigning")
     unasked = _entries(request, countersigning.nobody_asked(employer), "page")
+    waiting_for = list(countersigning.signers_waited_for(employer))
+    mark_people(signer for signer, _count in waiting_for)
     shown = {
         "form": form,
         "ticked": form.ticked() or _ticked_at_once(request, [each.pk for each in unasked]),
         "known": own[:MOST_NAMES],
         "waiting": _entries(request, countersigning.waiting_at(employer), "waiting"),
-        "waiting_for": countersigning.signers_waited_for(employer),
+        "waiting_for": waiting_for,
         "objections": _entries(request, countersigning.objections_at(employer), "declined"),
         "unasked": unasked,
     }
@@ -246,6 +255,7 @@ def answer_objection(request: HttpRequest, *, account: Account, objection_id: in
 @require_GET
 def assessments(request: HttpRequest, *, account: Account) -> HttpResponse:
     assessor = record_access.signing_worker(account)
+    came_back(request)
     assessable = record_access.assessable_workers(account, at=timezone.now())
     given = Assessment.objects.filter(assessor=assessor, third_party="", withdrawn=False)
     given = given.select_related("worker", "model__maker", "assessor", "superseded_by").order_by("-assessed_at", "-id")
