@@ -163,9 +163,9 @@ class CodeForWorkerForm(forms.Form):
         max_length=20,
         help_text=_("As it stands on the worker's record, such as W-000012."),
     )
-    employer = None
+    employer: Any = None
 
-    def clean_worker(self) -> Worker:
+    def clean_worker(self) -> Worker | None:
         found = _numbered(self.cleaned_data["worker"])
         if found is None:
             raise forms.ValidationError(_("There is no worker of this number."))
@@ -467,7 +467,7 @@ def accept_invitation(request: HttpRequest) -> HttpResponse:
 
 def choose_language(request: HttpRequest) -> HttpResponse:
     """Read pages in another language, and from then on get one's mail in it."""
-    response = cast(HttpResponse, set_language(request))
+    response = set_language(request)
     chosen = request.POST.get("language", "")
     if request.user.is_authenticated and chosen in dict(settings.LANGUAGES):
         Account.objects.filter(pk=request.user.pk).update(language=chosen)

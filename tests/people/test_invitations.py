@@ -161,7 +161,7 @@ def test_a_dispatcher_invites_nobody_else(employer: Employer, dispatcher: Accoun
 
 def test_inspectors_and_registrars_are_invited_by_a_named_registrar(employer: Employer, dispatcher: Account) -> None:
     first = invite(kind="registrar", invited_by=None, invited_at=NOW)
-    registrar = accept(token=first.token, username="keeper", password="a-very-long-word", accepted_at=NOW)
+    registrar = accepted(first, "keeper")
     rule = "an_act_of_the_registrar_names_the_registrar"
     for kind in ("inspector", "registrar"):
         assert invite(kind=kind, invited_by=registrar, invited_at=NOW).invitation.invited_by == registrar
