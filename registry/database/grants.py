@@ -33,8 +33,10 @@ def grant_execute(function: str) -> RunSQL:
 def shown_to(table: str, condition: str) -> RunSQL:
     """The application reads only rows that ``condition`` (SQL) shows to the reader; see ``sql/row_level_security.sql``.
 
-    ``{about_person}`` in it stands for: the row's ``worker_id`` is the reader, or
-    on the books of the reader's employer. What may be written stays with grants,
+    ``{about_person}`` in it stands for: the row's ``worker_id`` is the reader; or
+    on the books of the reader's employer, or was when the row was recorded; or the
+    reader's employer recorded it. ``{corrects_own}``: it corrects what the reader's
+    employer recorded, or what names that employer. What may be written stays with grants,
     constraints and triggers. What stands in ``(SELECT …)`` is worked out once in
     a statement, and where everything is read the condition is never looked at.
 
@@ -42,7 +44,7 @@ def shown_to(table: str, condition: str) -> RunSQL:
     """
     name = roles.table_identifier(table)
     policies = {
-        READ: f"FOR SELECT TO {roles.APPLICATION} USING ({_seen(name, condition)})",
+        READ: f"FOR SELECT TO {roles.APPLICATION} USING ({_seen(table, condition)})",
         "written_by_the_register": f"FOR INSERT TO {roles.APPLICATION} WITH CHECK (true)",
         # Without these a change would find no rows and pass in silence, where triggers refuse it aloud.
         "updates_are_for_triggers_to_refuse": f"FOR UPDATE TO {roles.APPLICATION} USING (true)",
@@ -63,12 +65,19 @@ def shown_to(table: str, condition: str) -> RunSQL:
 def shown_instead(table: str, condition: str) -> RunSQL:
     """The application reads other rows than :func:`shown_to` said before; there is no way back to those."""
     name = roles.table_identifier(table)
-    return RunSQL(f"ALTER POLICY {READ} ON {name} USING ({_seen(name, condition)})")
+    return RunSQL(f"ALTER POLICY {READ} ON {name} USING ({_seen(table, condition)})")
 
 
-def _seen(name: str, condition: str) -> str:
+def _seen(table: str, condition: str) -> str:
+    name = roles.table_identifier(table)
     about_person = (
         "worker_id = (SELECT registry_reader_worker()) OR EXISTS "  # noqa: S608 (put together from constants alone)
         f"(SELECT FROM registry_own_people own WHERE own.worker_id = {name}.worker_id)"
+        f" OR recorded_at < ((SELECT registry_left_people()) ->> {name}.worker_id::text)::timestamptz"
+        " OR recorded_by_id = ANY ((SELECT registry_reader_colleagues())::bigint[])"
     )
-    return f"(SELECT registry_reads_everything()) OR {condition.format(about_person=about_person)}"
+    corrects_own = (
+        "supersedes_id IS NOT NULL"
+        f" AND registry_corrects_record_of((SELECT registry_reader_employer()), '{table}', supersedes_id)"
+    )
+    return f"(SELECT registry_reads_everything()) OR {condition.format(about_person=about_person, corrects_own=corrects_own)}"

@@ -238,12 +238,20 @@ class CertificationStatus(WorkerRecord):
 
 
 class StandDown(WorkerRecord):
-    """A dated bar for a role (blank: every role) and a model (``None``: every model)."""
+    """A dated bar for a role (blank: every role) and a model (``None``: every model).
+
+    Its occasion is a shift or a job on which the firm had the person: then it bars
+    everywhere. Without one it bars at ``employer`` alone. ``on_assignment`` is the
+    number of the assignment: the plans of crews lie in a package that knows this one.
+    """
 
     role = models.CharField(max_length=30, choices=ROLE_CHOICES, blank=True)
     model = models.ForeignKey("equipment.CraneModel", models.PROTECT, null=True, blank=True, related_name="+")
     start = models.DateTimeField()
     reason = models.TextField()
+    employer = models.ForeignKey("people.Employer", models.PROTECT, null=True, blank=True, related_name="+")
+    shift = models.ForeignKey(HoursEntry, models.PROTECT, null=True, blank=True, related_name="+")
+    on_assignment = models.BigIntegerField(null=True, blank=True)
 
     class Meta(WorkerRecord.Meta):
         abstract = False
@@ -251,10 +259,35 @@ class StandDown(WorkerRecord):
             *Record.Meta.constraints,
             models.CheckConstraint(condition=Q(role__in=["", *ROLES]), name="stand_down_role_is_known"),
             models.CheckConstraint(condition=~Q(reason=""), name="stand_down_gives_its_reason"),
+            models.CheckConstraint(
+                condition=Q(shift__isnull=True) | Q(on_assignment__isnull=True), name="stand_down_has_one_occasion"
+            ),
         ]
 
     def __str__(self) -> str:
         return _("stand-down from %(day)s") % {"day": day(self.start)}
+
+
+class StandDownSuspension(WorkerRecord):
+    """The registrar lets a stand-down rest over ``[start, end)`` (``None``: until further notice), with a reason."""
+
+    stand_down = models.ForeignKey(StandDown, models.PROTECT, related_name="suspensions")
+    start = models.DateTimeField()
+    end = models.DateTimeField(null=True, blank=True)
+    reason = models.TextField()
+
+    class Meta(WorkerRecord.Meta):
+        abstract = False
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(end__isnull=True) | Q(end__gt=F("start")), name="suspension_end_is_after_start"
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="suspension_gives_its_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return _("stand-down suspended from %(day)s") % {"day": day(self.start)}
 
 
 class Instruction(WorkerRecord):

@@ -1,5 +1,6 @@
 -- An employer records about its own people: those on its books now, and of those who left what lies in their time.
--- A stand-down, or what becomes of a certificate, reaches on for ever: whoever has left is no longer theirs to bar.
+-- What becomes of a certificate reaches on for ever: whoever has left is no longer theirs to bar. Stand-downs have a
+-- rule of their own, which knows of jobs.
 CREATE FUNCTION evidence_employer_records_about_its_own() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
@@ -40,7 +41,7 @@ BEGIN
     FOREACH each SLICE 1 IN ARRAY ARRAY[
         ['evidence_hoursentry', 'start'], ['evidence_assessment', 'assessed_at'], ['evidence_certification', 'issued'],
         ['evidence_certificationstatus', 'recorded_at'], ['evidence_instruction', 'completed_at'],
-        ['evidence_appointment', 'start'], ['evidence_standdown', 'recorded_at'], ['people_languageskill', 'recorded_at']
+        ['evidence_appointment', 'start'], ['people_languageskill', 'recorded_at']
     ] LOOP
         EXECUTE format('CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON %I FOR EACH ROW '
                        'WHEN (NEW.recorded_by_id IS NOT NULL) '
