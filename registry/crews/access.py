@@ -130,6 +130,12 @@ def employer_of(account: Account) -> Employer:
     return account.employer
 
 
+def require_registrar(account: Account) -> None:
+    """Raise :class:`NotAllowed` for everybody but the registrar."""
+    if account.kind != "registrar":
+        raise NotAllowed(_("This page is the registrar's."))
+
+
 def account_to_close(account: Account, account_id: int) -> Account:
     """The dispatcher's account that the account may close.
 

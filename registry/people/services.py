@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.language.spelling import on_one_line, same_spelling
-from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
+from registry.people.models import Account, Employer, Employment, EmploymentConsent, LanguageSkill, Worker
 from registry.people.names import name_key
 
 
@@ -107,8 +107,8 @@ def _same_person_problems(
         if told_to is not None and not _ever_employed(other, told_to):
             if date_of_birth is None or other.date_of_birth in (None, date_of_birth):
                 sentence = _(
-                    "Somebody of this name and date of birth is registered already. If it is this person, give the"
-                    " number too, which stands on their transcript; else ask the registrar."
+                    "This person cannot be registered here as new. If they have a number, which stands on their"
+                    " transcript, ask them on this page; otherwise ask the registrar."
                 )
                 problems.append(Problem("number", "worker_is_registered_once", sentence))
             continue
@@ -139,11 +139,22 @@ def employ(
     recorded_at: datetime,
     recorded_by: Account | None,
     end: date | None = None,
+    consent: EmploymentConsent | None = None,
 ) -> Employment:
-    """Record that the employer employs the worker from ``start`` through ``end``."""
+    """Record that the employer employs the worker from ``start`` through ``end``.
+
+    Who is known to the register through others comes with a ``consent``
+    (:mod:`registry.people.consent`), unless the registrar records it.
+    """
     with refusals(), transaction.atomic():
         return Employment.objects.create(
-            worker=worker, employer=employer, start=start, end=end, recorded_at=recorded_at, recorded_by=recorded_by
+            worker=worker,
+            employer=employer,
+            start=start,
+            end=end,
+            consent=consent,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
         )
 
 
@@ -156,25 +167,20 @@ def take_on(
     start: date,
     recorded_at: datetime,
     recorded_by: Account | None,
-    number: str = "",
 ) -> Worker:
-    """Put a person on the employer's books, and register them first where no ``number`` says that they are.
+    """Register a person who is new to the register, and put them on the employer's books.
 
-    Name and date of birth are known to many; with the number a worker shows that
-    the employer may have the record, which is open to it from then on.
+    Who is registered already is asked: :mod:`registry.people.consent`.
     """
     recording: dict[str, Any] = {"recorded_at": recorded_at, "recorded_by": recorded_by}
     with transaction.atomic():
-        if number.strip():
-            worker = registered_as(number, given_name, family_name, date_of_birth)
-        else:
-            worker = register_worker(
-                given_name=given_name,
-                family_name=family_name,
-                date_of_birth=date_of_birth,
-                told_to=employer,
-                **recording,
-            )
+        worker = register_worker(
+            given_name=given_name,
+            family_name=family_name,
+            date_of_birth=date_of_birth,
+            told_to=employer,
+            **recording,
+        )
         employ(worker=worker, employer=employer, start=start, **recording)
     return worker
 

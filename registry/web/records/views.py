@@ -6,6 +6,7 @@ import io
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -18,21 +19,26 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access, record_access
+from registry.crews.standing_down import StoodDown, stand_down
 from registry.evidence import assessing, corrections, countersigning, services
 from registry.evidence.importing import KINDS, FileRefused, ImportOptions, headings_of, import_file
 from registry.evidence.importing.reading import LARGEST_UPLOADED_PART
 from registry.evidence.models import Assessment, Document
 from registry.evidence.uploads import keep_upload
+from registry.language.amounts import instant
+from registry.language.words import in_words as in_words_of
+from registry.people import consent
 from registry.people import services as people
-from registry.people.models import Account, Worker
+from registry.people.models import Account, Employer, Worker
 from registry.web.forms import people_named, refused_beside_fields
-from registry.web.limits import within_limit
+from registry.web.limits import asked_too_often, within_limit
 from registry.web.records.fields import ScanForm, as_typed
 from registry.web.records.forms import (
     ENCODINGS,
     FIRST_LINES,
     MORE_LINES,
     AppointmentForm,
+    AskPersonForm,
     CertificateForm,
     CertificateStatusForm,
     CorrectionRequestForm,
@@ -42,6 +48,7 @@ from registry.web.records.forms import (
     MappingForm,
     NewPersonForm,
     OwnAssessmentForm,
+    PersonsCodeForm,
     ReasonForm,
     RecordForm,
     ReplyForm,
@@ -60,6 +67,7 @@ from registry.web.views import download, number_in, page, posted, status_of
 MOST_WAITING = 200
 PREVIEWED = 20
 MOST_NAMES = 300
+MOST_ASKED = 20
 
 
 def _change_status(*, worker: Worker, certification: Any, **given: Any) -> Any:
@@ -81,7 +89,7 @@ ADDITIONS: dict[str, tuple[Any, type[RecordForm], Callable[..., Any]]] = {
         ThirdPartyAssessmentForm,
         assessing.record_third_partys_assessment,
     ),
-    "stand-down": (gettext_lazy("Stand-down"), StandDownForm, services.stand_down),
+    "stand-down": (gettext_lazy("Stand-down"), StandDownForm, stand_down),
     "employment": (gettext_lazy("Employment"), EmploymentForm, people.employ),
     "language": (gettext_lazy("Language"), LanguageForm, people.record_language),
 }
@@ -305,6 +313,8 @@ def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: 
     now = timezone.now()
     given: dict[str, Any] = {"worker": worker, "employer": account.employer}
     if form_class is ThirdPartyAssessmentForm:
+        sent = request.method == "POST" and "more" not in request.POST
+        given["too_often"] = sent and not within_limit(request, "name_assessor")
         form = _assessment_form(request, form_class, account, now, **given)
     elif issubclass(form_class, ScanForm):
         form = form_class(posted(request), _files(request), account=account, **given)
@@ -314,32 +324,70 @@ def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: 
     if form.is_valid():
         with refused_beside_fields(form):
             attached = {"document": form.scan} if isinstance(form, ScanForm) else {}
-            service(worker=worker, recorded_at=now, recorded_by=account, **form.given(), **attached)
+            recorded = service(worker=worker, recorded_at=now, recorded_by=account, **form.given(), **attached)
             messages.success(request, _("Recorded: %(what)s.") % {"what": title})
+            if isinstance(recorded, StoodDown):
+                _say_what_is_held(request, recorded)
             return redirect("person_records", worker_id=worker.pk)
     shown = {"form": form, "worker": worker, "title": title, "what": what}
     template = "records/third_party.html" if form_class is ThirdPartyAssessmentForm else "records/add.html"
-    return render(request, template, shown, status=status_of(form))
+    return render(request, template, shown, status=429 if given.get("too_often") else status_of(form))
+
+
+def _say_what_is_held(request: HttpRequest, stood_down: StoodDown) -> None:
+    if stood_down.record.employer_id is None:
+        messages.info(request, _("It bars everywhere. The person and the registrar can read it now."))
+    else:
+        messages.info(request, _("It bars at your firm alone. The person and the registrar can read it now."))
+    if not stood_down.held:
+        messages.info(request, _("No coming position on your crews was put on hold by it."))
+    for each in stood_down.held:
+        sentence = _("Put on hold: %(role)s, %(job)s, from %(start)s.")
+        start = instant(each.during.lower, ZoneInfo(each.job.site.time_zone))
+        messages.warning(request, sentence % {"role": in_words_of(each.slot.role), "job": each.job, "start": start})
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
     employer = record_access.recording_employer(account)
-    form = NewPersonForm(posted(request))
-    numbered = bool(request.POST.get("number", "").strip())
-    if numbered and not within_limit(request, "wrong_number", dry_run=True):
-        form.add_error("number", _("Too many wrong numbers: try again in an hour."))
-        return render(request, "records/new_person.html", {"form": form}, status=429)
+    now, do = timezone.now(), request.POST.get("do", "new")
+    sent = posted(request)
+    forms = {
+        "new": NewPersonForm(sent if do == "new" else None),
+        "ask": AskPersonForm(sent if do == "ask" else None),
+        "code": PersonsCodeForm(sent if do == "code" else None),
+    }
+    form, (question, act) = forms.get(do, forms["new"]), _TAKING_ON.get(do, _TAKING_ON["new"])
+    if asked_too_often(request, form, question):
+        return _taking_on(request, forms, employer, now, status=429)
     if form.is_valid():
         with refused_beside_fields(form):
-            worker = people.take_on(
-                employer=employer, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data
+            worker = act(employer=employer, recorded_at=now, recorded_by=account, **form.cleaned_data)
+            if worker is not None:
+                return redirect("person_records", worker_id=worker.pk)
+            sentence = _(
+                "If a person in the register fits, they have been asked: they find it on their own page and answer"
+                " there. You see them among your people once they agree."
             )
-            return redirect("person_records", worker_id=worker.pk)
-        if numbered:
-            within_limit(request, "wrong_number")
-    return render(request, "records/new_person.html", {"form": form}, status=status_of(form))
+            messages.success(request, sentence)
+            return redirect("new_person")
+    return _taking_on(request, forms, employer, now, status=status_of(form))
+
+
+_TAKING_ON: dict[str, tuple[str, Callable[..., Worker | None]]] = {
+    "new": ("register_person", people.take_on),
+    "ask": ("ask_person", consent.ask),
+    "code": ("type_code", lambda **given: consent.redeem(**given).worker),
+}
+"""What is counted before it is looked at, and the service."""
+
+
+def _taking_on(
+    request: HttpRequest, forms: dict[str, Any], employer: Employer, now: datetime, *, status: int
+) -> HttpResponse:
+    asked = consent.asked_by(employer, at=now, most=MOST_ASKED)
+    return render(request, "records/new_person.html", {"forms": forms, "asked": asked}, status=status)
 
 
 # Corrections
@@ -351,7 +399,9 @@ def correct_record(request: HttpRequest, *, account: Account, kind: str, record_
     now = timezone.now()
     record = record_access.record_to_correct(account, kind, record_id, at=now)
     asked = _asked(request, account)
-    form = correction_form(posted(request), _files(request), record=record, account=account)
+    names_assessor = isinstance(record, Assessment) and bool(record.third_party)
+    too_often = request.method == "POST" and names_assessor and not within_limit(request, "name_assessor")
+    form = correction_form(posted(request), _files(request), record=record, account=account, too_often=too_often)
     reason = ReasonForm(posted(request))
     if isinstance(form, ScanForm):
         form.keep_scan(now)

@@ -1,0 +1,10 @@
+from django.urls import path
+
+from registry.web.registrar import views
+
+urlpatterns = [
+    path("register/employment/", views.employment, name="registrar_employment"),
+    path("register/stand-downs/", views.stand_downs, name="registrar_stand_downs"),
+    path("register/stand-downs/<int:stand_down_id>/suspend/", views.suspend, name="suspend_stand_down"),
+    path("register/suspensions/<int:suspension_id>/end/", views.end_suspension, name="end_suspension"),
+]
