@@ -231,7 +231,7 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Crew competency registry",
-    "VERSION": "0.1.0",
+    "VERSION": "0.2.0",
     "OAS_VERSION": "3.1.1",
     "SERVE_INCLUDE_SCHEMA": False,
 }

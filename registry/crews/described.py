@@ -138,7 +138,7 @@ EVIDENCE_CHANGED = re.compile(r"the evidence of (?P<subject>\S+) changed")
 OTHER_HOLDS = frozenset(
     {sentence("the job was changed or withdrawn"), sentence("the paired erector is held or leaves")}
 )
-"""What the database writes as the reason when it holds an assignment (``sql/guard.sql``)."""
+"""What the database writes as the reason when it holds an assignment (``sql/standing.sql``)."""
 
 
 def readable_reason(reason: str, names: dict[str, str]) -> str:

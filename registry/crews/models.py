@@ -16,8 +16,12 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
+from registry.database.guards import Trigger, added_to, erasable, never_changed, only_read
 from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.evidence.models import StandDown
 from registry.language.words import choices_of, in_words
+from registry.ledger.guards import logged
+from registry.people.guards import shown_to, worker_is_not_erased
 
 OPERATION_CHOICES = choices_of(OPERATIONS)
 ROLE_CHOICES = choices_of(ROLES)
@@ -43,6 +47,8 @@ class Job(models.Model):
     withdrawn = models.BooleanField(default=False)
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    guards = (never_changed, added_to, logged)
 
     class Meta:
         constraints = [
@@ -73,6 +79,8 @@ class Slot(models.Model):
     job = models.ForeignKey(Job, models.PROTECT, related_name="slots")
     role = models.CharField(max_length=30, choices=ROLE_CHOICES)
     position = models.PositiveSmallIntegerField(default=1)
+
+    guards = (never_changed, added_to, logged)
 
     class Meta:
         constraints = [
@@ -113,6 +121,19 @@ class Decision(models.Model):
     decided_at = models.DateTimeField()
     decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
+    guards = (
+        never_changed,
+        added_to,
+        logged,
+        worker_is_not_erased,
+        erasable("statement", "seal"),
+        # A decision is between the employer that asked and the worker; no other employer of theirs sees it.
+        shown_to(
+            "crews_decision",
+            "worker_id = (SELECT registry_reader_worker()) OR employer_id = (SELECT registry_reader_employer())",
+        ),
+    )
+
     class Meta:
         indexes = [models.Index(fields=["worker", "decided_at"])]
 
@@ -142,6 +163,14 @@ class DecisionDependency(models.Model):
     subject = models.TextField()
     version = models.BigIntegerField()
 
+    guards = (
+        never_changed,
+        only_read,
+        shown_to(
+            "crews_decisiondependency", "EXISTS (SELECT FROM crews_decision decision WHERE decision.id = decision_id)"
+        ),
+    )
+
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["decision", "subject"], name="decision_depends_on_a_subject_once")
@@ -160,6 +189,13 @@ class Refusal(models.Model):
     refused_at = models.DateTimeField()
     refused_to = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
+    guards = (
+        never_changed,
+        added_to,
+        logged,
+        shown_to("crews_refusal", "EXISTS (SELECT FROM crews_decision decision WHERE decision.id = decision_id)"),
+    )
+
     def __str__(self) -> str:
         return _("refused: %(role)s") % {"role": self.slot}
 
@@ -175,6 +211,8 @@ class Assignment(models.Model):
     decision = models.OneToOneField(Decision, models.PROTECT, related_name="assignment")
     assigned_at = models.DateTimeField()
     assigned_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    guards = (never_changed, added_to, logged, worker_is_not_erased)
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(end__gt=F("start")), name="assignment_end_is_after_start")]
@@ -195,6 +233,8 @@ class AssignmentEvent(models.Model):
     reason = models.TextField(blank=True)
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    guards = (never_changed, added_to, logged, erasable("reason"))
 
     class Meta:
         constraints = [
@@ -231,6 +271,9 @@ class AssignmentState(models.Model):
     during = DateTimeRangeField()
     standing = models.CharField(max_length=10)
     reason = models.TextField(blank=True)
+
+    # Kept by triggers; the application only reads it.
+    guards = (only_read,)
 
     class Meta:
         constraints = [
@@ -273,3 +316,19 @@ class AssignmentState(models.Model):
 
     def __str__(self) -> str:
         return f"{self.standing}: {self.assignment_id}"
+
+
+GUARDS_ON_OTHERS = (
+    (
+        StandDown,
+        (
+            Trigger(
+                "stand_down_is_the_firms",
+                "BEFORE INSERT",
+                "crews_stand_down_is_the_firms()",
+                when="NEW.supersedes_id IS NULL",
+            ),
+        ),
+    ),
+)
+"""What this package adds to the guards of tables that it did not make."""

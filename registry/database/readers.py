@@ -2,7 +2,7 @@
 
 Three kinds of reader: the register itself (its services, its engine, commands,
 migrations), which reads everything; an account that is signed in; and the
-public, which reads no records. The policies are in ``sql/row_level_security.sql``.
+public, which reads no records. The policies stand on the models they guard (:func:`registry.people.guards.shown_to`).
 """
 
 from __future__ import annotations

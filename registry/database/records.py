@@ -13,6 +13,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
 
+from registry.database.guards import Guard, append_only
 from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
 
 
@@ -49,6 +50,8 @@ class Record(models.Model):
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     supersedes = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="superseded_by")
     withdrawn = models.BooleanField(default=False)
+
+    guards: tuple[Guard, ...] = append_only
 
     objects = RecordQuerySet.as_manager()
 

@@ -103,7 +103,7 @@ class Decision:
     remedy: Remedy | None
     objections: tuple[str, ...] = ()
     doubted_signers: frozenset[str] = frozenset()
-    """People some of whose signatures did not count because they lack entitlement.
+    """People some of whose signatures did not count, for want of entitlement or as a trainee's.
 
     Where it is empty, more evidence about those who signed cannot change the answer.
     """

@@ -32,6 +32,7 @@ from registry.eligibility.evidence import (
     Person,
     Record,
     StandDown,
+    StandDownSuspension,
 )
 from registry.eligibility.question import Question
 from registry.eligibility.standard import (
@@ -114,6 +115,7 @@ class _Reader:
             instruction=self.records("instruction", self.instruction),
             appointments=self.records("appointments", self.appointment),
             stand_downs=self.records("stand_downs", self.stand_down),
+            stand_down_suspensions=self.records("stand_down_suspensions", self.stand_down_suspension),
             languages=self.records("languages", self.language),
         )
         self.check_references_between(evidence)
@@ -224,6 +226,7 @@ class _Reader:
             employer=employer,
             kind=each.get("kind", "practical"),
             configuration=each.get("configuration"),
+            signed_by_assessor=each.get("signed_by_assessor", False),
         )
 
     def certification(self, each: dict[str, Any], path: str) -> Certification:
@@ -297,6 +300,9 @@ class _Reader:
         start = self.instant(each["start"], f"{path}.start")
         if "model" in each:
             self.known(each["model"], self.models, f"{path}.model", "crane model")
+        only_at = each.get("only_at")
+        if only_at is not None:
+            self.known(only_at, self.employers, f"{path}.only_at", "employer")
         return StandDown(
             **self.common(each, path, start),
             worker=self.worker(each, path),
@@ -304,6 +310,17 @@ class _Reader:
             reason=each["reason"],
             role=each.get("role"),
             model=each.get("model"),
+            only_at=only_at,
+        )
+
+    def stand_down_suspension(self, each: dict[str, Any], path: str) -> StandDownSuspension:
+        start, end = self.span(each, path)
+        return StandDownSuspension(
+            **self.common(each, path, start),
+            worker=self.worker(each, path),
+            stand_down=each["stand_down"],
+            start=start,
+            end=end,
         )
 
     def language(self, each: dict[str, Any], path: str) -> LanguageSkill:
@@ -347,6 +364,7 @@ class _Reader:
         return {
             "id": each["id"],
             "recorded_at": self.recorded(each, path, happened_at),
+            "recorded_by": each.get("recorded_by"),
             "supersedes": each.get("supersedes"),
             "withdrawn": each.get("withdrawn", False),
         }
@@ -425,6 +443,8 @@ class _Reader:
         self.check_corrections(by_id)
         for status in evidence.certification_statuses:
             self.check_reference(status.certification, "certifications", status, "certification", by_id)
+        for suspended in evidence.stand_down_suspensions:
+            self.check_reference(suspended.stand_down, "stand_downs", suspended, "stand_down", by_id)
         for given in evidence.instruction:
             if given.after_stand_down is not None:
                 self.check_reference(given.after_stand_down, "stand_downs", given, "after_stand_down", by_id)

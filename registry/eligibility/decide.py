@@ -86,6 +86,7 @@ def _asked(question: Question) -> Asked:
         employer=question.employer,
         zone=question.zone,
         since=question.start,
+        until=question.end,
         configuration=question.configuration,
         working_language=question.working_language,
     )

@@ -18,8 +18,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 from zoneinfo import ZoneInfo
+
+from registry.eligibility.calendar import local_date
+from registry.eligibility.harmless import folded
 
 if TYPE_CHECKING:
     from registry.eligibility.worked import Worked
@@ -73,10 +76,15 @@ class Model:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
-    """What every record carries."""
+    """What every record carries.
+
+    ``recorded_by`` is an opaque key of the author (``account:12``): equal keys are one author.
+    ``None``: not known who recorded it.
+    """
 
     id: str
     recorded_at: datetime
+    recorded_by: str | None = None
     supersedes: str | None = None
     withdrawn: bool = False
 
@@ -149,6 +157,7 @@ class Assessment(Record):
 
     ``third_party`` says on whose behalf it was given: an independent body, or
     the employer ``employer``, for whose work alone it then counts.
+    ``signed_by_assessor``: the assessor recorded it in their own account.
     """
 
     worker: str
@@ -162,6 +171,7 @@ class Assessment(Record):
     employer: str | None = None
     kind: str = "practical"
     configuration: str | None = None
+    signed_by_assessor: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,13 +235,27 @@ class Appointment(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StandDown(Record):
-    """A dated bar for a role (``None``: every role) and a model (``None``: every model)."""
+    """A dated bar for a role (``None``: every role) and a model (``None``: every model).
+
+    ``only_at`` is the employer at whose work alone it bars (``None``: everywhere).
+    """
 
     worker: str
     start: datetime
     reason: str
     role: str | None = None
     model: str | None = None
+    only_at: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandDownSuspension(Record):
+    """The registrar suspends a stand-down: it does not bar within ``[start, end)`` (``None``: no end)."""
+
+    worker: str
+    stand_down: str
+    start: datetime
+    end: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,6 +270,9 @@ class _OfAWorker(Protocol):
     @property
     def worker(self) -> str: ...
 
+
+CertificateKey = tuple[str, str]
+"""Scheme and number of a certificate, folded."""
 
 AnyRecord = TypeVar("AnyRecord", bound=Record)
 PersonalRecord = TypeVar("PersonalRecord", bound=_OfAWorker)
@@ -271,12 +298,16 @@ class Evidence:
     instruction: tuple[Instruction, ...] = ()
     appointments: tuple[Appointment, ...] = ()
     stand_downs: tuple[StandDown, ...] = ()
+    stand_down_suspensions: tuple[StandDownSuspension, ...] = ()
     languages: tuple[LanguageSkill, ...] = ()
+    every_certification: tuple[Certification, ...] = ()
+    """Every version of every certificate, whenever recorded, corrected and withdrawn ones too: what was
+    suspended or revoked is recognised by them. :meth:`known_at` fills it."""
 
     def record_kinds(self) -> Iterator[tuple[str, tuple[Record, ...]]]:
         """Yield ``(field name, records)`` for every kind of record."""
         for each in fields(self):
-            if each.name not in ("people", "employers", "models"):
+            if each.name not in ("people", "employers", "models", "every_certification"):
                 yield each.name, getattr(self, each.name)
 
     def known_at(self, instant: datetime | None) -> Evidence:
@@ -288,23 +319,22 @@ class Evidence:
         known: dict[str, Any] = {name: _known(records, instant) for name, records in self.record_kinds()}
         if all(records is known[name] for name, records in self.record_kinds()):
             return self
-        # What names a corrected certificate or stand-down is about the correction.
-        corrected = _corrections(self.certifications, instant)
-        known["certification_statuses"] = tuple(
-            replace(each, certification=_latest(each.certification, corrected))
-            for each in known["certification_statuses"]
-        )
-        corrected = _corrections(self.stand_downs, instant)
+        # What names a corrected stand-down is about the version that was known.
+        version = _Versions(self.stand_downs, instant)
         known["instruction"] = tuple(
-            replace(each, after_stand_down=_latest(each.after_stand_down, corrected))
-            if each.after_stand_down is not None
-            else each
+            each
+            if each.after_stand_down is None
+            else replace(each, after_stand_down=version.known_of(each.after_stand_down))
             for each in known["instruction"]
+        )
+        known["stand_down_suspensions"] = tuple(
+            replace(each, stand_down=version.known_of(each.stand_down)) for each in known["stand_down_suspensions"]
         )
         return Evidence(
             people=self.people,
             employers=self.employers,
             models=self.models,
+            every_certification=self.every_certification or self.certifications,
             **known,
         )
 
@@ -329,20 +359,54 @@ class Evidence:
         return _by_worker(self.certifications)
 
     @cached_property
+    def certificate_keys(self) -> dict[str, frozenset[CertificateKey]]:
+        """By what each version of a certificate is recognised, were it entered again.
+
+        Its corrections are one certificate with it: schemes and numbers of all of them are in it.
+        """
+        version = _Versions(self.every_certification or self.certifications, None)
+        keys: dict[str, set[CertificateKey]] = defaultdict(set)
+        for each in version.records.values():
+            keys[version.first_of(each.id)].add((folded(each.scheme), folded(each.number)))
+        return {each: frozenset(keys[version.first_of(each)]) for each in version.records}
+
+    @cached_property
+    def same_certificate(self) -> dict[str, str]:
+        """The first version of each certificate, by any of its versions."""
+        version = _Versions(self.every_certification or self.certifications, None)
+        return {each: version.first_of(each) for each in version.records}
+
+    @cached_property
     def statuses_of(self) -> dict[str, list[CertificationStatus]]:
-        """Status changes by certification, in order of time.
+        """Status changes by worker, in order of time.
 
         Of two at the same instant the one recorded later governs, and in doubt
         the one that is not a reinstatement.
         """
-        ordered = sorted(
-            self.certification_statuses,
-            key=lambda each: (each.effective_at, each.recorded_at, each.status != "reinstated"),
+        return _by_worker(
+            sorted(
+                self.certification_statuses,
+                key=lambda each: (each.effective_at, each.recorded_at, each.status != "reinstated"),
+            )
         )
-        found: dict[str, list[CertificationStatus]] = defaultdict(list)
-        for each in ordered:
-            found[each.certification].append(each)
-        return found
+
+    def statuses_about(self, held: Certification, zone: ZoneInfo) -> list[CertificationStatus]:
+        """The status changes that tell of ``held``, in order of time.
+
+        Those of any of its versions, whenever recorded. And those of a certificate of the same worker, scheme
+        and number, compared without case, spaces and signs: what was suspended or revoked is not in force
+        because it was entered again. One issued on a later day in ``zone`` is another certificate.
+        """
+        keys = self.certificate_keys[held.id]
+
+        def is_about(change: CertificationStatus) -> bool:
+            first = self.same_certificate.get(change.certification, change.certification)
+            if first == self.same_certificate[held.id]:
+                return True
+            other = self.certificate_keys.get(change.certification, frozenset())
+            return not keys.isdisjoint(other) and held.issued <= local_date(change.effective_at, zone)
+
+        return [each for each in self.statuses_of.get(held.worker, []) if is_about(each)]
 
     @cached_property
     def instruction_of(self) -> dict[str, list[Instruction]]:
@@ -373,13 +437,21 @@ class Evidence:
         return found
 
     @cached_property
-    def signed_for(self) -> dict[str, set[str]]:
-        """Whose records each person signed: countersigner or assessor → workers."""
-        signed = {(signature.by, entry.worker) for entry in self.hours for signature in entry.countersignatures}
-        signed |= {(each.assessor, each.worker) for each in self.assessments}
-        found: dict[str, set[str]] = defaultdict(set)
-        for signer, worker in signed:
-            found[signer].add(worker)
+    def suspensions_of(self) -> dict[str, list[StandDownSuspension]]:
+        """Suspensions by stand-down."""
+        found: dict[str, list[StandDownSuspension]] = defaultdict(list)
+        for each in self.stand_down_suspensions:
+            found[each.stand_down].append(each)
+        return found
+
+    @cached_property
+    def signed_for(self) -> dict[str, dict[str, datetime]]:
+        """Whose records each person signed, and when first: countersigner or assessor → worker → instant."""
+        signed = [(each.by, entry.worker, each.at) for entry in self.hours for each in entry.countersignatures]
+        signed += [(each.assessor, each.worker, each.assessed_at) for each in self.assessments]
+        found: dict[str, dict[str, datetime]] = defaultdict(dict)
+        for signer, worker, at in signed:
+            found[signer][worker] = min(at, found[signer].get(worker, at))
         return found
 
     def name_of(self, person: str) -> str:
@@ -398,20 +470,29 @@ def _known(records: tuple[AnyRecord, ...], instant: datetime | None) -> tuple[An
     return records
 
 
-def _corrections(records: tuple[AnyRecord, ...], instant: datetime | None) -> dict[str, str]:
-    """Superseded identifier → the record that supersedes it, by what was known at ``instant``."""
-    return {
-        each.supersedes: each.id
-        for each in records
-        if each.supersedes is not None and (instant is None or each.recorded_at <= instant)
-    }
+class _Versions(Generic[AnyRecord]):
+    """The versions of records: which correct which, by what was known at ``instant``."""
 
+    def __init__(self, records: Iterable[AnyRecord], instant: datetime | None) -> None:
+        self.records = {each.id: each for each in records}
+        self._corrected = {
+            each.supersedes: each.id
+            for each in self.records.values()
+            if each.supersedes is not None and (instant is None or each.recorded_at <= instant)
+        }
 
-def _latest(record: str, corrected: dict[str, str]) -> str:
-    """The last correction of a record, or the record itself."""
-    while record in corrected:
-        record = corrected[record]
-    return record
+    def first_of(self, record: str) -> str:
+        """The record as it was first entered, whenever that was."""
+        while (each := self.records.get(record)) is not None and each.supersedes is not None:
+            record = each.supersedes
+        return record
+
+    def known_of(self, record: str) -> str:
+        """The last version that was known, also of a record that names a later one."""
+        record = self.first_of(record)
+        while record in self._corrected:
+            record = self._corrected[record]
+        return record
 
 
 def _signed_by_then(entry: AnyRecord, instant: datetime) -> AnyRecord:

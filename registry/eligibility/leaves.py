@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from itertools import chain, pairwise
 from typing import TypeVar
@@ -66,6 +66,8 @@ class LeafEvaluation:
     """When a later record ends it, whatever was obtained before: a setback, a stand-down."""
     retraining_due: list[datetime] = field(default_factory=list)
     """When the stand-downs in force began that no retraining answers yet."""
+    lifted_by_its_author: bool = False
+    """Whether a re-assessment lifts no stand-down because of who recorded what."""
 
     def lowest_minutes(self, start: datetime, end: datetime) -> int:
         """The lowest total of hours within ``[start, end)``, whichever models count when."""
@@ -84,6 +86,7 @@ class Requirements:
         self.signatures = signatures
         signatures.evaluate = self.of_role
         self._certified: dict[tuple[int, str, str, ZoneInfo], LeafEvaluation] = {}
+        self._reduced: dict[frozenset[str], Requirements] = {}
         self._certificates: dict[tuple[str, ZoneInfo], tuple[Timeline, Timeline]] = {}
         """Of each certificate, by the clock of a zone, when it is in force and when it is taken out."""
 
@@ -195,18 +198,7 @@ class Requirements:
         return None
 
     def _first_met(self, leaf: Leaf, asked: Asked, leaves: dict[str, Leaf]) -> datetime:
-        whole_past = Asked(
-            person=asked.person,
-            role=asked.role,
-            model=asked.model,
-            operation=asked.operation,
-            employer=asked.employer,
-            zone=asked.zone,
-            since=BEGINNING,
-            configuration=asked.configuration,
-            working_language=asked.working_language,
-            signing=asked.signing,
-        )
+        whole_past = replace(asked, since=BEGINNING)
         intervals = self.evaluate(leaf, whole_past, leaves).timeline.intervals
         return intervals[0][0] if intervals else FOREVER
 
@@ -352,16 +344,16 @@ class Requirements:
         key = held.id, asked.zone
         known = self._certificates.get(key)
         if known is None:
-            taken_out = Timeline.of(self._barred(held))
+            taken_out = Timeline.of(self._barred(held, asked.zone))
             whole = Timeline.of([self._in_force(held.issued, held.expires, asked)])
             known = self._certificates[key] = whole.minus(taken_out), taken_out
         in_force, taken_out = known
         return in_force, taken_out.holds_at(asked.since)
 
-    def _barred(self, held: Certification) -> Iterator[Interval]:
+    def _barred(self, held: Certification, zone: ZoneInfo) -> Iterator[Interval]:
         """From each suspension to the reinstatement, and from a revocation for ever."""
         since: datetime | None = None
-        for change in self.evidence.statuses_of.get(held.id, []):
+        for change in self.evidence.statuses_about(held, zone):
             if change.status == "revoked":
                 yield since or change.effective_at, FOREVER
                 return
@@ -441,28 +433,61 @@ class Requirements:
     # Stand-down
 
     def no_stand_down(self, asked: Asked) -> LeafEvaluation:
+        """No stand-down for the role, the model and the employer bars.
+
+        One bars from its start, but for the time in which the registrar suspends it, until it is lifted:
+        by retraining that answers it and by a re-assessment passed later than that retraining. Who stood
+        somebody down does not undo it in the same sitting, so three things are asked of the two records:
+
+        - The assessor's right to assess does not rest on what the author of the retraining or of the
+          re-assessment recorded after the stand-down began: a founding appointment, a maker's
+          instructor's, a certificate. It must follow from all the rest.
+        - One author does not record both, unless the assessor recorded the re-assessment in their own account.
+        - In that last case the assessor's right does not rest on such a record of the same author's at any time.
+
+        Where the author of such a record, or of what it is compared with, is not known, they may be one: what
+        was recorded after the stand-down has to show that it is somebody else's. That one author recorded
+        retraining and re-assessment is held against them only where it is known: of most old records it is not
+        known who brought them in, and that alone is no sign of anything.
+        """
         evaluation = LeafEvaluation(ALWAYS)
         barred: list[Interval] = []
         for each in self.evidence.stand_downs_of.get(asked.person, []):
             if each.role not in (None, asked.role) or each.model not in (None, asked.model):
                 continue
-            lifted = self._lifted_at(each, asked)
-            barred.append((each.start, lifted))
-            if each.start < lifted:
-                evaluation.ended_at.append(each.start)
-            if lifted > asked.since:
-                evaluation.not_counted["stand_down"].append(each.id)
-                if self._retrained_at(each, asked) >= asked.since:
-                    evaluation.retraining_due.append(each.start)
+            if each.only_at not in (None, asked.employer):
+                continue
+            lifted, not_lifting = self._lifting(each, asked)
+            suspended = [
+                (every.start, FOREVER if every.end is None else every.end)
+                for every in self.evidence.suspensions_of.get(each.id, [])
+            ]
+            bars = Timeline.of([(each.start, lifted)]).minus(Timeline.of(suspended))
+            barred += bars.intervals
+            bars_then = bars.limited_to(asked.since, asked.until).intervals
+            if not bars_then:
+                continue
+            if each.start >= asked.since:
+                evaluation.ended_at.append(bars_then[0][0])
+            evaluation.not_counted["stand_down"].append(each.id)
+            for reason, given in not_lifting:
+                evaluation.lifted_by_its_author = True
+                evaluation.not_counted[reason].append(given)
+            if not any(answer.completed_at < asked.since for answer in self._retraining(each, asked)):
+                evaluation.retraining_due.append(each.start)
+        for given_ids in evaluation.not_counted.values():
+            given_ids[:] = dict.fromkeys(given_ids)
         evaluation.timeline = Timeline.of(barred).outside()
         return evaluation
 
-    def _lifted_at(self, barred: StandDown, asked: Asked) -> datetime:
-        """When retraining, and a re-assessment passed after it, were both there."""
-        retrained_at = self._retrained_at(barred, asked)
-        for given in self.evidence.assessments_of.get(asked.person, []):
-            if (
-                given.assessed_at >= retrained_at
+    def _lifting(self, barred: StandDown, asked: Asked) -> tuple[datetime, list[tuple[str, str]]]:
+        """When retraining and a re-assessment lift it; ``(reason, assessment)`` of those that do not, for who wrote them."""
+        answers = self._retraining(barred, asked)
+        not_lifting: list[tuple[str, str]] = []
+        for given in self.evidence.assessments_of.get(asked.person, []) if answers else ():
+            before = [each for each in answers if each.completed_at < given.assessed_at]
+            if not (
+                before
                 and given.outcome == "pass"
                 and given.kind == "practical"
                 and given.role == asked.role
@@ -470,16 +495,63 @@ class Requirements:
                 and asked.operation in given.operations
                 and self.signatures.judge_assessment(given, None, asked) is None
             ):
-                return given.assessed_at
-        return FOREVER
+                continue
+            reasons = [self._lifts_its_own(barred, each, given, asked) for each in before]
+            if None in reasons:
+                return given.assessed_at, []
+            not_lifting += [(reason, given.id) for reason in reasons if reason is not None]
+        return FOREVER, not_lifting
 
-    def _retrained_at(self, barred: StandDown, asked: Asked) -> datetime:
-        answers = [
-            each.completed_at
+    def _retraining(self, barred: StandDown, asked: Asked) -> list[Instruction]:
+        """The retraining that answers it."""
+        return [
+            each
             for each in self.evidence.instruction_of.get(asked.person, [])
             if each.after_stand_down == barred.id and each.completed_at >= barred.start
         ]
-        return min(answers, default=FOREVER)
+
+    def _lifts_its_own(
+        self, barred: StandDown, retraining: Instruction, given: Assessment, asked: Asked
+    ) -> str | None:
+        """Why the two do not lift the stand-down, for who recorded them; ``None`` if they do."""
+        authors = {retraining.recorded_by, given.recorded_by}
+        both_by = retraining.recorded_by if len(authors) == 1 else None
+        if both_by is not None and not given.signed_by_assessor:
+            return "one_author_lifts"
+        began = min(barred.start, barred.recorded_at)
+
+        def profits(ground: Appointment | Certification) -> bool:
+            author = ground.recorded_by
+            if author is not None and author == both_by:
+                return True
+            return ground.recorded_at > began and (author is None or None in authors or author in authors)
+
+        grounds: list[Appointment | Certification] = [
+            *(each for each in self.evidence.appointments if each.kind != "duty"),
+            *self.evidence.certifications,
+        ]
+        left_out = frozenset(each.id for each in grounds if profits(each))
+        if not left_out:
+            return None
+        if self._without(left_out).signatures.judge_assessment(given, None, asked) is None:
+            return None
+        self.signatures.doubt(given.assessor)
+        return "assessor_made_by_who_lifts"
+
+    def _without(self, grounds: frozenset[str]) -> Requirements:
+        """The same, were these appointments and certificates not there: signers are settled on their own."""
+        found = self._reduced.get(grounds)
+        if found is None:
+            evidence = replace(
+                self.evidence,
+                appointments=tuple(each for each in self.evidence.appointments if each.id not in grounds),
+                certifications=tuple(each for each in self.evidence.certifications if each.id not in grounds),
+                every_certification=self.evidence.every_certification or self.evidence.certifications,
+            )
+            whole = self.signatures
+            found = Requirements(evidence, Signatures(evidence, whole.standard, whole.worker, whole.zone))
+            self._reduced[grounds] = found
+        return found
 
     def _in_force(self, first: date, last: date | None, asked: Asked) -> Interval:
         """From the start of the day ``first`` through the end of ``last`` (``None``: open)."""

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from registry.eligibility.intervals import FOREVER
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
@@ -34,8 +36,8 @@ class Question:
 class Asked:
     """The part of a question a requirement looks at, about any person at any time.
 
-    ``since`` is the first instant that matters. Of the question's own worker
-    it is the window's start; of somebody who signed, the beginning of time.
+    ``[since, until)`` is the time that matters. Of the question's own worker
+    it is the window; of somebody who signed, all time.
     ``signing`` marks the second case, in which no site's working language is asked for.
     """
 
@@ -46,6 +48,7 @@ class Asked:
     employer: str | None
     zone: ZoneInfo
     since: datetime
+    until: datetime = FOREVER
     configuration: str | None = None
     working_language: str | None = None
     signing: bool = False

@@ -50,5 +50,13 @@ REASONS: dict[str, str] = {
     "assessor_is_a_trainee": sentence("the assessor was a trainee on this model"),
     "assessor_not_entitled": sentence("the assessor was not entitled on that date"),
     "stand_down": sentence("a stand-down is in force"),
+    "one_author_lifts": sentence(
+        "lifts no stand-down: one account recorded both the retraining and the re-assessment, "
+        "and it is not the assessor's own"
+    ),
+    "assessor_made_by_who_lifts": sentence(
+        "lifts no stand-down: the assessor's right to assess rests on what the author of the retraining "
+        "or of the re-assessment recorded"
+    ),
     "other_language": sentence("another language"),
 }

@@ -24,7 +24,7 @@ from registry.eligibility.hours import CountedEntry
 from registry.eligibility.intervals import BEGINNING, NEVER, Timeline, at_least
 from registry.eligibility.question import Asked
 from registry.eligibility.reasons import REASONS
-from registry.eligibility.standard import PracticalAssessment, Standard
+from registry.eligibility.standard import Hours, PracticalAssessment, Standard
 from registry.eligibility.worked import Batch, Worked, worked_by
 
 Evaluate = Callable[[Asked], Timeline]
@@ -40,6 +40,7 @@ class Signer(NamedTuple):
     operation: str
     employer: str | None
     zone: ZoneInfo
+    configuration: str | None = None
 
 
 class Signatures:
@@ -59,7 +60,14 @@ class Signatures:
         self.doubted: set[str] = set()
         """People whose signature was found wanting; see :attr:`Decision.doubted_signers`."""
 
-        self._countersigners: dict[tuple[str, str, str, str, ZoneInfo], Timeline] = {}
+        self._countersigners: dict[tuple[str, str, str, str, ZoneInfo, str | None], Timeline] = {}
+        self._asks_for_configuration = any(
+            isinstance(leaf, Hours | PracticalAssessment) and leaf.scope == "configuration"
+            for role in standard.roles
+            if role.role in (*standard.countersigners, *standard.assessors)
+            for leaf in role.leaves()
+        )
+        """Whether it depends on the crane's configuration who may sign."""
         self._judged: dict[str, CountedEntry | str] = {}
         self._late_after = timedelta(days=standard.provenance.countersign_within_days)
         self._recorded_late_after = timedelta(days=standard.plausibility.recorded_late_after_days)
@@ -99,7 +107,8 @@ class Signatures:
     def _entitled_countersigner(self, by: str, entry: HoursEntry) -> Timeline:
         """When ``by`` was entitled to countersign such an entry."""
         # A certificate's last day is that of the site where the work was signed for.
-        key = by, entry.model, entry.operation, entry.employer, entry.zone
+        configuration = self._configuration_of(entry)
+        key = by, entry.model, entry.operation, entry.employer, entry.zone, configuration
         found = self._countersigners.get(key) if self._asking is None else None
         if found is None:
             found = self.entitled(
@@ -110,11 +119,15 @@ class Signatures:
                     entry.operation,
                     entry.employer,
                     entry.zone,
+                    configuration,
                 )
             )
             if self._asking is None:
                 self._countersigners[key] = found
         return found
+
+    def _configuration_of(self, signed: HoursEntry | Assessment) -> str | None:
+        return signed.configuration if self._asks_for_configuration else None
 
     def unentitled(self) -> set[str]:
         """People asked about as signers who are entitled at no time at all."""
@@ -195,7 +208,7 @@ class Signatures:
                 or not (standing[0] <= signature.at < standing[1] or entitled.holds_at(signature.at))
             ):
                 reasons.add("countersigner_not_entitled")
-                self._doubt(signature.by)
+                self.doubt(signature.by)
                 continue
             if entry.origin == "paper":
                 provenance = "transcribed"
@@ -210,7 +223,8 @@ class Signatures:
         placed = self.evidence.placements_of.get((entry.crane, entry.site, entry.model), [])
         return any(_stood_there(each, entry.start, entry.end) for each in placed)
 
-    def _doubt(self, signer: str) -> None:
+    def doubt(self, signer: str) -> None:
+        """Note that a signature for the question's worker was found wanting."""
         if self._asking is None:
             self.doubted.add(signer)
 
@@ -227,9 +241,12 @@ class Signatures:
         if leaf is not None and leaf.assessor == "employer" and given.third_party:
             return "not_the_employers"
         if leaf is None or leaf.independent:
-            if given.assessor in self.evidence.signed_for.get(given.worker, ()):
+            signed_at = self.evidence.signed_for.get(given.worker, {}).get(given.assessor)
+            if signed_at is not None and signed_at <= given.assessed_at:
                 return "assessor_not_independent"
             if self._is_trainee(given.assessor, given.model, given.assessed_at):
+                # What ended the time as trainee may be among what was not read of the assessor.
+                self.doubt(given.assessor)
                 return "assessor_is_a_trainee"
         wanted = leaf.operations if leaf is not None and leaf.operations else {asked.operation}
         entitled = [
@@ -241,27 +258,50 @@ class Signatures:
                     operation,
                     given.employer,
                     self.zone,
+                    self._configuration_of(given),
                 )
             ).holds_at(given.assessed_at)
             for operation in sorted(given.operations & wanted)
         ]
         if any(entitled):
             return None
-        self._doubt(given.assessor)
+        self.doubt(given.assessor)
         return "assessor_not_entitled"
 
     def _is_trainee(self, person: str, model: str, instant: datetime) -> bool:
-        """Whether the person works on the model as a trainee then, or still did so later."""
-        trainee_appointment = any(
+        """Whether the person is a trainee on the model at that instant.
+
+        By an appointment as trainee that is in force, or because the last work on the model that had begun
+        by then was a trainee's, and no practical assessment on it was passed since. What comes later tells
+        nothing of that instant. Of hours only those tell that somebody else countersigned: a claim without
+        a signature is one party's word. Whether that signer was entitled is not asked, since a signature
+        that tells against somebody would undo the least fixed point.
+        """
+        if any(
             each.duty == "trainee"
             and each.model in (None, model)
             and each.start <= instant
             and (each.end is None or instant < each.end)
             for each in self.evidence.appointments_of.get(person, [])
-        )
-        return trainee_appointment or any(
-            entry.capacity == "trainee" and entry.model == model and entry.end > instant
+        ):
+            return True
+        begun = [
+            entry
             for entry in self.evidence.hours_of.get(person, [])
+            if entry.model == model and entry.start <= instant and _signed_by_another(entry)
+        ]
+        last_as_trainee = max((each.start for each in begun if each.capacity == "trainee"), default=None)
+        return (
+            last_as_trainee is not None
+            and all(each.start <= last_as_trainee for each in begun if each.capacity != "trainee")
+            and not any(
+                given.outcome == "pass"
+                and given.kind == "practical"
+                and given.model == model
+                and given.assessor != person
+                and last_as_trainee < given.assessed_at <= instant
+                for given in self.evidence.assessments_of.get(person, [])
+            )
         )
 
     def ring_through(self, person: str) -> list[str]:
@@ -294,8 +334,13 @@ class Signatures:
             employer=signer.employer,
             zone=signer.zone,
             since=BEGINNING,
+            configuration=signer.configuration,
             signing=True,
         )
+
+
+def _signed_by_another(entry: HoursEntry) -> bool:
+    return any(each.by != entry.worker for each in entry.countersignatures)
 
 
 def _stood_there(placement: CranePlacement, start: datetime, end: datetime) -> bool:

@@ -1,8 +1,8 @@
 """The hours of one worker, arranged once for all questions about them.
 
 Requirements tell entries apart by model, operation, capacity and configuration
-(a *group*); judging a signature also by employer, signer, crane and what is
-late (a *batch*). The entries of a batch differ only in their times, so most
+(a *group*); judging a signature also by employer, time zone, signer, crane and
+what is late (a *batch*). The entries of a batch differ only in their times, so most
 often one look decides them all.
 
 An entry's *place* is its rank by identifier.
@@ -183,7 +183,7 @@ def _group_of(entry: HoursEntry) -> GroupKey:
     return entry.model, entry.operation, entry.capacity, entry.configuration
 
 
-_kind = attrgetter("model", "operation", "capacity", "configuration", "employer", "crane", "site", "origin")
+_kind = attrgetter("model", "operation", "capacity", "configuration", "employer", "zone", "crane", "site", "origin")
 
 
 def _days_with_overlaps(entries: Iterable[HoursEntry]) -> set[date]:

@@ -7,7 +7,9 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
+from registry.database.guards import append_only, correction_keeps
 from registry.database.records import Record
+from registry.ledger.guards import logged
 
 
 class Maker(models.Model):
@@ -15,6 +17,8 @@ class Maker(models.Model):
 
     name = models.CharField(max_length=100, unique=True)
     recorded_at = models.DateTimeField()
+
+    guards = (*append_only, logged)
 
     def __str__(self) -> str:
         return self.name
@@ -28,6 +32,8 @@ class CraneModel(models.Model):
     crane_class = models.CharField(max_length=50)
     configurations = ArrayField(models.CharField(max_length=100), default=list, blank=True)
     recorded_at = models.DateTimeField()
+
+    guards = (*append_only, logged)
 
     class Meta:
         constraints = [
@@ -46,6 +52,8 @@ class FamilyDeclaration(Record):
     document = models.CharField(max_length=200)
     valid_from = models.DateField()
     valid_until = models.DateField(null=True, blank=True)
+
+    guards = (*Record.guards, correction_keeps("maker_id"), logged)
 
     class Meta(Record.Meta):
         constraints = [
@@ -71,6 +79,8 @@ class Site(models.Model):
     working_language = models.CharField(max_length=35, blank=True)
     recorded_at = models.DateTimeField()
 
+    guards = (*append_only, logged)
+
     def __str__(self) -> str:
         return self.name
 
@@ -81,6 +91,8 @@ class Crane(models.Model):
     model = models.ForeignKey(CraneModel, models.PROTECT, related_name="cranes")
     serial_number = models.CharField(max_length=100)
     recorded_at = models.DateTimeField()
+
+    guards = (*append_only, logged)
 
     class Meta:
         constraints = [
@@ -98,6 +110,8 @@ class CranePlacement(Record):
     site = models.ForeignKey(Site, models.PROTECT, related_name="placements")
     start = models.DateTimeField()
     end = models.DateTimeField(null=True, blank=True)
+
+    guards = (*Record.guards, correction_keeps("crane_id"), logged)
 
     class Meta(Record.Meta):
         constraints = [

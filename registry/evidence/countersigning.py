@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
@@ -71,6 +71,14 @@ def waiting_at(employer: Employer) -> QuerySet[CountersignatureRequest]:
         .select_related("of", "entry__worker", "entry__model__maker", "entry__site")
         .order_by("of__family_name", "of__given_name", "of_id", "entry__start", "entry_id")
     )
+
+
+def signers_waited_for(employer: Employer) -> list[tuple[Worker, int]]:
+    """Everybody whose countersignature the employer's entries wait for, by name, and for how many entries."""
+    counted = waiting_at(employer).order_by().values("of").annotate(entries=Count("pk"))
+    entries = {each["of"]: each["entries"] for each in counted}
+    signers = Worker.objects.filter(pk__in=entries).order_by("family_name", "given_name", "pk")
+    return [(each, entries[each.pk]) for each in signers]
 
 
 def objections_at(employer: Employer) -> QuerySet[EntryObjection]:

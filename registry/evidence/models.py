@@ -14,13 +14,30 @@ from django.db.models import F, Q
 from django.db.models.functions import Length
 from django.utils.translation import gettext as _
 
+from registry.database.guards import AlsoShownTo, Guard, Trigger, append_only, correction_keeps, erasable, only_read
 from registry.database.records import Record, in_years_people_enter
 from registry.eligibility.evidence import OPERATIONS, ORIGINS, ROLES
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
+from registry.ledger.guards import logged
+from registry.people.guards import shown_to, worker_is_not_erased
+from registry.people.models import Employment, LanguageSkill
 
 OPERATION_CHOICES = choices_of(OPERATIONS)
 ROLE_CHOICES = choices_of(ROLES)
+
+workers_changed = Trigger("workers_changed", "AFTER INSERT", "evidence_workers_changed()", once_a_statement=True)
+"""A new row changes what its worker can show."""
+
+
+def employer_records_about_its_own(day: str) -> Trigger:
+    """An employer records about its own people; of those who left, what happened (column ``day``) in their time."""
+    return Trigger(
+        "employer_records_about_its_own",
+        "BEFORE INSERT",
+        f"evidence_employer_records_about_its_own('{day}')",
+        when="NEW.recorded_by_id IS NOT NULL",
+    )
 
 
 class Document(models.Model):
@@ -37,6 +54,8 @@ class Document(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
 
+    guards = (*append_only, logged, erasable("name", "content"))
+
     class Meta:
         constraints = [
             models.CheckConstraint(
@@ -52,6 +71,8 @@ class WorkerRecord(Record):
     """A record about one worker."""
 
     worker = models.ForeignKey("people.Worker", models.PROTECT, related_name="%(class)s_records")
+
+    guards = (*Record.guards, correction_keeps("worker_id"), logged, worker_is_not_erased, workers_changed)
 
     class Meta(Record.Meta):
         abstract = True
@@ -73,6 +94,19 @@ class HoursEntry(WorkerRecord):
     document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
     issuer = models.CharField(max_length=200, blank=True)
     imported_line = models.CharField(max_length=64, blank=True)
+
+    guards = (
+        *WorkerRecord.guards,
+        employer_records_about_its_own("start"),
+        erasable("issuer", "imported_line"),
+        # A record is shown with what supersedes it: otherwise a corrected record would pass for the present one.
+        shown_to(
+            "evidence_hoursentry",
+            """employer_id = (SELECT registry_reader_employer()) OR {about_person}
+                OR registry_shows_entry(id) OR supersedes_id IS NOT NULL AND registry_shows_entry(supersedes_id)
+                OR {corrects_named}""",
+        ),
+    )
 
     class Meta(WorkerRecord.Meta):
         abstract = False
@@ -105,6 +139,19 @@ class HoursEntry(WorkerRecord):
         return _("%(operation)s on %(day)s") % {"operation": in_words(self.operation), "day": day(self.start)}
 
 
+def read_with_the_entry(table: str, by: str) -> Guard:
+    """What was said about an entry is read with it, by who said it, and by a former employer as long as it was one.
+
+    ``by`` is the column that says whose word it is.
+    """
+    return shown_to(
+        table,
+        f"""{by} = (SELECT registry_reader_worker()) OR CASE WHEN (SELECT registry_reader_employer()) IS NULL
+            THEN EXISTS (SELECT FROM evidence_hoursentry entry WHERE entry.id = {table}.entry_id)
+            ELSE registry_shows_remark({table}.entry_id, {table}.recorded_at) END""",  # noqa: S608
+    )
+
+
 class Countersignature(models.Model):
     """Somebody's confirmation of an hours entry."""
 
@@ -113,6 +160,13 @@ class Countersignature(models.Model):
     at = models.DateTimeField()
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        # What was said about a record is read with the record.
+        read_with_the_entry("evidence_countersignature", "by_id"),
+    )
 
     class Meta:
         constraints = [
@@ -142,6 +196,20 @@ class Assessment(WorkerRecord):
     employer = models.ForeignKey("people.Employer", models.PROTECT, null=True, blank=True, related_name="+")
     signature = models.CharField(max_length=200, blank=True)
     document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (
+        *WorkerRecord.guards,
+        employer_records_about_its_own("assessed_at"),
+        erasable("tasks", "signature"),
+        shown_to(
+            "evidence_assessment",
+            """{about_person} OR assessor_id = (SELECT registry_reader_worker())
+                OR employer_id = (SELECT registry_reader_employer()) AND {was_on_books} OR {corrects_own}
+                OR supersedes_id IS NOT NULL AND EXISTS (
+                    SELECT FROM registry_given_assessments given
+                    WHERE given.assessment_id = evidence_assessment.supersedes_id)""",
+        ),
+    )
 
     class Meta(WorkerRecord.Meta):
         abstract = False
@@ -183,6 +251,13 @@ class Certification(WorkerRecord):
     covers_classes = ArrayField(models.CharField(max_length=50), default=list, blank=True)
     document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
 
+    guards = (
+        *WorkerRecord.guards,
+        employer_records_about_its_own("issued"),
+        erasable("number"),
+        shown_to("evidence_certification", "{about_person} OR {corrects_own}"),
+    )
+
     class Meta(WorkerRecord.Meta):
         abstract = False
         constraints = [
@@ -223,6 +298,13 @@ class CertificationStatus(WorkerRecord):
     effective_at = models.DateTimeField()
     reason = models.TextField(blank=True)
 
+    guards = (
+        *WorkerRecord.guards,
+        employer_records_about_its_own("recorded_at"),
+        erasable("reason"),
+        shown_to("evidence_certificationstatus", "{about_person} OR {corrects_own}"),
+    )
+
     class Meta(WorkerRecord.Meta):
         abstract = False
         constraints = [
@@ -253,6 +335,16 @@ class StandDown(WorkerRecord):
     shift = models.ForeignKey(HoursEntry, models.PROTECT, null=True, blank=True, related_name="+")
     on_assignment = models.BigIntegerField(null=True, blank=True)
 
+    guards = (
+        *WorkerRecord.guards,
+        erasable("reason"),
+        shown_to(
+            "evidence_standdown",
+            """employer_id = (SELECT registry_reader_employer()) AND {was_on_books}
+                OR {about_person} OR {corrects_own}""",
+        ),
+    )
+
     class Meta(WorkerRecord.Meta):
         abstract = False
         constraints = [
@@ -275,6 +367,13 @@ class StandDownSuspension(WorkerRecord):
     start = models.DateTimeField()
     end = models.DateTimeField(null=True, blank=True)
     reason = models.TextField()
+
+    guards = (
+        *WorkerRecord.guards,
+        erasable("reason"),
+        Trigger("suspension_is_the_registrars", "BEFORE INSERT", "evidence_suspension_is_the_registrars()"),
+        shown_to("evidence_standdownsuspension"),
+    )
 
     class Meta(WorkerRecord.Meta):
         abstract = False
@@ -303,6 +402,13 @@ class Instruction(WorkerRecord):
     minutes = models.PositiveIntegerField(null=True, blank=True)
     after_stand_down = models.ForeignKey(StandDown, models.PROTECT, null=True, blank=True, related_name="retraining")
     document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (
+        *WorkerRecord.guards,
+        employer_records_about_its_own("completed_at"),
+        erasable("provider_name"),
+        shown_to("evidence_instruction", "{about_person} OR {corrects_own}"),
+    )
 
     class Meta(WorkerRecord.Meta):
         abstract = False
@@ -335,6 +441,16 @@ class Appointment(WorkerRecord):
     stop_work_authority = models.BooleanField(default=False)
     appointed_by = models.CharField(max_length=200, blank=True)
     document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (
+        *WorkerRecord.guards,
+        employer_records_about_its_own("start"),
+        erasable("appointed_by"),
+        shown_to(
+            "evidence_appointment",
+            "employer_id = (SELECT registry_reader_employer()) OR {about_person} OR {corrects_named}",
+        ),
+    )
 
     class Meta(WorkerRecord.Meta):
         abstract = False
@@ -369,6 +485,8 @@ class Remark(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
 
+    guards: tuple[Guard, ...] = (*append_only, logged)
+
     class Meta:
         abstract = True
 
@@ -379,6 +497,14 @@ class AssessmentSignature(Remark):
     assessment = models.OneToOneField(Assessment, models.PROTECT, related_name="drawn_signature")
     image = models.ForeignKey(Document, models.PROTECT, related_name="+")
 
+    guards = (
+        *Remark.guards,
+        shown_to(
+            "evidence_assessmentsignature",
+            "EXISTS (SELECT FROM evidence_assessment assessment WHERE assessment.id = assessment_id)",
+        ),
+    )
+
     def __str__(self) -> str:
         return _("signature on: %(assessment)s") % {"assessment": self.assessment}
 
@@ -388,6 +514,11 @@ class CountersignatureRequest(Remark):
 
     entry = models.ForeignKey(HoursEntry, models.PROTECT, related_name="countersignature_requests")
     of = models.ForeignKey("people.Worker", models.PROTECT, related_name="countersignatures_asked")
+
+    guards = (
+        *Remark.guards,
+        read_with_the_entry("evidence_countersignaturerequest", "of_id"),
+    )
 
     class Meta(Remark.Meta):
         abstract = False
@@ -406,6 +537,12 @@ class EntryObjection(Remark):
     by = models.ForeignKey("people.Worker", models.PROTECT, related_name="objections_raised")
     reason = models.TextField()
 
+    guards = (
+        *Remark.guards,
+        erasable("reason"),
+        read_with_the_entry("evidence_entryobjection", "by_id"),
+    )
+
     class Meta(Remark.Meta):
         abstract = False
         constraints = [models.CheckConstraint(condition=~Q(reason=""), name="objection_gives_its_reason")]
@@ -420,6 +557,18 @@ class ObjectionAnswer(Remark):
 
     objection = models.OneToOneField(EntryObjection, models.PROTECT, related_name="answer")
     reply = models.TextField()
+
+    guards = (
+        *Remark.guards,
+        erasable("reply"),
+        shown_to(
+            "evidence_objectionanswer",
+            """EXISTS (
+                SELECT FROM evidence_entryobjection objection WHERE objection.id = objection_id
+                AND ((SELECT registry_reader_employer()) IS NULL
+                     OR registry_shows_remark(objection.entry_id, evidence_objectionanswer.recorded_at)))""",
+        ),
+    )
 
     class Meta(Remark.Meta):
         abstract = False
@@ -453,6 +602,19 @@ class CorrectionRequest(Remark):
     record_id = models.BigIntegerField()
     what_is_wrong = models.TextField()
     what_it_should_be = models.TextField(blank=True)
+
+    guards = (
+        *Remark.guards,
+        worker_is_not_erased,
+        erasable("what_is_wrong", "what_it_should_be"),
+        shown_to(
+            "evidence_correctionrequest",
+            """employer_id = (SELECT registry_reader_employer()) OR {about_person}
+                OR record_kind = 'assessment' AND EXISTS (
+                    SELECT FROM registry_given_assessments given
+                    WHERE given.assessment_id = evidence_correctionrequest.record_id)""",
+        ),
+    )
 
     class Meta(Remark.Meta):
         abstract = False
@@ -491,6 +653,21 @@ class CorrectionAnswer(Remark):
     reason = models.TextField(blank=True)
     new_record_id = models.BigIntegerField(null=True, blank=True)
 
+    guards = (
+        *Remark.guards,
+        erasable("reason"),
+        shown_to(
+            "evidence_correctionanswer",
+            """EXISTS (
+                SELECT FROM evidence_correctionrequest request WHERE request.id = request_id
+                AND ((SELECT registry_reader_employer()) IS NULL
+                     OR request.employer_id = (SELECT registry_reader_employer())
+                     OR EXISTS (SELECT FROM registry_own_people own WHERE own.worker_id = request.worker_id)
+                     OR evidence_correctionanswer.recorded_at
+                        < ((SELECT registry_left_people()) ->> request.worker_id::text)::timestamptz))""",
+        ),
+    )
+
     class Meta(Remark.Meta):
         abstract = False
         constraints = [
@@ -514,5 +691,27 @@ class EvidenceVersion(models.Model):
     subject = models.TextField(primary_key=True)
     version = models.BigIntegerField()
 
+    guards = (only_read,)
+
     def __str__(self) -> str:
         return f"{self.subject} in version {self.version}"
+
+
+GUARDS_ON_OTHERS = (
+    (
+        Employment,
+        (
+            workers_changed,
+            # An assessor has to find the people of the employer that appointed them.
+            AlsoShownTo(
+                "read_by_assessors",
+                """employer_id IN (SELECT assessed.employer_id FROM registry_assessed_employers assessed)
+                    OR supersedes_id IS NOT NULL AND EXISTS (
+                        SELECT FROM registry_assessed_employments assessed
+                        WHERE assessed.employment_id = people_employment.supersedes_id)""",
+            ),
+        ),
+    ),
+    (LanguageSkill, (workers_changed, employer_records_about_its_own("recorded_at"))),
+)
+"""What this package adds to the guards of tables that it did not make."""

@@ -73,7 +73,9 @@ def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | 
     signers for ``worker_ids``. What is left out could only speak for them, so a signature
     that counts on this evidence counts on all of it. Identifiers are prefixed
     with their kind: ``worker:12``, ``hours:55``. Records that the register
-    learned of after ``known_at`` are left out.
+    learned of after ``known_at`` are left out, but for certificates: a status may be older than the
+    certificate it names, and :meth:`~registry.eligibility.evidence.Evidence.known_at` needs that one
+    to tell what the status is about.
     """
     everybody = sorted({*worker_ids, *grounds_of})
     hours = _hours(worker_ids, grounds_of, known_at)
@@ -85,7 +87,7 @@ def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | 
         placements=_placements(hours, known_at),
         hours=tuple(hours),
         assessments=tuple(_assessment(r) for r in _assessments(worker_ids, grounds_of, known_at)),
-        certifications=tuple(_certification(r) for r in _rows(Certification, everybody, known_at, CERTIFICATION)),
+        certifications=tuple(_certification(r) for r in _rows(Certification, everybody, None, CERTIFICATION)),
         certification_statuses=tuple(_status(r) for r in _rows(CertificationStatus, everybody, known_at, STATUS)),
         instruction=tuple(_instruction(r) for r in _rows(Instruction, everybody, known_at, INSTRUCTION)),
         appointments=tuple(_appointment(r) for r in _rows(Appointment, everybody, known_at, APPOINTMENT)),
@@ -124,7 +126,7 @@ HOURS = f"""
            (extract(epoch FROM entry.start) * 1000000)::bigint,
            (extract(epoch FROM entry."end") * 1000000)::bigint,
            entry.employer_id, entry.capacity, entry.configuration, site.time_zone, entry.crane_id,
-           entry.site_id, entry.origin, entry.document_id, entry.issuer
+           entry.site_id, entry.origin, entry.document_id, entry.issuer, entry.recorded_by_id
     FROM wanted JOIN evidence_hoursentry entry USING (id) JOIN equipment_site site ON site.id = entry.site_id
     WHERE %(known_at)s::timestamptz IS NULL OR entry.recorded_at <= %(known_at)s
     ORDER BY entry.id
@@ -147,6 +149,8 @@ def _instant(microseconds: int) -> datetime:
 
 
 COMMON = ("id", "recorded_at", "supersedes_id", "withdrawn")
+AUTHOR = "recorded_by_id"
+"""The last column of every row."""
 ASSESSMENT = (
     *COMMON,
     "worker_id",
@@ -160,6 +164,7 @@ ASSESSMENT = (
     "employer_id",
     "kind",
     "configuration",
+    "recorded_by__worker_id",
 )
 CERTIFICATION = (
     *COMMON,
@@ -194,7 +199,7 @@ LANGUAGE = (*COMMON, "worker_id", "language")
 
 def _rows(model: Any, worker_ids: Ids, known_at: datetime | None, columns: tuple[str, ...]) -> Iterable[Any]:
     found = model.objects.filter(worker__among=worker_ids)
-    return _known(found, known_at).order_by("id").values_list(*columns)
+    return _known(found, known_at).order_by("id").values_list(*columns, AUTHOR)
 
 
 def _assessments(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) -> Iterable[Any]:
@@ -204,7 +209,7 @@ def _assessments(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) ->
         return own
     given = Assessment.objects.current() if known_at is None else Assessment.objects.current_at(known_at)
     given = given.filter(worker__among=grounds_of, assessor__among=worker_ids)
-    return chain(own, given.order_by("id").values_list(*ASSESSMENT))
+    return chain(own, given.order_by("id").values_list(*ASSESSMENT, AUTHOR))
 
 
 def _known(found: QuerySet[Any], known_at: datetime | None) -> QuerySet[Any]:
@@ -221,6 +226,7 @@ def _common(kind: str, row: tuple[Any, ...]) -> dict[str, Any]:
         "recorded_at": row[1],
         "supersedes": _key(kind, row[2]),
         "withdrawn": row[3],
+        "recorded_by": _key("account", row[-1]),
     }
 
 
@@ -246,6 +252,7 @@ def _hours(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) -> list[
             engine.HoursEntry(
                 id=f"hours:{row}",
                 recorded_at=_instant(recorded_at),
+                recorded_by=None if recorded_by is None else f"account:{recorded_by}",
                 supersedes=None if supersedes is None else f"hours:{supersedes}",
                 withdrawn=withdrawn,
                 worker=f"worker:{worker}",
@@ -283,6 +290,7 @@ def _hours(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) -> list[
                 origin,
                 document,
                 issuer,
+                recorded_by,
             ) in cursor.fetchall()
         ]
 
@@ -301,6 +309,7 @@ def _assessment(row: Any) -> engine.Assessment:
         employer=_key("employer", row[12]),
         kind=row[13],
         configuration=row[14] or None,
+        signed_by_assessor=row[15] is not None and row[15] == row[10],
     )
 
 
@@ -411,7 +420,7 @@ def _families(known_at: datetime | None) -> tuple[engine.FamilyDeclaration, ...]
             valid_from=row[7],
             valid_until=row[8],
         )
-        for row in _known(FamilyDeclaration.objects.order_by("id"), known_at).values_list(*columns)
+        for row in _known(FamilyDeclaration.objects.order_by("id"), known_at).values_list(*columns, AUTHOR)
     )
 
 
@@ -428,5 +437,5 @@ def _placements(hours: Iterable[engine.HoursEntry], known_at: datetime | None) -
             start=row[7],
             end=row[8],
         )
-        for row in found.values_list(*columns)
+        for row in found.values_list(*columns, AUTHOR)
     )

@@ -14,6 +14,11 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
 
+from registry.database.guards import Trigger, added_to, only_read
+from registry.ledger.guards import logged
+
+never_in_the_log = Trigger("never_changed", "BEFORE UPDATE OR DELETE", "ledger_refuse_change()")
+
 
 class Entry(models.Model):
     """One logged record: ``leaf`` is RFC 8785 JSON, ``leaf_hash`` its RFC 9162 leaf hash.
@@ -29,6 +34,9 @@ class Entry(models.Model):
     leaf = models.TextField()
     leaf_hash = models.BinaryField()
 
+    # Entries and their places are made by triggers and functions alone.
+    guards = (never_in_the_log, only_read)
+
     class Meta:
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["record", "kind"], name="a_record_enters_the_log_once"),
@@ -43,6 +51,8 @@ class Pending(models.Model):
 
     entry = models.OneToOneField(Entry, models.PROTECT, primary_key=True, related_name="pending")
 
+    guards = (only_read,)
+
     def __str__(self) -> str:
         return f"entry {self.entry_id}"
 
@@ -54,6 +64,8 @@ class Leaf(models.Model):
     entry = models.OneToOneField(Entry, models.PROTECT, related_name="place")
     hash = models.BinaryField()
 
+    guards = (never_in_the_log, only_read)
+
     def __str__(self) -> str:
         return f"leaf {self.index}"
 
@@ -64,6 +76,8 @@ class Node(models.Model):
     level = models.PositiveSmallIntegerField()
     index = models.BigIntegerField()
     hash = models.BinaryField()
+
+    guards = (never_in_the_log, added_to)
 
     class Meta:
         constraints: ClassVar = [
@@ -82,6 +96,8 @@ class Checkpoint(models.Model):
     note = models.TextField()
     made_at = models.DateTimeField()
 
+    guards = (never_in_the_log, added_to)
+
     class Meta:
         ordering: ClassVar = ["size"]
 
@@ -98,10 +114,13 @@ class Erasure(models.Model):
     erased_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
+    guards = (never_in_the_log, only_read, logged)
+
     class Meta:
         constraints: ClassVar = [
             models.CheckConstraint(condition=~Q(ground=""), name="an_erasure_states_its_ground"),
         ]
+        indexes: ClassVar = [models.Index(fields=["subject"], name="ledger_erasure_by_subject")]
 
     def __str__(self) -> str:
         return f"erasure of {self.subject}"
@@ -114,6 +133,8 @@ class SigningKey(models.Model):
     public_key = models.BinaryField()
     verifier_key = models.TextField(unique=True)
     recorded_at = models.DateTimeField()
+
+    guards = (never_in_the_log, added_to, logged)
 
     def __str__(self) -> str:
         return self.verifier_key

@@ -7,13 +7,27 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
+from registry.database.guards import Trigger, append_only, erasable
 from registry.database.records import Record
+from registry.ledger.guards import logged
+from registry.people.guards import shown_to, worker_is_not_erased
 
 
 class JobRecord(Record):
     """A record about one job. It stays with the plans that replace the job."""
 
     job = models.ForeignKey("crews.Job", models.PROTECT, related_name="%(class)s_records")
+
+    guards = (
+        *Record.guards,
+        logged,
+        Trigger(
+            "stays_with_its_job",
+            "BEFORE INSERT",
+            "notices_record_stays_with_its_job()",
+            when="NEW.supersedes_id IS NOT NULL",
+        ),
+    )
 
     class Meta(Record.Meta):
         abstract = True
@@ -103,6 +117,8 @@ class SentNotice(JobRecord):
     how = models.CharField(max_length=20, choices=[(each, each) for each in WAYS])
     sent_to = models.CharField(max_length=300)
 
+    guards = (*JobRecord.guards, erasable("content"))
+
     class Meta(JobRecord.Meta):
         abstract = False
         constraints: ClassVar = [
@@ -137,6 +153,20 @@ class NamedSupervisor(models.Model):
     worker = models.ForeignKey("people.Worker", models.PROTECT, related_name="notices_named_in")
     content = models.TextField()
     recorded_at = models.DateTimeField()
+
+    guards = (
+        *append_only,
+        logged,
+        worker_is_not_erased,
+        erasable("content"),
+        shown_to(
+            "notices_namedsupervisor",
+            """worker_id = (SELECT registry_reader_worker()) OR {on_books} OR EXISTS (
+                SELECT FROM notices_sentnotice notice JOIN crews_job job ON job.id = notice.job_id
+                WHERE notice.id = notices_namedsupervisor.notice_id
+                    AND job.employer_id = (SELECT registry_reader_employer()))""",
+        ),
+    )
 
     class Meta:
         constraints: ClassVar = [

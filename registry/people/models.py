@@ -9,9 +9,12 @@ from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext as _
 
+from registry.database.guards import Granted, Trigger, append_only, correction_keeps, erasable
 from registry.database.records import Record, in_years_people_enter
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
+from registry.ledger.guards import logged
+from registry.people.guards import shown_to, worker_is_not_erased
 
 
 class Employer(models.Model):
@@ -22,6 +25,8 @@ class Employer(models.Model):
     responsible_person = models.CharField(max_length=200, blank=True)
     address = models.TextField(blank=True)
     recorded_at = models.DateTimeField()
+
+    guards = (*append_only, logged)
 
     def __str__(self) -> str:
         return self.name
@@ -41,6 +46,12 @@ class Worker(models.Model):
     date_of_birth = models.DateField(null=True, blank=True)
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        erasable("given_name", "family_name", "name_key", "date_of_birth"),
+    )
 
     class Meta:
         constraints = [
@@ -67,6 +78,9 @@ class Account(AbstractUser):
     # More than one where the earlier ones are closed.
     worker = models.ForeignKey(Worker, models.PROTECT, null=True, blank=True, related_name="accounts")
 
+    # Accounts are no records: people change their passwords and employers their staff.
+    guards = (Granted(("SELECT", "INSERT", "UPDATE")), worker_is_not_erased)
+
     class Meta:
         constraints = [
             models.CheckConstraint(
@@ -92,6 +106,20 @@ class ClosedAccount(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Account, models.PROTECT, null=True, blank=True, related_name="+")
 
+    guards = (
+        *append_only,
+        logged,
+        erasable("reason"),
+        # A worker's account is the worker's own affair, a dispatcher's the employer's.
+        shown_to(
+            "people_closedaccount",
+            """EXISTS (
+                SELECT FROM people_account closed WHERE closed.id = people_closedaccount.account_id
+                AND (closed.employer_id = (SELECT registry_reader_employer())
+                     OR closed.worker_id = (SELECT registry_reader_worker())))""",
+        ),
+    )
+
     class Meta:
         constraints = [models.CheckConstraint(condition=~Q(reason=""), name="closing_an_account_gives_its_reason")]
 
@@ -112,6 +140,16 @@ class EmploymentRequest(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Account, models.PROTECT, related_name="+")
 
+    guards = (
+        *append_only,
+        logged,
+        worker_is_not_erased,
+        erasable("number"),
+        Trigger("employer_asks_for_itself", "BEFORE INSERT", "people_employer_asks_for_itself()"),
+        # Whether anybody fitted what an employer typed is the person's and the registrar's to know.
+        shown_to("people_employmentrequest", "worker_id = (SELECT registry_reader_worker())"),
+    )
+
     class Meta:
         constraints = [
             models.CheckConstraint(
@@ -130,6 +168,17 @@ class EmploymentDecline(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Account, models.PROTECT, related_name="+")
 
+    guards = (
+        *append_only,
+        logged,
+        Trigger("declined_by_the_person", "BEFORE INSERT", "people_request_is_declined_by_the_person()"),
+        shown_to(
+            "people_employmentdecline",
+            """EXISTS (SELECT FROM people_employmentrequest request
+                WHERE request.id = people_employmentdecline.request_id)""",
+        ),
+    )
+
     def __str__(self) -> str:
         return _("declined: %(request)s") % {"request": self.request}
 
@@ -147,6 +196,14 @@ class EmploymentCode(models.Model):
     expires_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Account, models.PROTECT, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        worker_is_not_erased,
+        Trigger("made_by_its_worker", "BEFORE INSERT", "people_code_is_made_by_its_worker()"),
+        shown_to("people_employmentcode", "worker_id = (SELECT registry_reader_worker())"),
+    )
 
     class Meta:
         constraints = [
@@ -186,6 +243,18 @@ class EmploymentConsent(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Account, models.PROTECT, related_name="+")
 
+    guards = (
+        *append_only,
+        logged,
+        worker_is_not_erased,
+        erasable("code_typed", "reason"),
+        Trigger("consent_is_the_persons_own", "BEFORE INSERT", "people_consent_is_the_persons_own()"),
+        shown_to(
+            "people_employmentconsent",
+            "worker_id = (SELECT registry_reader_worker()) OR employer_id = (SELECT registry_reader_employer())",
+        ),
+    )
+
     class Meta:
         constraints = [
             models.CheckConstraint(
@@ -212,6 +281,25 @@ class Employment(Record):
     end = models.DateField(null=True, blank=True)
     consent = models.ForeignKey(
         EmploymentConsent, models.PROTECT, null=True, blank=True, related_name="employments", editable=False
+    )
+
+    guards = (
+        *Record.guards,
+        correction_keeps("worker_id"),
+        logged,
+        worker_is_not_erased,
+        Trigger("taken_on_with_consent", "BEFORE INSERT", "people_taken_on_with_consent()"),
+        # An employer reads all employments of its own people at itself, and what became of them, also what was recorded
+        # once they had left.
+        shown_to(
+            "people_employment",
+            """{about_person} OR {corrects_own}
+                OR {was_on_books} AND (
+                    employer_id = (SELECT registry_reader_employer())
+                    OR supersedes_id IS NOT NULL AND EXISTS (
+                        SELECT FROM registry_own_employments own
+                        WHERE own.employment_id = people_employment.supersedes_id))""",
+        ),
     )
 
     class Meta(Record.Meta):
@@ -245,6 +333,14 @@ class LanguageSkill(Record):
     worker = models.ForeignKey(Worker, models.PROTECT, related_name="languages")
     language = models.CharField(max_length=35)
 
+    guards = (
+        *Record.guards,
+        correction_keeps("worker_id"),
+        logged,
+        worker_is_not_erased,
+        shown_to("people_languageskill", "{about_person} OR {corrects_own}"),
+    )
+
     class Meta(Record.Meta):
         constraints = [
             *Record.Meta.constraints,
@@ -273,6 +369,8 @@ class Invitation(models.Model):
     expires_at = models.DateTimeField()
     accepted_at = models.DateTimeField(null=True, blank=True)
     account = models.OneToOneField(Account, models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (Granted(("SELECT", "INSERT", "UPDATE")), worker_is_not_erased)
 
     class Meta:
         constraints = [

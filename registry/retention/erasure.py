@@ -12,7 +12,7 @@ keeps the name until its own period has run out. So does a job's description or
 a reason written about somebody else. :class:`Erased` lists such records.
 
 Only the owner's database role can erase; the append-only triggers let it through
-for the columns of ``retention_erasable`` alone (``sql/erasure.sql``).
+for the columns of ``registry_erasable`` alone (``database/sql/append_only.sql``).
 """
 
 from __future__ import annotations
@@ -120,7 +120,7 @@ BLANKED: dict[str, dict[str, str]] = {
     "notices_sentnotice": {"content": WITHOUT_THE_SUPERVISOR},
     "notices_namedsupervisor": {"content": "''"},
 }
-"""What stands in each personal column afterwards, as SQL. The columns are those of ``retention_erasable``."""
+"""What stands in each personal column afterwards, as SQL. The columns are those of ``registry_erasable``."""
 
 LINKED_THROUGH = {
     "evidence_assessmentsignature": "assessment__worker",

@@ -9,7 +9,9 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
+from registry.database.guards import added_to, only_read
 from registry.language.said import authored
+from registry.ledger.guards import logged
 
 
 class StandardVersion(models.Model):
@@ -28,6 +30,8 @@ class StandardVersion(models.Model):
     content: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField()
     sha256 = models.CharField(max_length=64)
     recorded_at = models.DateTimeField()
+
+    guards = (only_read, logged)
 
     class Meta:
         ordering: ClassVar = ["key", "version"]
@@ -62,6 +66,8 @@ class EmployerFigure(models.Model):
         blank=True,
         related_name="+",
     )
+
+    guards = (added_to, logged)
 
     class Meta:
         ordering: ClassVar = ["employer", "standard_key", "setting", "recorded_at", "id"]

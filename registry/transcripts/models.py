@@ -9,6 +9,10 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from registry.database.guards import append_only, erasable
+from registry.ledger.guards import logged
+from registry.people.guards import shown_to, worker_is_not_erased
+
 
 class IssuedTranscript(models.Model):
     """A training transcript that was given out, by the code printed on it.
@@ -24,6 +28,8 @@ class IssuedTranscript(models.Model):
     checkpoint_size = models.BigIntegerField()
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    guards = (*append_only, logged, shown_to("transcripts_issuedtranscript"))
 
     class Meta:
         indexes: ClassVar = [models.Index(fields=["worker", "recorded_at"], name="transcripts_of_a_worker")]
@@ -41,6 +47,20 @@ class SharedLink(models.Model):
     expires_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        worker_is_not_erased,
+        erasable("note"),
+        # A link is the worker's own affair; whoever looked through it knows of it.
+        shown_to(
+            "transcripts_sharedlink",
+            """worker_id = (SELECT registry_reader_worker())
+                OR EXISTS (
+                    SELECT FROM registry_opened_links opened WHERE opened.link_id = transcripts_sharedlink.id)""",
+        ),
+    )
 
     class Meta:
         indexes: ClassVar = [models.Index(fields=["worker", "recorded_at"], name="shared_links_of_a_worker")]
@@ -66,6 +86,15 @@ class EndedLink(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
 
+    guards = (
+        *append_only,
+        logged,
+        shown_to(
+            "transcripts_endedlink",
+            "EXISTS (SELECT FROM transcripts_sharedlink link WHERE link.id = transcripts_endedlink.link_id)",
+        ),
+    )
+
     def __str__(self) -> str:
         return f"end of the {self.link}"
 
@@ -79,6 +108,17 @@ class LinkOpening(models.Model):
     what = models.CharField(max_length=10, choices=[(each, each) for each in WHAT])
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        shown_to(
+            "transcripts_linkopening",
+            """recorded_by_id = (SELECT registry_reader_account())
+                OR EXISTS (SELECT FROM transcripts_sharedlink link WHERE link.id = transcripts_linkopening.link_id
+                           AND link.worker_id = (SELECT registry_reader_worker()))""",
+        ),
+    )
 
     class Meta:
         indexes: ClassVar = [models.Index(fields=["link", "recorded_at"], name="openings_of_a_shared_link")]

@@ -38,8 +38,11 @@ def test_a_grounded_signer(world: World, erector: Worker) -> None:
     assert quick.answer.permitted
 
 
-def an_hour_of_the_assessors(world: World, *, signer: Worker | None = None, capacity: str = "erector") -> HoursEntry:
-    start = (world.now - timedelta(days=2)).replace(hour=15, minute=0)
+def an_hour_of_the_assessors(
+    world: World, *, signer: Worker | None = None, capacity: str = "erector", days_ago: int = 200
+) -> HoursEntry:
+    """Long before anybody was assessed, unless said otherwise."""
+    start = (world.now - timedelta(days=days_ago)).replace(hour=15, minute=0)
     return evidence.record_hours(
         new=evidence.NewHours(
             worker=world.assessor,
@@ -99,18 +102,45 @@ def test_an_assessor_whom_the_worker_assessed_is_not_independent(world: World, e
     assert quick.answer.permitted
 
 
+def test_what_the_worker_signs_for_the_assessor_later_tells_nothing(world: World, erector: Worker) -> None:
+    an_hour_of_the_assessors(world, signer=erector, days_ago=2)
+    quick, whole = both_ways(world, erector)
+    assert quick.answer == whole.answer
+    assert quick.answer.permitted
+
+
 def test_an_assessor_who_is_a_trainee_on_the_model(world: World, erector: Worker) -> None:
-    an_hour_of_the_assessors(world, capacity="trainee")
+    odo = world.worker("Odo", "Marsh")
+    an_hour_of_the_assessors(world, capacity="trainee", signer=odo)
     quick, whole = both_ways(world, erector)
     assert quick.answer == whole.answer
     assert not quick.answer.permitted
+    assert "assessor_is_a_trainee" in reasons(quick)
+    # The hour that ended it is read only with the assessor's whole record.
+    an_hour_of_the_assessors(world, signer=odo, days_ago=190)
+    quick, whole = both_ways(world, erector)
+    assert quick.answer == whole.answer
+    assert quick.answer.permitted
+
+
+@pytest.mark.parametrize(("signed", "days_ago"), [(False, 200), (True, 2)])
+def test_an_unsigned_or_later_hour_as_trainee_voids_no_assessment(
+    world: World, erector: Worker, signed: bool, days_ago: int
+) -> None:
+    signer = world.worker("Odo", "Marsh") if signed else None
+    an_hour_of_the_assessors(world, capacity="trainee", signer=signer, days_ago=days_ago)
+    quick, whole = both_ways(world, erector)
+    assert quick.answer == whole.answer
+    assert quick.answer.permitted
 
 
 @pytest.mark.parametrize("how", ["corrected trainee", "withdrawn signature", "corrected and not signed again"])
 def test_what_told_against_an_assessor_and_was_corrected_tells_no_more(world: World, erector: Worker, how: str) -> None:
     recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": None}
     if how == "corrected trainee":
-        evidence.correct(an_hour_of_the_assessors(world, capacity="trainee"), capacity="erector", **recording)
+        odo = world.worker("Odo", "Marsh")
+        hour = an_hour_of_the_assessors(world, capacity="trainee", signer=odo)
+        evidence.correct(hour, capacity="erector", **recording)
     elif how == "withdrawn signature":
         evidence.withdraw(an_hour_of_the_assessors(world, signer=erector), **recording)
     else:

@@ -2,7 +2,8 @@ import pytest
 from django.db import connection, connections
 from django.db.utils import ProgrammingError
 
-from registry.database import grants, roles
+from registry.database import roles
+from registry.database.guards import Granted
 
 pytestmark = pytest.mark.django_db
 
@@ -64,12 +65,12 @@ def test_application_may_use_the_tables_of_the_framework() -> None:
 @pytest.mark.parametrize("privileges", [["TRUNCATE"], ["ALL"], []])
 def test_grant_refuses_what_the_application_must_never_have(privileges: list[str]) -> None:
     with pytest.raises(ValueError, match="never granted"):
-        grants.grant("evidence_hours", privileges)
+        roles.grant_statement("evidence_hours", privileges)
 
 
 def test_grant_refuses_a_name_that_is_more_than_a_name() -> None:
     with pytest.raises(ValueError, match="plain name"):
-        grants.grant('hours"; DROP TABLE x; --', ["SELECT"])
+        list(Granted(("SELECT",)).statements('hours"; DROP TABLE x; --'))
 
 
 @pytest.mark.django_db(transaction=True)

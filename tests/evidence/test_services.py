@@ -10,7 +10,7 @@ from registry.database.errors import RecordRefused
 from registry.equipment.services import place_crane
 from registry.evidence import services
 from registry.evidence.models import Certification, CertificationStatus, HoursEntry
-from registry.evidence.queries import evidence_for
+from registry.evidence.queries import evidence_for, zone
 from registry.people.services import employ, record_language
 
 
@@ -308,7 +308,7 @@ def test_a_corrected_certificate_stays_revoked(books: Any) -> None:
     )
     corrected = services.correct(certificate, issuer="Cedar Board Ltd", recorded_at=books.now, recorded_by=None)
     known = evidence_for(worker_ids=[books.ana.pk]).known_at(None)
-    assert [each.status for each in known.statuses_of.get(f"certification:{corrected.pk}", [])] == ["revoked"]
+    assert [each.status for each in known.statuses_about(known.certifications[0], zone("UTC"))] == ["revoked"]
 
 
 def test_a_withdrawn_record_is_not_revived(books: Any) -> None:

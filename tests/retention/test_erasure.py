@@ -360,7 +360,7 @@ def test_the_application_cannot_insert_a_document_without_content(world: World) 
 
 def test_what_may_be_blanked_is_what_is_blanked() -> None:
     with connections["owner"].cursor() as cursor:
-        cursor.execute("SELECT table_name, columns FROM retention_erasable")
+        cursor.execute("SELECT table_name, columns FROM registry_erasable")
         allowed = {table: set(columns) for table, columns in cursor.fetchall()}
     assert allowed == {table: set(columns) for table, columns in BLANKED.items()}
     for table, columns in allowed.items():

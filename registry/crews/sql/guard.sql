@@ -1,11 +1,11 @@
 -- The key material that checks a decision's seal. Only the owner can read it.
-CREATE TABLE crews_sealing_key (
+CREATE TABLE IF NOT EXISTS crews_sealing_key (
     inner_block bytea PRIMARY KEY CHECK (length(inner_block) = 64),
     outer_block bytea NOT NULL CHECK (length(outer_block) = 64)
 );
 
 -- A decision is what its sealed statement says, column by column.
-CREATE FUNCTION crews_decision_is_sealed() RETURNS trigger
+CREATE OR REPLACE FUNCTION crews_decision_is_sealed() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     said jsonb;
@@ -38,11 +38,11 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER decision_is_sealed BEFORE INSERT ON crews_decision
+CREATE OR REPLACE TRIGGER decision_is_sealed BEFORE INSERT ON crews_decision
     FOR EACH ROW EXECUTE FUNCTION crews_decision_is_sealed();
 
 -- The versions a decision was computed on become rows, so that a change finds it.
-CREATE FUNCTION crews_decision_dependencies() RETURNS trigger
+CREATE OR REPLACE FUNCTION crews_decision_dependencies() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     INSERT INTO public.crews_decisiondependency (decision_id, subject, version)
@@ -50,13 +50,13 @@ BEGIN
     RETURN NULL;
 END
 $$;
-CREATE TRIGGER decision_dependencies AFTER INSERT ON crews_decision
+CREATE OR REPLACE TRIGGER decision_dependencies AFTER INSERT ON crews_decision
     FOR EACH ROW EXECUTE FUNCTION crews_decision_dependencies();
 
 -- Whether a decision still rests on current evidence; locks what it rests on.
 -- A concurrent change either committed before (and is seen here) or waits for
 -- this transaction and then finds, and holds, the assignment made in it.
-CREATE FUNCTION crews_require_current(decision bigint) RETURNS void
+CREATE OR REPLACE FUNCTION crews_require_current(decision bigint) RETURNS void
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     dependency record;
@@ -87,21 +87,25 @@ BEGIN
 END
 $$;
 
--- The heart of the guard: the decision is permitted, for exactly this person,
--- role, model, operation, employer and window, on current evidence and by the
--- standard version in force.
--- Replaced by confirmed_as_assigned.sql.
-CREATE FUNCTION crews_require_decision(
+-- Helper functions are for triggers alone.
+REVOKE ALL ON FUNCTION crews_require_current(bigint) FROM PUBLIC;
+
+-- A confirmation asks all that an assignment asks: the pair of a trainee, the books of the employer. And a
+-- decision is about the site's own calendar and language.
+CREATE OR REPLACE FUNCTION crews_require_decision(
     decision bigint, slot bigint, worker bigint, starts timestamptz, ends timestamptz
 ) RETURNS void
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     given public.crews_decision;
+    question jsonb;
     asked record;
 BEGIN
     SELECT * INTO given FROM public.crews_decision WHERE id = decision;
+    question := given.statement::jsonb #> '{answer,question}';
     SELECT s.role, j.id AS job, j.operation, j.configuration, j.employer_id, j.standard_key,
            j.start, j."end", j.withdrawn, c.model_id, si.jurisdiction, si.time_zone,
+           si.working_language,
            EXISTS (SELECT FROM public.crews_job later WHERE later.supersedes_id = j.id) AS superseded
     INTO asked
     FROM public.crews_slot s
@@ -114,10 +118,12 @@ BEGIN
             USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_needs_a_permitted_decision';
     END IF;
     IF (given.worker_id, given.role, given.model_id, given.configuration, given.operation,
-        given.employer_id, given.jurisdiction, given.start, given."end")
+        given.employer_id, given.jurisdiction, given.start, given."end",
+        question ->> 'time_zone', coalesce(question ->> 'working_language', ''))
        IS DISTINCT FROM
        (worker, asked.role::text, asked.model_id, asked.configuration::text, asked.operation::text,
-        asked.employer_id, asked.jurisdiction::text, starts, ends) THEN
+        asked.employer_id, asked.jurisdiction::text, starts, ends,
+        asked.time_zone::text, asked.working_language::text) THEN
         RAISE EXCEPTION 'the decision answers another question'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_answers_this_question';
     END IF;
@@ -141,12 +147,48 @@ BEGIN
         RAISE EXCEPTION 'another version of the standard is in force'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_uses_the_standard_in_force';
     END IF;
+    -- Asked after the worker's version is locked: an employment that ends meanwhile is seen here or waits.
+    -- One employment may follow upon another.
+    IF NOT coalesce((
+        SELECT range_agg(daterange(employment.start, employment."end", '[]'))
+        FROM public.people_employment employment
+        WHERE employment.worker_id = worker AND employment.employer_id = asked.employer_id
+          AND NOT employment.withdrawn
+          AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
+    ), '{}') @> daterange(
+        (starts AT TIME ZONE asked.time_zone)::date,
+        ((ends - interval '1 microsecond') AT TIME ZONE asked.time_zone)::date, '[]')
+    THEN
+        RAISE EXCEPTION 'the job''s employer does not employ the worker for all of that time'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'worker_is_employed_by_the_jobs_employer';
+    END IF;
 END
 $$;
+REVOKE ALL ON FUNCTION crews_require_decision(bigint, bigint, bigint, timestamptz, timestamptz)
+    FROM PUBLIC;
 
--- Nobody reaches a slot without passing the guard.
--- Replaced by confirmed_as_assigned.sql.
-CREATE FUNCTION crews_assignment_is_permitted() RETURNS trigger
+-- A trainee is nowhere without an erector who is there the whole time. The lock makes somebody who takes that
+-- erector away wait, and then find, and hold, the trainee; or it waits here, and the erector is seen to be gone.
+CREATE OR REPLACE FUNCTION crews_require_pair(
+    paired_assignment bigint, slot bigint, worker bigint, window_asked tstzrange
+) RETURNS void
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+    PERFORM FROM public.crews_assignmentstate paired
+    WHERE paired.assignment_id = paired_assignment AND paired.role = 'erector'
+      AND paired.job_id = (SELECT job_id FROM public.crews_slot WHERE id = slot)
+      AND paired.standing = 'standing' AND paired.during @> window_asked
+      AND paired.worker_id <> worker
+    FOR SHARE;
+    IF NOT FOUND THEN
+        RAISE EXCEPTION 'a trainee must be paired with an erector of the crew'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'trainee_is_paired_with_an_erector';
+    END IF;
+END
+$$;
+REVOKE ALL ON FUNCTION crews_require_pair(bigint, bigint, bigint, tstzrange) FROM PUBLIC;
+
+CREATE OR REPLACE FUNCTION crews_assignment_is_permitted() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     role_of_slot text;
@@ -154,17 +196,9 @@ BEGIN
     PERFORM public.crews_require_decision(
         NEW.decision_id, NEW.slot_id, NEW.worker_id, NEW.start, NEW."end");
     SELECT role INTO role_of_slot FROM public.crews_slot WHERE id = NEW.slot_id;
-    IF role_of_slot = 'trainee' AND NOT EXISTS (
-        SELECT FROM public.crews_assignmentstate paired
-        JOIN public.crews_slot their_slot ON their_slot.id = paired.slot_id
-        JOIN public.crews_slot my_slot ON my_slot.id = NEW.slot_id
-        WHERE paired.assignment_id = NEW.paired_with_id AND their_slot.role = 'erector'
-          AND their_slot.job_id = my_slot.job_id AND paired.standing = 'standing'
-          AND paired.during @> tstzrange(NEW.start, NEW."end")
-          AND paired.worker_id <> NEW.worker_id
-    ) THEN
-        RAISE EXCEPTION 'a trainee must be paired with an erector of the crew'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'trainee_is_paired_with_an_erector';
+    IF role_of_slot = 'trainee' THEN
+        PERFORM public.crews_require_pair(
+            NEW.paired_with_id, NEW.slot_id, NEW.worker_id, tstzrange(NEW.start, NEW."end"));
     END IF;
     IF role_of_slot <> 'trainee' AND NEW.paired_with_id IS NOT NULL THEN
         RAISE EXCEPTION 'only a trainee is paired'
@@ -173,162 +207,5 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER assignment_is_permitted BEFORE INSERT ON crews_assignment
+CREATE OR REPLACE TRIGGER assignment_is_permitted BEFORE INSERT ON crews_assignment
     FOR EACH ROW EXECUTE FUNCTION crews_assignment_is_permitted();
-
--- A new assignment stands.
--- Replaced by one_place_of_a_role.sql.
-CREATE FUNCTION crews_assignment_stands() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
-BEGIN
-    INSERT INTO public.crews_assignmentstate
-        (assignment_id, slot_id, job_id, worker_id, supervises, decision_id, during, standing,
-         reason)
-    SELECT NEW.id, NEW.slot_id, s.job_id, NEW.worker_id,
-           (s.role = 'erection_supervisor')::int, NEW.decision_id,
-           tstzrange(NEW.start, NEW."end"), 'standing', ''
-    FROM public.crews_slot s WHERE s.id = NEW.slot_id;
-    RETURN NULL;
-END
-$$;
-CREATE TRIGGER assignment_stands AFTER INSERT ON crews_assignment
-    FOR EACH ROW EXECUTE FUNCTION crews_assignment_stands();
-
--- A confirmation passes the same guard as the assignment did.
--- Replaced by confirmed_as_assigned.sql.
-CREATE FUNCTION crews_event_is_allowed() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
-DECLARE
-    held public.crews_assignment;
-    state public.crews_assignmentstate;
-BEGIN
-    SELECT * INTO held FROM public.crews_assignment WHERE id = NEW.assignment_id;
-    SELECT * INTO state FROM public.crews_assignmentstate
-    WHERE assignment_id = NEW.assignment_id FOR UPDATE;
-    IF state.standing = 'ended' THEN
-        RAISE EXCEPTION 'the assignment has ended'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_ended_assignment_stays_ended';
-    END IF;
-    IF NEW.kind = 'confirmed' THEN
-        PERFORM public.crews_require_decision(
-            NEW.decision_id, held.slot_id, held.worker_id, lower(state.during),
-            upper(state.during));
-    END IF;
-    RETURN NEW;
-END
-$$;
-CREATE TRIGGER event_is_allowed BEFORE INSERT ON crews_assignmentevent
-    FOR EACH ROW EXECUTE FUNCTION crews_event_is_allowed();
-
--- The present standing follows the events.
-CREATE FUNCTION crews_state_follows_event() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
-BEGIN
-    IF NEW.kind = 'held' THEN
-        UPDATE public.crews_assignmentstate SET standing = 'held', reason = NEW.reason
-        WHERE assignment_id = NEW.assignment_id;
-    ELSIF NEW.kind = 'confirmed' THEN
-        UPDATE public.crews_assignmentstate
-        SET standing = 'standing', reason = '', decision_id = NEW.decision_id
-        WHERE assignment_id = NEW.assignment_id;
-    ELSIF EXISTS (
-        SELECT FROM public.crews_assignmentstate
-        WHERE assignment_id = NEW.assignment_id AND NEW.happened_at <= lower(during)
-    ) THEN
-        UPDATE public.crews_assignmentstate SET standing = 'ended', reason = NEW.reason
-        WHERE assignment_id = NEW.assignment_id;
-    ELSE
-        UPDATE public.crews_assignmentstate
-        SET during = tstzrange(lower(during), least(upper(during), NEW.happened_at)),
-            reason = NEW.reason
-        WHERE assignment_id = NEW.assignment_id;
-    END IF;
-    RETURN NULL;
-END
-$$;
-CREATE TRIGGER state_follows_event AFTER INSERT ON crews_assignmentevent
-    FOR EACH ROW EXECUTE FUNCTION crews_state_follows_event();
-
--- When anything a standing assignment rests on changes, the assignment is held.
--- Assignments whose window is over are history and stay as they were.
-CREATE FUNCTION crews_hold_affected() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
-BEGIN
-    IF current_setting('transaction_isolation') <> 'read committed' THEN
-        RAISE EXCEPTION 'evidence changes in read-committed transactions'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_sees_concurrent_changes';
-    END IF;
-    INSERT INTO public.crews_assignmentevent
-        (assignment_id, kind, happened_at, reason, recorded_at)
-    SELECT state.assignment_id, 'held', now(), 'the evidence of ' || NEW.subject || ' changed',
-           now()
-    FROM public.crews_decisiondependency dependency
-    JOIN public.crews_assignmentstate state ON state.decision_id = dependency.decision_id
-    WHERE dependency.subject = NEW.subject AND dependency.version <> NEW.version
-      AND state.standing = 'standing' AND upper(state.during) > now()
-    ORDER BY state.assignment_id;
-    RETURN NULL;
-END
-$$;
-CREATE TRIGGER hold_affected AFTER INSERT OR UPDATE ON evidence_evidenceversion
-    FOR EACH ROW EXECUTE FUNCTION crews_hold_affected();
-
--- A changed or withdrawn job holds everybody who was on it.
-CREATE FUNCTION crews_job_change_holds() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
-BEGIN
-    INSERT INTO public.crews_assignmentevent
-        (assignment_id, kind, happened_at, reason, recorded_at)
-    SELECT assignment_id, 'held', NEW.recorded_at, 'the job was changed or withdrawn',
-           NEW.recorded_at
-    FROM public.crews_assignmentstate
-    WHERE job_id = NEW.supersedes_id AND standing = 'standing'
-    ORDER BY assignment_id;
-    RETURN NULL;
-END
-$$;
-CREATE TRIGGER job_change_holds AFTER INSERT ON crews_job
-    FOR EACH ROW WHEN (NEW.supersedes_id IS NOT NULL) EXECUTE FUNCTION crews_job_change_holds();
-
--- A trainee does not stay without the erector: when that one is held or leaves, the trainee is held.
-CREATE FUNCTION crews_trainee_follows_erector() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
-BEGIN
-    INSERT INTO public.crews_assignmentevent
-        (assignment_id, kind, happened_at, reason, recorded_at)
-    SELECT trainee.assignment_id, 'held', now(), 'the paired erector is held or leaves', now()
-    FROM public.crews_assignment a
-    JOIN public.crews_assignmentstate trainee ON trainee.assignment_id = a.id
-    WHERE a.paired_with_id = NEW.assignment_id AND trainee.standing = 'standing'
-      AND upper(trainee.during) > now()
-      AND (NEW.standing <> 'standing' OR NOT NEW.during @> trainee.during)
-    ORDER BY trainee.assignment_id;
-    RETURN NULL;
-END
-$$;
-CREATE TRIGGER trainee_follows_erector AFTER UPDATE ON crews_assignmentstate
-    FOR EACH ROW EXECUTE FUNCTION crews_trainee_follows_erector();
-
--- Site and standard must belong to the same jurisdiction.
-CREATE FUNCTION crews_job_fits_its_site() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
-BEGIN
-    IF NOT EXISTS (
-        SELECT FROM public.standards_standardversion v JOIN public.equipment_site s
-            ON s.jurisdiction = v.jurisdiction
-        WHERE v.key = NEW.standard_key AND s.id = NEW.site_id
-    ) THEN
-        RAISE EXCEPTION 'the standard is not for the site''s jurisdiction'
-            USING ERRCODE = 'check_violation',
-                  CONSTRAINT = 'job_standard_is_for_the_sites_jurisdiction';
-    END IF;
-    RETURN NEW;
-END
-$$;
-CREATE TRIGGER job_fits_its_site BEFORE INSERT ON crews_job
-    FOR EACH ROW EXECUTE FUNCTION crews_job_fits_its_site();
-
--- Helper functions are for triggers alone.
-REVOKE ALL ON FUNCTION crews_require_current(bigint) FROM PUBLIC;
-REVOKE ALL ON FUNCTION crews_require_decision(bigint, bigint, bigint, timestamptz, timestamptz)
-    FROM PUBLIC;

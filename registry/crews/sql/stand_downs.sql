@@ -60,5 +60,3 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE OR REPLACE TRIGGER stand_down_is_the_firms BEFORE INSERT ON evidence_standdown
-    FOR EACH ROW WHEN (NEW.supersedes_id IS NULL) EXECUTE FUNCTION crews_stand_down_is_the_firms();

@@ -1,6 +1,7 @@
 from django.contrib.postgres.operations import BtreeGistExtension
 from django.db import migrations
 
+from registry.database.guards import living_guards
 from registry.database.roles import APPLICATION
 
 MAY_ENTER = f"""
@@ -14,10 +15,23 @@ END
 $$;
 """
 
+# The table of Django's database cache; what is in it may be lost with the server, so it is not logged.
+CACHE = f"""
+CREATE UNLOGGED TABLE database_cache (
+    cache_key varchar(255) PRIMARY KEY,
+    value text NOT NULL,
+    expires timestamptz NOT NULL
+);
+CREATE INDEX database_cache_expires ON database_cache (expires);
+GRANT SELECT, INSERT, UPDATE, DELETE ON database_cache TO {APPLICATION};
+"""
+
 
 class Migration(migrations.Migration):
     initial = True
     operations = [
         BtreeGistExtension(),
-        migrations.RunSQL(sql=MAY_ENTER, reverse_sql=migrations.RunSQL.noop),
+        migrations.RunSQL(MAY_ENTER, migrations.RunSQL.noop),
+        migrations.RunSQL(CACHE, "DROP TABLE database_cache"),
+        *living_guards(__file__, "append_only.sql", "recorded_now.sql", "corrections.sql", "reader.sql"),
     ]

@@ -1,6 +1,6 @@
 -- Who needs a place filled does not take back what keeps somebody off it; without an account it is the registrar,
 -- at the command line.
-CREATE FUNCTION evidence_a_bar_is_the_registrars() RETURNS trigger
+CREATE OR REPLACE FUNCTION evidence_a_bar_is_the_registrars() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF TG_TABLE_NAME = 'evidence_certificationstatus' AND NOT EXISTS (
@@ -13,20 +13,20 @@ BEGIN
         USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_takes_back_a_bar';
 END
 $$;
-CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON evidence_standdown FOR EACH ROW
+CREATE OR REPLACE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON evidence_standdown FOR EACH ROW
     WHEN (NEW.supersedes_id IS NOT NULL AND NEW.recorded_by_id IS NOT NULL)
     EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
-CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON evidence_certificationstatus FOR EACH ROW
+CREATE OR REPLACE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON evidence_certificationstatus FOR EACH ROW
     WHEN (NEW.supersedes_id IS NOT NULL AND NEW.recorded_by_id IS NOT NULL)
     EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
 
 -- A certificate's number as people would hold two to be one.
-CREATE FUNCTION evidence_folded_number(number text) RETURNS text LANGUAGE sql IMMUTABLE AS $$
+CREATE OR REPLACE FUNCTION evidence_folded_number(number text) RETURNS text LANGUAGE sql IMMUTABLE AS $$
     SELECT lower(regexp_replace(number, '[^[:alnum:]]', '', 'g'))
 $$;
 
 -- What was suspended or revoked does not come back as a new record, spelt otherwise or not, nor by correcting another.
-CREATE FUNCTION evidence_certificate_is_not_taken_out() RETURNS trigger
+CREATE OR REPLACE FUNCTION evidence_certificate_is_not_taken_out() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NEW.withdrawn THEN
@@ -80,5 +80,5 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER certificate_is_not_taken_out BEFORE INSERT ON evidence_certification
+CREATE OR REPLACE TRIGGER certificate_is_not_taken_out BEFORE INSERT ON evidence_certification
     FOR EACH ROW EXECUTE FUNCTION evidence_certificate_is_not_taken_out();

@@ -1,7 +1,7 @@
 -- An employer records about its own people: those on its books now, and of those who left what lies in their time.
 -- What becomes of a certificate reaches on for ever: whoever has left is no longer theirs to bar. Stand-downs have a
 -- rule of their own, which knows of jobs.
-CREATE FUNCTION evidence_employer_records_about_its_own() RETURNS trigger
+CREATE OR REPLACE FUNCTION evidence_employer_records_about_its_own() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     recorder bigint;
@@ -31,21 +31,5 @@ BEGIN
             USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_records_about_its_own_people';
     END IF;
     RETURN NEW;
-END
-$$;
-
-DO $$
-DECLARE
-    each text[];
-BEGIN
-    FOREACH each SLICE 1 IN ARRAY ARRAY[
-        ['evidence_hoursentry', 'start'], ['evidence_assessment', 'assessed_at'], ['evidence_certification', 'issued'],
-        ['evidence_certificationstatus', 'recorded_at'], ['evidence_instruction', 'completed_at'],
-        ['evidence_appointment', 'start'], ['people_languageskill', 'recorded_at']
-    ] LOOP
-        EXECUTE format('CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON %I FOR EACH ROW '
-                       'WHEN (NEW.recorded_by_id IS NOT NULL) '
-                       'EXECUTE FUNCTION evidence_employer_records_about_its_own(%L)', each[1], each[2]);
-    END LOOP;
 END
 $$;

@@ -1,7 +1,7 @@
 -- Requests, objections and answers are about the person they say they are about.
 
 -- Nobody is asked to countersign their own hours, and nobody objects to them.
-CREATE FUNCTION evidence_signer_is_another() RETURNS trigger
+CREATE OR REPLACE FUNCTION evidence_signer_is_another() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     signer bigint := (to_jsonb(NEW) ->> TG_ARGV[0])::bigint;
@@ -13,17 +13,17 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER signer_is_another BEFORE INSERT ON evidence_countersignaturerequest
+CREATE OR REPLACE TRIGGER signer_is_another BEFORE INSERT ON evidence_countersignaturerequest
     FOR EACH ROW EXECUTE FUNCTION evidence_signer_is_another('of_id');
-CREATE TRIGGER signer_is_another BEFORE INSERT ON evidence_entryobjection
+CREATE OR REPLACE TRIGGER signer_is_another BEFORE INSERT ON evidence_entryobjection
     FOR EACH ROW EXECUTE FUNCTION evidence_signer_is_another('by_id');
 
 -- The table in which a kind of record lies; the kinds are those of a check constraint.
-CREATE FUNCTION evidence_table_of(record_kind text) RETURNS text LANGUAGE sql IMMUTABLE AS $$
+CREATE OR REPLACE FUNCTION evidence_table_of(record_kind text) RETURNS text LANGUAGE sql IMMUTABLE AS $$
     SELECT CASE WHEN record_kind IN ('employment', 'languageskill') THEN 'people_' ELSE 'evidence_' END || record_kind
 $$;
 
-CREATE FUNCTION evidence_request_is_about_the_workers_record() RETURNS trigger
+CREATE OR REPLACE FUNCTION evidence_request_is_about_the_workers_record() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     owner bigint;
@@ -39,11 +39,11 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER is_about_the_workers_record BEFORE INSERT ON evidence_correctionrequest
+CREATE OR REPLACE TRIGGER is_about_the_workers_record BEFORE INSERT ON evidence_correctionrequest
     FOR EACH ROW EXECUTE FUNCTION evidence_request_is_about_the_workers_record();
 
 -- What answers a request is a correction or withdrawal of a record of the same kind and person.
-CREATE FUNCTION evidence_answer_is_about_the_same_worker() RETURNS trigger
+CREATE OR REPLACE FUNCTION evidence_answer_is_about_the_same_worker() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     asked public.evidence_correctionrequest;
@@ -60,24 +60,6 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER is_about_the_same_worker BEFORE INSERT ON evidence_correctionanswer
+CREATE OR REPLACE TRIGGER is_about_the_same_worker BEFORE INSERT ON evidence_correctionanswer
     FOR EACH ROW WHEN (NEW.new_record_id IS NOT NULL)
     EXECUTE FUNCTION evidence_answer_is_about_the_same_worker();
-
-DO $$
-DECLARE
-    name text;
-BEGIN
-    FOREACH name IN ARRAY ARRAY[
-        'evidence_assessmentsignature', 'evidence_countersignaturerequest', 'evidence_entryobjection',
-        'evidence_objectionanswer', 'evidence_correctionrequest', 'evidence_correctionanswer'
-    ] LOOP
-        EXECUTE format('CREATE TRIGGER never_changed BEFORE UPDATE OR DELETE ON %I '
-                       'FOR EACH ROW EXECUTE FUNCTION evidence_refuse_change()', name);
-        EXECUTE format('CREATE TRIGGER recorded_now BEFORE INSERT ON %I '
-                       'FOR EACH ROW EXECUTE FUNCTION evidence_recorded_now()', name);
-        EXECUTE format('REVOKE ALL ON %I FROM registry_application', name);
-        EXECUTE format('GRANT SELECT, INSERT ON %I TO registry_application', name);
-    END LOOP;
-END
-$$;

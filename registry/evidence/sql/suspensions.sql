@@ -14,10 +14,3 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE OR REPLACE TRIGGER suspension_is_the_registrars BEFORE INSERT ON evidence_standdownsuspension
-    FOR EACH ROW EXECUTE FUNCTION evidence_suspension_is_the_registrars();
-CREATE OR REPLACE TRIGGER workers_changed AFTER INSERT ON evidence_standdownsuspension
-    REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
-CREATE OR REPLACE TRIGGER correction_keeps_its_subject BEFORE INSERT ON evidence_standdownsuspension
-    FOR EACH ROW WHEN (NEW.supersedes_id IS NOT NULL)
-    EXECUTE FUNCTION evidence_correction_keeps_its_subject('worker_id');

@@ -1,7 +1,7 @@
 -- RFC 8785: a number as ECMAScript writes it, for one that is no plain integer.
 -- PostgreSQL writes the shortest digits that lie between a number's neighbours; ECMAScript writes a shorter
 -- text too that lies half-way to one of them and is read as this number, such as 1e+23.
-CREATE FUNCTION ledger_canonical_number(given text) RETURNS text
+CREATE OR REPLACE FUNCTION ledger_canonical_number(given text) RETURNS text
 LANGUAGE plpgsql IMMUTABLE STRICT SET search_path = pg_catalog SET extra_float_digits = 1 AS $$
 DECLARE
     number float8 := given::float8;
@@ -39,7 +39,7 @@ $$;
 
 -- RFC 8785 sorts keys by their UTF-16 code units. That is the order of their UTF-8 bytes, but that
 -- U+E000 to U+FFFF (first byte EE or EF) come after everything beyond them (first byte F0 to F4).
-CREATE FUNCTION ledger_utf16_order(key text) RETURNS text
+CREATE OR REPLACE FUNCTION ledger_utf16_order(key text) RETURNS text
 LANGUAGE sql IMMUTABLE STRICT SET search_path = pg_catalog AS $$
     SELECT string_agg(CASE WHEN ascii(letter) BETWEEN 57344 AND 65535 THEN chr(1114111) || letter
                            ELSE letter END, '' ORDER BY place)
@@ -47,7 +47,7 @@ LANGUAGE sql IMMUTABLE STRICT SET search_path = pg_catalog AS $$
 $$;
 
 -- RFC 8785: the canonical text of a JSON value. PostgreSQL escapes strings as ECMAScript does.
-CREATE FUNCTION ledger_canonical(given jsonb) RETURNS text
+CREATE OR REPLACE FUNCTION ledger_canonical(given jsonb) RETURNS text
 LANGUAGE plpgsql IMMUTABLE STRICT AS $$
 BEGIN
     CASE jsonb_typeof(given)
@@ -77,7 +77,7 @@ $$;
 
 -- The leaf of a row: RFC 8785 JSON in which a salted commitment stands for all personal columns. Written in one
 -- pass over the columns, whose names are plain identifiers: every writer of records waits for this.
-CREATE FUNCTION ledger_leaf_of(kind text, data jsonb, salt bytea, entered_at timestamptz, personal text[])
+CREATE OR REPLACE FUNCTION ledger_leaf_of(kind text, data jsonb, salt bytea, entered_at timestamptz, personal text[])
 RETURNS text LANGUAGE plpgsql STABLE AS $$
 DECLARE
     opened text;
@@ -98,13 +98,13 @@ BEGIN
 END
 $$;
 
-CREATE FUNCTION ledger_new_salt() RETURNS bytea LANGUAGE sql VOLATILE AS $$
+CREATE OR REPLACE FUNCTION ledger_new_salt() RETURNS bytea LANGUAGE sql VOLATILE AS $$
     SELECT sha256(uuid_send(gen_random_uuid()) || uuid_send(gen_random_uuid()))
 $$;
 
 -- Every new row of a logged table becomes an entry, in the transaction that makes the row.
 -- Arguments: the personal columns, and columns left out because another column holds their SHA-256.
-CREATE FUNCTION ledger_append() RETURNS trigger
+CREATE OR REPLACE FUNCTION ledger_append() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER
 SET search_path = pg_catalog, public, pg_temp SET timezone = 'UTC' SET bytea_output = 'hex' AS $$
 DECLARE
@@ -128,10 +128,11 @@ BEGIN
     RETURN NULL;
 END
 $$;
+REVOKE ALL ON FUNCTION ledger_append() FROM PUBLIC;
 
 -- Entries get their places in the tree here, a batch at a time: those that have committed, in the
 -- order they were made. Only this holds a lock, and not for longer than the batch; writers never do.
-CREATE FUNCTION ledger_sequence(at_most integer) RETURNS integer
+CREATE OR REPLACE FUNCTION ledger_sequence(at_most integer) RETURNS integer
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     size bigint;
@@ -150,9 +151,11 @@ BEGIN
     RETURN placed;
 END
 $$;
+REVOKE ALL ON FUNCTION ledger_sequence(integer) FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION ledger_sequence(integer) TO registry_application;
 
 -- A checkpoint covers leaves that are there, and more than the one before.
-CREATE FUNCTION ledger_checkpoint_goes_on() RETURNS trigger
+CREATE OR REPLACE FUNCTION ledger_checkpoint_goes_on() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     PERFORM pg_advisory_xact_lock(hashtextextended('places in the log', 0));
@@ -164,11 +167,11 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER checkpoint_goes_on BEFORE INSERT ON ledger_checkpoint
+CREATE OR REPLACE TRIGGER checkpoint_goes_on BEFORE INSERT ON ledger_checkpoint
     FOR EACH ROW EXECUTE FUNCTION ledger_checkpoint_goes_on();
 
 -- What the log holds is never changed. Only a lawful erasure takes the salt away; it says so first.
-CREATE FUNCTION ledger_refuse_change() RETURNS trigger LANGUAGE plpgsql
+CREATE OR REPLACE FUNCTION ledger_refuse_change() RETURNS trigger LANGUAGE plpgsql
 SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF TG_TABLE_NAME = 'ledger_entry' AND TG_OP = 'UPDATE'
@@ -182,21 +185,9 @@ BEGIN
         USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
 END
 $$;
-DO $$
-DECLARE
-    name text;
-BEGIN
-    FOREACH name IN ARRAY ARRAY['ledger_entry', 'ledger_leaf', 'ledger_node', 'ledger_checkpoint', 'ledger_signingkey',
-                              'ledger_erasure']
-    LOOP
-        EXECUTE format('CREATE TRIGGER never_changed BEFORE UPDATE OR DELETE ON %I '
-                       'FOR EACH ROW EXECUTE FUNCTION ledger_refuse_change()', name);
-    END LOOP;
-END
-$$;
 
 -- Take the salts of an erasure's entries away. Only the owner may: the application is not granted it.
-CREATE FUNCTION ledger_erase(erasure bigint) RETURNS void
+CREATE OR REPLACE FUNCTION ledger_erase(erasure bigint) RETURNS void
 LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     PERFORM set_config('registry.erasing', 'on', true);
@@ -207,12 +198,12 @@ END
 $$;
 REVOKE ALL ON FUNCTION ledger_erase(bigint) FROM PUBLIC;
 
--- Let a table's rows be logged from now on, and log those that are there already.
-CREATE PROCEDURE ledger_log(logged name, personal text[], left_out text[])
+-- Let a table's rows be logged from now on, and log those that are there and are not logged yet.
+CREATE OR REPLACE PROCEDURE ledger_log(logged name, personal text[], left_out text[])
 LANGUAGE plpgsql SET timezone = 'UTC' SET bytea_output = 'hex' AS $$
 BEGIN
     EXECUTE format(
-        'CREATE TRIGGER ledger_append AFTER INSERT ON %I REFERENCING NEW TABLE AS added '
+        'CREATE OR REPLACE TRIGGER ledger_append AFTER INSERT ON %I REFERENCING NEW TABLE AS added '
         'FOR EACH STATEMENT EXECUTE FUNCTION ledger_append(%L, %L)', logged, personal, left_out);
     EXECUTE format(
         'WITH appended AS ('
@@ -220,10 +211,11 @@ BEGIN
         '    SELECT %1$L, record, now(), salt, leaf, sha256(''\x00''::bytea || convert_to(leaf, ''UTF8''))'
         '    FROM (SELECT record, salt, ledger_leaf_of(%1$L, data, salt, now(), %2$L) AS leaf'
         '          FROM (SELECT id AS record, to_jsonb(known) - %3$L::text[] AS data, ledger_new_salt() AS salt'
-        '                FROM %1$I known ORDER BY id OFFSET 0) salted OFFSET 0) leaves'
+        '                FROM %1$I known WHERE NOT EXISTS ('
+        '                    SELECT FROM ledger_entry WHERE kind = %1$L AND record = known.id)'
+        '                ORDER BY id OFFSET 0) salted OFFSET 0) leaves'
         '    RETURNING id)'
         'INSERT INTO ledger_pending (entry_id) SELECT id FROM appended', logged, personal, left_out);
 END
 $$;
-REVOKE ALL ON FUNCTION ledger_append() FROM PUBLIC;
 REVOKE ALL ON PROCEDURE ledger_log(name, text[], text[]) FROM PUBLIC;

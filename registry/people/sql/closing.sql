@@ -1,5 +1,5 @@
 -- Closing an account is recording who closed it and why: the record alone takes the account out of use.
-CREATE FUNCTION people_account_may_be_closed() RETURNS trigger
+CREATE OR REPLACE FUNCTION people_account_may_be_closed() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     closed public.people_account;
@@ -27,22 +27,22 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER may_be_closed BEFORE INSERT ON people_closedaccount
+CREATE OR REPLACE TRIGGER may_be_closed BEFORE INSERT ON people_closedaccount
     FOR EACH ROW EXECUTE FUNCTION people_account_may_be_closed();
 
-CREATE FUNCTION people_account_is_closed() RETURNS trigger
+CREATE OR REPLACE FUNCTION people_account_is_closed() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     UPDATE public.people_account SET is_active = false WHERE id = NEW.account_id;
     RETURN NULL;
 END
 $$;
-CREATE TRIGGER is_closed AFTER INSERT ON people_closedaccount
+CREATE OR REPLACE TRIGGER is_closed AFTER INSERT ON people_closedaccount
     FOR EACH ROW EXECUTE FUNCTION people_account_is_closed();
 
 -- An account is closed in no other way than by its record, or by an erasure, and never opened again. session_user is who
 -- signed in, so no function that runs with the owner's rights passes for an erasure.
-CREATE FUNCTION people_account_stays_closed() RETURNS trigger
+CREATE OR REPLACE FUNCTION people_account_stays_closed() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NEW.is_active THEN
@@ -59,71 +59,5 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER stays_closed BEFORE UPDATE ON people_account
+CREATE OR REPLACE TRIGGER stays_closed BEFORE UPDATE ON people_account
     FOR EACH ROW WHEN (OLD.is_active IS DISTINCT FROM NEW.is_active) EXECUTE FUNCTION people_account_stays_closed();
-
-CREATE TRIGGER never_changed BEFORE UPDATE OR DELETE ON people_closedaccount
-    FOR EACH ROW EXECUTE FUNCTION evidence_refuse_change();
-CREATE TRIGGER recorded_now BEFORE INSERT ON people_closedaccount
-    FOR EACH ROW EXECUTE FUNCTION evidence_recorded_now();
-INSERT INTO retention_erasable (table_name, columns) VALUES ('people_closedaccount', '{reason}');
-
--- As before, and an account that was closed meanwhile ends the invitations it sent. Those to an account of the same
--- worker, sent before theirs was closed, end too: a closed account is opened anew by a new invitation.
-CREATE OR REPLACE FUNCTION people_invitation_is_accepted_once() RETURNS trigger
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
-BEGIN
-    IF OLD.accepted_at IS NOT NULL THEN
-        RAISE EXCEPTION 'the invitation has been accepted'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_is_accepted_once';
-    END IF;
-    IF (OLD.id, OLD.token_hash, OLD.kind, OLD.invited_at, OLD.expires_at)
-           IS DISTINCT FROM (NEW.id, NEW.token_hash, NEW.kind, NEW.invited_at, NEW.expires_at)
-       OR (OLD.employer_id, OLD.worker_id, OLD.invited_by_id)
-           IS DISTINCT FROM (NEW.employer_id, NEW.worker_id, NEW.invited_by_id) THEN
-        RAISE EXCEPTION 'an invitation is accepted or left as it is'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
-    END IF;
-    IF NEW.accepted_at > OLD.expires_at OR clock_timestamp() > OLD.expires_at THEN
-        RAISE EXCEPTION 'the invitation has run out'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_in_time';
-    END IF;
-    -- A closing that is under way is waited for.
-    PERFORM FROM public.people_account WHERE id = OLD.invited_by_id FOR SHARE;
-    IF EXISTS (
-        SELECT FROM public.people_closedaccount closing
-        JOIN public.people_account closed ON closed.id = closing.account_id
-        WHERE closed.id = OLD.invited_by_id
-           OR closed.worker_id = OLD.worker_id AND closing.recorded_at >= OLD.invited_at
-    ) THEN
-        RAISE EXCEPTION 'an account was closed since'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_a_closed_account';
-    END IF;
-    IF NOT EXISTS (
-        SELECT FROM public.people_account account
-        WHERE account.id = NEW.account_id
-          AND (account.kind, account.employer_id, account.worker_id)
-              IS NOT DISTINCT FROM (OLD.kind, OLD.employer_id, OLD.worker_id)
-    ) THEN
-        RAISE EXCEPTION 'the account is not the one the invitation is for'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_opens_the_account_it_is_for';
-    END IF;
-    RETURN NEW;
-END
-$$;
-
--- As before, and nobody is invited by an account that is closed.
-CREATE OR REPLACE FUNCTION people_invitation_starts_open() RETURNS trigger
-LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
-BEGIN
-    IF NEW.accepted_at IS NOT NULL THEN
-        RAISE EXCEPTION 'an invitation starts open'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_once';
-    END IF;
-    IF EXISTS (SELECT FROM people_account WHERE id = NEW.invited_by_id AND NOT is_active) THEN
-        RAISE EXCEPTION 'a closed account invites nobody'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'a_closed_account_invites_nobody';
-    END IF;
-    RETURN NEW;
-END
-$$;

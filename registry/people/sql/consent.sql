@@ -36,8 +36,6 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE OR REPLACE TRIGGER employer_asks_for_itself BEFORE INSERT ON people_employmentrequest
-    FOR EACH ROW EXECUTE FUNCTION people_employer_asks_for_itself();
 
 -- A request is answered once, by the person.
 CREATE OR REPLACE FUNCTION people_request_is_declined_by_the_person() RETURNS trigger
@@ -57,8 +55,6 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE OR REPLACE TRIGGER declined_by_the_person BEFORE INSERT ON people_employmentdecline
-    FOR EACH ROW EXECUTE FUNCTION people_request_is_declined_by_the_person();
 
 CREATE OR REPLACE FUNCTION people_code_is_made_by_its_worker() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
@@ -70,8 +66,6 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE OR REPLACE TRIGGER made_by_its_worker BEFORE INSERT ON people_employmentcode
-    FOR EACH ROW EXECUTE FUNCTION people_code_is_made_by_its_worker();
 
 CREATE OR REPLACE FUNCTION people_consent_is_the_persons_own() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
@@ -108,8 +102,6 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE OR REPLACE TRIGGER consent_is_the_persons_own BEFORE INSERT ON people_employmentconsent
-    FOR EACH ROW EXECUTE FUNCTION people_consent_is_the_persons_own();
 
 -- Somebody is taken on without consent only where the employer learns of nobody else's records by it: the person was
 -- registered by that very employer, has no account and was never on other books. A period that the employer's own
@@ -163,5 +155,3 @@ BEGIN
         USING ERRCODE = 'check_violation', CONSTRAINT = 'a_registered_person_is_taken_on_with_consent';
 END
 $$;
-CREATE OR REPLACE TRIGGER taken_on_with_consent BEFORE INSERT ON people_employment
-    FOR EACH ROW EXECUTE FUNCTION people_taken_on_with_consent();

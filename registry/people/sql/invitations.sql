@@ -1,6 +1,7 @@
--- An invitation changes once: when somebody accepts it, in time, with an account of just that kind.
-CREATE FUNCTION people_invitation_is_accepted_once() RETURNS trigger
-LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
+-- As before, and an account that was closed meanwhile ends the invitations it sent. Those to an account of the same
+-- worker, sent before theirs was closed, end too: a closed account is opened anew by a new invitation.
+CREATE OR REPLACE FUNCTION people_invitation_is_accepted_once() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF OLD.accepted_at IS NOT NULL THEN
         RAISE EXCEPTION 'the invitation has been accepted'
@@ -17,8 +18,19 @@ BEGIN
         RAISE EXCEPTION 'the invitation has run out'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_in_time';
     END IF;
+    -- A closing that is under way is waited for.
+    PERFORM FROM public.people_account WHERE id = OLD.invited_by_id FOR SHARE;
+    IF EXISTS (
+        SELECT FROM public.people_closedaccount closing
+        JOIN public.people_account closed ON closed.id = closing.account_id
+        WHERE closed.id = OLD.invited_by_id
+           OR closed.worker_id = OLD.worker_id AND closing.recorded_at >= OLD.invited_at
+    ) THEN
+        RAISE EXCEPTION 'an account was closed since'
+            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_a_closed_account';
+    END IF;
     IF NOT EXISTS (
-        SELECT FROM people_account account
+        SELECT FROM public.people_account account
         WHERE account.id = NEW.account_id
           AND (account.kind, account.employer_id, account.worker_id)
               IS NOT DISTINCT FROM (OLD.kind, OLD.employer_id, OLD.worker_id)
@@ -29,19 +41,23 @@ BEGIN
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER accepted_once BEFORE UPDATE ON people_invitation
+CREATE OR REPLACE TRIGGER accepted_once BEFORE UPDATE ON people_invitation
     FOR EACH ROW EXECUTE FUNCTION people_invitation_is_accepted_once();
 
--- A new invitation has not been accepted: nobody is let in beside the check above.
-CREATE FUNCTION people_invitation_starts_open() RETURNS trigger
+-- As before, and nobody is invited by an account that is closed.
+CREATE OR REPLACE FUNCTION people_invitation_starts_open() RETURNS trigger
 LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NEW.accepted_at IS NOT NULL THEN
         RAISE EXCEPTION 'an invitation starts open'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_once';
     END IF;
+    IF EXISTS (SELECT FROM people_account WHERE id = NEW.invited_by_id AND NOT is_active) THEN
+        RAISE EXCEPTION 'a closed account invites nobody'
+            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'a_closed_account_invites_nobody';
+    END IF;
     RETURN NEW;
 END
 $$;
-CREATE TRIGGER starts_open BEFORE INSERT ON people_invitation
+CREATE OR REPLACE TRIGGER starts_open BEFORE INSERT ON people_invitation
     FOR EACH ROW EXECUTE FUNCTION people_invitation_starts_open();

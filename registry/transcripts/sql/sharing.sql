@@ -1,5 +1,5 @@
 -- A worker shares their own record with their own account, nobody shares it for them, and nobody else ends it.
-CREATE FUNCTION transcripts_link_is_the_workers_own() RETURNS trigger
+CREATE OR REPLACE FUNCTION transcripts_link_is_the_workers_own() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     owner bigint;
@@ -21,10 +21,14 @@ BEGIN
     RETURN NEW;
 END
 $$;
+CREATE OR REPLACE TRIGGER is_the_workers_own BEFORE INSERT ON transcripts_sharedlink
+    FOR EACH ROW EXECUTE FUNCTION transcripts_link_is_the_workers_own();
+CREATE OR REPLACE TRIGGER is_the_workers_own BEFORE INSERT ON transcripts_endedlink
+    FOR EACH ROW EXECUTE FUNCTION transcripts_link_is_the_workers_own();
 
 -- A look through a link that has run out, was ended or shows an erased person cannot be recorded, and what
 -- cannot be recorded is not shown.
-CREATE FUNCTION transcripts_link_is_open() RETURNS trigger
+CREATE OR REPLACE FUNCTION transcripts_link_is_open() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NOT EXISTS (
@@ -39,27 +43,9 @@ BEGIN
     RETURN NEW;
 END
 $$;
-
-CREATE TRIGGER is_the_workers_own BEFORE INSERT ON transcripts_sharedlink
-    FOR EACH ROW EXECUTE FUNCTION transcripts_link_is_the_workers_own();
-CREATE TRIGGER is_the_workers_own BEFORE INSERT ON transcripts_endedlink
-    FOR EACH ROW EXECUTE FUNCTION transcripts_link_is_the_workers_own();
-CREATE TRIGGER is_open BEFORE INSERT ON transcripts_linkopening
+CREATE OR REPLACE TRIGGER is_open BEFORE INSERT ON transcripts_linkopening
     FOR EACH ROW EXECUTE FUNCTION transcripts_link_is_open();
 
-DO $$
-DECLARE
-    name text;
-BEGIN
-    FOREACH name IN ARRAY ARRAY['transcripts_sharedlink', 'transcripts_endedlink', 'transcripts_linkopening'] LOOP
-        EXECUTE format('CREATE TRIGGER never_changed BEFORE UPDATE OR DELETE ON %I '
-                       'FOR EACH ROW EXECUTE FUNCTION evidence_refuse_change()', name);
-        EXECUTE format('CREATE TRIGGER recorded_now BEFORE INSERT ON %I '
-                       'FOR EACH ROW EXECUTE FUNCTION evidence_recorded_now()', name);
-    END LOOP;
-END
-$$;
-
-CREATE TRIGGER worker_is_not_erased AFTER INSERT ON transcripts_sharedlink REFERENCING NEW TABLE AS added
-    FOR EACH STATEMENT EXECUTE FUNCTION retention_worker_is_not_erased();
-INSERT INTO retention_erasable (table_name, columns) VALUES ('transcripts_sharedlink', '{note}');
+CREATE OR REPLACE VIEW registry_opened_links AS
+    SELECT link_id FROM transcripts_linkopening WHERE recorded_by_id = (SELECT registry_reader_account());
+GRANT SELECT ON registry_opened_links TO registry_application;

@@ -9,7 +9,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -64,7 +65,7 @@ from registry.web.records.forms import (
 from registry.web.records.record_page import in_words, page_of, shown_of
 from registry.web.views import download, number_in, page, posted, status_of
 
-MOST_WAITING = 200
+ENTRIES_ON_A_PAGE = 100
 PREVIEWED = 20
 MOST_NAMES = 300
 MOST_ASKED = 20
@@ -170,11 +171,12 @@ def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
                 signed = countersigning.sign_entries(entry_ids=form.cleaned_data["entry_ids"], **stroke)
                 messages.success(request, _("Countersigned: %(number)s.") % {"number": signed})
             return redirect("to_countersign")
+    waiting = _entries(request, countersigning.waiting_with_answers(signer), "page")
     shown = {
         "form": form,
-        "ticked": form.ticked(),
-        "waiting": countersigning.waiting_with_answers(signer)[:MOST_WAITING],
-        "declined": countersigning.declined_by(signer)[:MOST_WAITING],
+        "ticked": form.ticked() or _ticked_at_once(request, [each.entry_id for each in waiting]),
+        "waiting": waiting,
+        "declined": _entries(request, countersigning.declined_by(signer), "declined"),
     }
     return render(request, "records/to_countersign.html", shown, status=status_of(form))
 
@@ -197,15 +199,27 @@ def countersigning_queue(request: HttpRequest, *, account: Account) -> HttpRespo
             sentence = _("%(person)s is asked to countersign: %(number)s.")
             messages.success(request, sentence % {"person": form.found["signer"], "number": len(asked)})
             return redirect("countersigning")
+    unasked = _entries(request, countersigning.nobody_asked(employer), "page")
     shown = {
         "form": form,
-        "ticked": form.ticked(),
+        "ticked": form.ticked() or _ticked_at_once(request, [each.pk for each in unasked]),
         "known": own[:MOST_NAMES],
-        "waiting": countersigning.waiting_at(employer)[:MOST_WAITING],
-        "objections": countersigning.objections_at(employer)[:MOST_WAITING],
-        "unasked": countersigning.nobody_asked(employer)[:MOST_WAITING],
+        "waiting": _entries(request, countersigning.waiting_at(employer), "waiting"),
+        "waiting_for": countersigning.signers_waited_for(employer),
+        "objections": _entries(request, countersigning.objections_at(employer), "declined"),
+        "unasked": unasked,
     }
     return render(request, "records/countersigning.html", shown, status=status_of(form))
+
+
+def _entries(request: HttpRequest, found: QuerySet[Any], name: str) -> Page[Any]:
+    """One page of a list; its number stands in the address as ``name``."""
+    return Paginator(found, ENTRIES_ON_A_PAGE).get_page(request.GET.get(name))
+
+
+def _ticked_at_once(request: HttpRequest, entries: list[int]) -> list[int]:
+    """All entries of the page, where "tick all" was pressed and nothing was sent yet."""
+    return entries if request.method == "GET" and request.GET.get("tick") == "all" else []
 
 
 @page
