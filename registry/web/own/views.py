@@ -52,8 +52,9 @@ def own(request: HttpRequest, *, account: Account) -> HttpResponse:
 @page
 @require_GET
 def wanted_role(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
-    worker = askable_worker(account, worker_id)
-    today = local_date(timezone.now(), ZoneInfo(zone_of(worker)))
+    now = timezone.now()
+    worker = askable_worker(account, worker_id, at=now)
+    today = local_date(now, ZoneInfo(zone_of(worker)))
     form = WantedRoleForm(request.GET if "role" in request.GET else None, account=account, worker=worker, today=today)
     shown: dict[str, Any] = {"form": form, "worker": worker, "caution": CAUTION}
     if form.is_valid():
