@@ -15,11 +15,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from registry.crews.access import visible_workers
 from registry.crews.queries import asking_for_slot
 from registry.database.errors import RecordRefused
 from registry.inspection.as_known import WHY, compare, parse_instant
 from registry.inspection.crew_as_known import crew_as_known
-from registry.crews.access import visible_workers
 from registry.inspection.plans import instants_read, visible_among, visible_places, visible_plans
 from registry.people.models import Account
 

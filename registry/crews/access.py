@@ -31,7 +31,6 @@ from registry.people.closing import require_closable
 from registry.people.models import Account, Employer, Employment, Worker
 from registry.people.second_factor import COMPULSORY_KINDS, SECOND_FACTORS
 
-
 DAY_IS_OVER = timedelta(hours=12)
 """A day is over everywhere on earth twelve hours after it is over in UTC."""
 

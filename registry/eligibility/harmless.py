@@ -15,7 +15,9 @@ from typing import Any
 INVISIBLE_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 """Control, format (bidirectional and zero-width ones too), halves of pairs, private, unassigned, line ends."""
 
-INVISIBLE_LETTERS = re.compile("[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u3164\ufe00-\ufe0f\uffa0\U000e0100-\U000e01ef]")
+INVISIBLE_LETTERS = re.compile(
+    "[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u3164\ufe00-\ufe0f\uffa0\U000e0100-\U000e01ef]"
+)
 """Letters and marks without a form of their own (Unicode: Default_Ignorable_Code_Point)."""
 
 

@@ -510,9 +510,7 @@ class Requirements:
             if each.after_stand_down == barred.id and each.completed_at >= barred.start
         ]
 
-    def _lifts_its_own(
-        self, barred: StandDown, retraining: Instruction, given: Assessment, asked: Asked
-    ) -> str | None:
+    def _lifts_its_own(self, barred: StandDown, retraining: Instruction, given: Assessment, asked: Asked) -> str | None:
         """Why the two do not lift the stand-down, for who recorded them; ``None`` if they do."""
         authors = {retraining.recorded_by, given.recorded_by}
         both_by = retraining.recorded_by if len(authors) == 1 else None

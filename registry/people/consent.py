@@ -94,7 +94,9 @@ def person_who_fits(number: str, family_name: str, date_of_birth: date | None = 
 def asked_by(employer: Employer, *, at: datetime, most: int) -> list[Asked]:
     """What the employer asked in the last 30 days, newest first, the same whether or not anybody fits or declined."""
     made = EmploymentRequest.objects.filter(employer=employer, recorded_at__gt=at - REQUEST_LASTS)
-    rows = made.filter(consent__isnull=True).order_by("-recorded_at", "-id").values_list("number", "start", "recorded_at")
+    rows = (
+        made.filter(consent__isnull=True).order_by("-recorded_at", "-id").values_list("number", "start", "recorded_at")
+    )
     return [Asked(*row) for row in rows[:most]]
 
 
@@ -130,9 +132,7 @@ def decline(*, request: EmploymentRequest, recorded_at: datetime, recorded_by: A
         return EmploymentDecline.objects.create(request=request, recorded_at=recorded_at, recorded_by=recorded_by)
 
 
-def make_code(
-    *, worker: Worker, employer: Employer | None, start: date, at: datetime, made_by: Account
-) -> NewCode:
+def make_code(*, worker: Worker, employer: Employer | None, start: date, at: datetime, made_by: Account) -> NewCode:
     """A code by which an employer (``None``: whichever has it) takes the worker on once, from ``start`` or later."""
     code = "".join(secrets.choice(LETTERS) for _each in range(CODE_LENGTH))
     with refusals(), transaction.atomic():

@@ -208,8 +208,7 @@ class EmploymentCode(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=Q(expires_at__gt=F("recorded_at"))
-                & Q(expires_at__lte=F("recorded_at") + timedelta(days=7)),
+                condition=Q(expires_at__gt=F("recorded_at")) & Q(expires_at__lte=F("recorded_at") + timedelta(days=7)),
                 name="employment_code_lasts_at_most_7_days",
             ),
             models.CheckConstraint(
@@ -234,9 +233,7 @@ class EmploymentConsent(models.Model):
     employer = models.ForeignKey(Employer, models.PROTECT, related_name="employment_consents")
     how = models.CharField(max_length=12, choices=choices_of(HOWS))
     start = models.DateField()
-    request = models.OneToOneField(
-        EmploymentRequest, models.PROTECT, null=True, blank=True, related_name="consent"
-    )
+    request = models.OneToOneField(EmploymentRequest, models.PROTECT, null=True, blank=True, related_name="consent")
     code = models.OneToOneField(EmploymentCode, models.PROTECT, null=True, blank=True, related_name="consent")
     code_typed = models.CharField(max_length=40, blank=True)
     reason = models.TextField(blank=True)

@@ -32,7 +32,7 @@ class Life:
     """Two firms, one worker, and what is recorded about them day after day, drawn from a seed."""
 
     def __init__(self, world: World, seed: int) -> None:
-        self.world, self.random = world, random.Random(seed)  # noqa: S311 (situations, no secrets)
+        self.world, self.random = world, random.Random(seed)
         self.firms = [self._firm(name) for name in ("Cormorant Lift Yard", "Sabelo Hoisting")]
         self.worker = people.register_worker(
             given_name="Ada",
@@ -57,13 +57,13 @@ class Life:
         if act == "employ":
             start = at.date() + timedelta(days=draw.randrange(-40, 20))
             end = draw.choice((None, start + timedelta(days=draw.randrange(60))))
-            people.employ(
-                worker=self.worker, employer=firm, start=start, end=end, recorded_at=at, recorded_by=None
-            )
+            people.employ(worker=self.worker, employer=firm, start=start, end=end, recorded_at=at, recorded_by=None)
         elif act == "end" and known:
             each = draw.choice(known)
             last = max(each.start, at.date() + timedelta(days=draw.randrange(-40, 20)))
-            evidence.correct(each, end=last, recorded_at=at, recorded_by=draw.choice((None, account)) if each.end is None else None)
+            evidence.correct(
+                each, end=last, recorded_at=at, recorded_by=draw.choice((None, account)) if each.end is None else None
+            )
         elif act == "withdraw" and known:
             evidence.withdraw(draw.choice(known), recorded_at=at, recorded_by=None)
         elif act == "move" and known:
@@ -97,9 +97,7 @@ class Life:
             recorded_by=None,
         )
         signed = min(self.world.now, at + timedelta(days=self.random.randrange(60)))
-        evidence.countersign(
-            entry=entry, by=self.world.assessor, at=signed, recorded_at=signed, recorded_by=None
-        )
+        evidence.countersign(entry=entry, by=self.world.assessor, at=signed, recorded_at=signed, recorded_by=None)
 
 
 def shown_by_the_database(account: Account, model: Any) -> set[int]:

@@ -101,12 +101,21 @@ def test_no_wrong_pretence_of_consent_passes(rivals: Rivals) -> None:
         {"how": "code", "code": made, "code_typed": made.code_hash[:40]},
         {"how": "code", "code": made},
     ):
-        refused("consent_is_the_persons_own", lambda pretence=pretence: EmploymentConsent.objects.create(**given | pretence))
+        refused(
+            "consent_is_the_persons_own", lambda pretence=pretence: EmploymentConsent.objects.create(**given | pretence)
+        )
     # Nor does the person's account answer what was not asked.
     other = {"how": "own_account", "request": asked, "recorded_by": own}
     for wrong in ({"start": rivals.today - timedelta(days=900)}, {"employer": rivals.world.employer}):
-        refused("consent_is_the_persons_own", lambda wrong=wrong: EmploymentConsent.objects.create(**given | other | wrong))
-    code = {"worker": rivals.wanted, "start": rivals.today, "recorded_at": rivals.now, "expires_at": past + timedelta(days=3)}
+        refused(
+            "consent_is_the_persons_own", lambda wrong=wrong: EmploymentConsent.objects.create(**given | other | wrong)
+        )
+    code = {
+        "worker": rivals.wanted,
+        "start": rivals.today,
+        "recorded_at": rivals.now,
+        "expires_at": past + timedelta(days=3),
+    }
     refused(
         "consent_is_the_persons_own",
         lambda: EmploymentCode.objects.create(code_hash="0" * 64, recorded_by=rivals.rivals, **code),

@@ -92,9 +92,7 @@ def everywhere(world: World) -> Worker:
         recorded_by=dispatcher,
         **asked,
     )
-    made = consent.make_code(
-        worker=worker, employer=None, start=world.now.date(), at=world.now, made_by=account
-    )
+    made = consent.make_code(worker=worker, employer=None, start=world.now.date(), at=world.now, made_by=account)
     consent.redeem(code=made.code, recorded_by=dispatcher, **asked)
     Invitation.objects.create(
         token_hash="a" * 64,

@@ -23,6 +23,8 @@ class Migration(migrations.Migration):
         ("usersessions", "0001_initial"),
     ]
     operations = [
-        *living_guards(__file__, "readers.sql", "erased.sql", "worker_numbers.sql", "invitations.sql", "closing.sql", "consent.sql"),
+        *living_guards(
+            __file__, "readers.sql", "erased.sql", "worker_numbers.sql", "invitations.sql", "closing.sql", "consent.sql"
+        ),
         *(migrations.RunSQL(grant_statement(table, privileges)) for table, privileges in FRAMEWORK.items()),
     ]

@@ -735,9 +735,7 @@ CORRECTION_FORMS: dict[str, type[RecordForm]] = {
 }
 
 
-def correction_form(
-    data: Any, files: Any, *, record: Any, account: Account, too_often: bool = False
-) -> RecordForm:
+def correction_form(data: Any, files: Any, *, record: Any, account: Account, too_often: bool = False) -> RecordForm:
     """The form that corrects the record, with what is recorded filled in; ``too_often``: no more numbers are looked up."""
     form_class = CORRECTION_FORMS[kind_of(record)]
     more: dict[str, Any] = {}

@@ -12,10 +12,16 @@ from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from registry.crews.access import readable, readable_remarks
 from registry.evidence.corrections import employers_correct, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
-from registry.crews.access import readable, readable_remarks
-from registry.evidence.models import AssessmentSignature, CorrectionRequest, Countersignature, Document, StandDownSuspension
+from registry.evidence.models import (
+    AssessmentSignature,
+    CorrectionRequest,
+    Countersignature,
+    Document,
+    StandDownSuspension,
+)
 from registry.language import amounts, words
 from registry.people.models import Account, Worker
 from registry.web.templatetags.words import at, on_day
@@ -72,7 +78,9 @@ def page_of(worker: Worker, account: Account, number: str | None) -> PersonPage:
     shown = [shown_of(each, account) for each in hours]
     groups = [Group(_("Hands-on hours"), "hours", shown)]
     for kind, title in titles.items():
-        groups.append(Group(title, kind, [shown_of(each, account) for each in _records(kind, worker, account).order_by("-id")]))
+        groups.append(
+            Group(title, kind, [shown_of(each, account) for each in _records(kind, worker, account).order_by("-id")])
+        )
     asked = readable(account, requests_of(worker))
     requests = [(each, _asked_about(each)) for each in asked]
     return PersonPage(worker, groups, hours, requests)

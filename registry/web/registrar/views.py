@@ -54,9 +54,7 @@ def suspend(request: HttpRequest, *, account: Account, stand_down_id: int) -> Ht
     form = SuspensionForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
-            standing_down.suspend(
-                stand_down=barred, recorded_at=timezone.now(), recorded_by=account, **form.given()
-            )
+            standing_down.suspend(stand_down=barred, recorded_at=timezone.now(), recorded_by=account, **form.given())
             messages.success(request, _("The stand-down is suspended. The person can read it on their own page."))
             return redirect("registrar_stand_downs")
     return render(request, "registrar/suspend.html", {"form": form, "each": barred}, status=status_of(form))

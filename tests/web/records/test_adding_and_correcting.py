@@ -313,12 +313,13 @@ def test_only_an_appointed_assessor_finds_anybody_to_assess(world: World, mira: 
 def test_a_third_partys_assessment_needs_its_paper_and_its_assessors_number(
     world: World, mira: Worker, dispatcher: Client
 ) -> None:
-    given = an_assessment(world, third_party="Norrland Board", assessor=world.assessor.number)
+    paper = {"third_party": "Norrland Board", "assessor_family_name": "Lindqvist"}
+    given = an_assessment(world, assessor=world.assessor.number, **paper)
     refused = add(dispatcher, mira, "third-party-assessment", **given)
     assert 'id="id_document_error"' in refused.text
     assert add(dispatcher, mira, "third-party-assessment", **given, document=photo()).status_code == 302
     assert Assessment.objects.get(worker=mira).employer is None
-    unknown = an_assessment(world, third_party="Norrland Board", assessor="W-999999", document=photo())
+    unknown = an_assessment(world, assessor="W-999999", document=photo(), **paper)
     assert 'id="id_assessor_error"' in add(dispatcher, mira, "third-party-assessment", **unknown).text
 
 
