@@ -3,10 +3,15 @@
 
 import os
 import sys
+import traceback
+
+# Of `decide` a status of 1 says that somebody is refused: what keeps it from answering has a status of its own.
+FAILED = 70 if sys.argv[1:2] == ["decide"] else 1
 
 # Kept to old syntax on purpose: an old Python must get as far as this sentence.
 if sys.version_info < (3, 11):
-    sys.exit("This registry needs Python 3.11 or newer; this is Python %d.%d." % sys.version_info[:2])
+    sys.stderr.write("This registry needs Python 3.11 or newer; this is Python %d.%d.\n" % sys.version_info[:2])
+    sys.exit(FAILED)
 
 
 def main():
@@ -17,13 +22,25 @@ def main():
 
     from django.core.management import execute_from_command_line
 
+    from registry.database.data_folder import UnusableDataFolder
     from registry.database.server import DatabaseUnavailable
 
     try:
         execute_from_command_line(sys.argv)
-    except DatabaseUnavailable as error:
-        sys.exit(str(error))
+    except (DatabaseUnavailable, UnusableDataFolder) as error:
+        print(error, file=sys.stderr)
+        # 1 is an answer of some commands: refused, or found by verification.
+        sys.exit(2)
 
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except SystemExit as leaving:
+        if not isinstance(leaving.code, str):
+            raise
+        sys.stderr.write(leaving.code + "\n")
+        sys.exit(FAILED)
+    except Exception:
+        traceback.print_exc()
+        sys.exit(FAILED)

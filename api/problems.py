@@ -12,6 +12,7 @@ from rest_framework.views import exception_handler
 from registry.crews.access import NotAllowed
 from registry.database.errors import RecordRefused
 from registry.eligibility.standard import BadInput
+from registry.ledger.memory import CannotSign
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -40,6 +41,8 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
         )
     if isinstance(error, NotAllowed):
         return problem(403, _("Not allowed"), str(error))
+    if isinstance(error, CannotSign):
+        return problem(503, _("No checkpoint can be signed"), str(error))
     response = exception_handler(error, context)
     if response is None:
         return None

@@ -60,6 +60,8 @@ def _answer(outcome: services.Outcome) -> Response:
 class JobViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Job]):
     """Planned operations the signed-in person may see."""
 
+    # For the description alone, which is drawn up for nobody; see get_queryset.
+    queryset = Job.objects.none()
     serializer_class = JobOutput
     filterset_fields = ["employer", "site", "operation"]
 
@@ -89,6 +91,8 @@ class JobViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.Gene
 class SlotViewSet(viewsets.GenericViewSet[Slot]):
     """Checking people for a slot, and filling it."""
 
+    # For the description alone, which is drawn up for nobody; see get_queryset.
+    queryset = Slot.objects.none()
     serializer_class = SlotOutput
 
     def get_queryset(self) -> QuerySet[Slot]:
@@ -133,6 +137,8 @@ class SlotViewSet(viewsets.GenericViewSet[Slot]):
 class AssignmentViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Assignment]):
     """What becomes of an assignment."""
 
+    # For the description alone, which is drawn up for nobody; see get_queryset.
+    queryset = Assignment.objects.none()
     serializer_class = AssignmentOutput
 
     def get_queryset(self) -> QuerySet[Assignment]:
@@ -182,6 +188,8 @@ class AssignmentViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Assig
 class DecisionViewSet(mixins.RetrieveModelMixin, viewsets.GenericViewSet[Decision]):
     """Decisions already given."""
 
+    # For the description alone, which is drawn up for nobody; see get_queryset.
+    queryset = Decision.objects.none()
     serializer_class = DecisionOutput
 
     def get_queryset(self) -> QuerySet[Decision]:

@@ -16,7 +16,11 @@ from pathlib import Path
 from typing import NoReturn
 
 PROJECT = Path(__file__).resolve().parent.parent
+# What runs the registry, and the same with what tests it.
 LOCK_FILE = PROJECT / "requirements.lock"
+LOCK_FILE_FOR_TESTS = PROJECT / "requirements-dev.lock"
+# `catalogue` finds the messages in the sources by Babel.
+FOR_DEVELOPERS = ("test", "catalogue")
 OWN_ENVIRONMENT = PROJECT / ".venv"
 
 DEBIAN_DOCUMENT_LIBRARIES = ("libpango-1.0-0", "libpangoft2-1.0-0", "libharfbuzz-subset0")
@@ -32,12 +36,12 @@ SERVED_ON_LOOPBACK = ("demo", "runserver", "test")
 
 
 def prepare(arguments: Sequence[str]) -> None:
-    """Return in an environment that holds the locked requirements; `test` never returns."""
+    """Return in an environment that holds the locked requirements of the command; `test` never returns."""
     command = arguments[0] if arguments else "help"
     _find_homebrew_libraries()
     if not _inside_virtual_environment():
         _enter_own_environment(arguments)
-    _install_requirements()
+    _install_requirements(for_developers=command in FOR_DEVELOPERS)
     if command in ("demo", "test"):
         _install_document_libraries()
     if command in SERVED_ON_LOOPBACK:
@@ -74,22 +78,29 @@ def _works(python: Path) -> bool:
     return found.returncode == 0
 
 
-def _install_requirements() -> None:
+def _install_requirements(*, for_developers: bool) -> None:
+    lock_file = LOCK_FILE_FOR_TESTS if for_developers else LOCK_FILE
     stamp = Path(sys.prefix) / "registry-requirements.sha256"
-    wanted = hashlib.sha256(LOCK_FILE.read_bytes()).hexdigest()
-    if _text(stamp) == wanted:
+    wanted = _digest(lock_file)
+    if wanted in _text(stamp).split():
         return
     with open(Path(sys.prefix) / "registry-requirements.installing", "w") as turn:
         # Two commands started together must not install over each other.
         fcntl.flock(turn, fcntl.LOCK_EX)
-        if _text(stamp) == wanted:
+        if wanted in _text(stamp).split():
             return
         _say("Installing the locked requirements (the first time takes a minute or two)")
         if importlib.util.find_spec("pip") is None:
             _run([sys.executable, "-m", "ensurepip", "--upgrade"])
         pip = [sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-        _run([*pip, "--require-hashes", "-r", str(LOCK_FILE)])
-        stamp.write_text(wanted)
+        _run([*pip, "--require-hashes", "-r", str(lock_file)])
+        # What tests need holds what running needs: an environment for both is installed once.
+        held = [LOCK_FILE, LOCK_FILE_FOR_TESTS] if for_developers else [LOCK_FILE]
+        stamp.write_text("\n".join(_digest(each) for each in held))
+
+
+def _digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def _text(path: Path) -> str:

@@ -17,9 +17,14 @@ from django.test.utils import setup_databases, teardown_databases
 from django.utils import translation
 from psycopg import sql
 
+from registry.database import identity
 from registry.ledger.mirror import Mirror
 from registry.ledger.notes import Signer
 from registry.standards.services import load_standards
+from tests.own_log import keep_log_in
+
+# The tests' own database server is made where there is none; a register is not begun by that.
+identity.begin_if_new()
 
 TABLES = "SELECT tablename FROM pg_tables WHERE schemaname = 'public' ORDER BY tablename"
 GUARDS = """
@@ -133,6 +138,12 @@ def mirror(tmp_path: Path, signer: Signer) -> Mirror:
     mirror = Mirror(tmp_path / "mirror")
     mirror.trust(signer.verifier_key)
     return mirror
+
+
+@pytest.fixture(autouse=True)
+def _own_log(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What one test signed and took back is not what the next one's log must go on from."""
+    keep_log_in(tmp_path_factory.mktemp("log"), monkeypatch)
 
 
 @pytest.fixture(autouse=True)

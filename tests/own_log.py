@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -12,8 +13,16 @@ from registry.database import data_folder
 
 def keep_log_in(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Keys and mirror lie in ``folder`` until the test is over."""
+
+    def kept(name: str, make: Callable[[], bytes]) -> Path:
+        data_folder.write_once(folder / name, make())
+        return folder / name
+
     stands_in = SimpleNamespace(
-        locate=lambda: folder, write_once=data_folder.write_once, secret=lambda name: f"invented {name}"
+        locate=lambda: folder,
+        kept=kept,
+        replace_file=data_folder.replace_file,
+        secret=lambda name: f"invented {name}",
     )
     monkeypatch.setattr("registry.ledger.keys.data_folder", stands_in)
     monkeypatch.setattr("registry.ledger.mirror.data_folder", stands_in)

@@ -134,6 +134,7 @@ PAGES = [
     Page("inspection", INSPECTOR),
     Page("inspection", INSPECTOR, query="?q=lindqvar"),
     Page("second_look", INSPECTOR),
+    *(Page("possible_twins", by) for by in (INSPECTOR, REGISTRAR)),
     Page("second_look_at", INSPECTOR, PERSON),
     Page("crane", INSPECTOR, {"crane_id": "crane"}),
     *(Page("job_as_known", by, JOB) for by in (EMPLOYER, INSPECTOR)),

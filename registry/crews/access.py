@@ -140,7 +140,7 @@ def reading_ends(account: Account, worker_id: int) -> datetime | None:
 
 
 def workers_read_at(account: Account, *, at: datetime) -> QuerySet[Worker]:
-    """Of :func:`visible_workers` those whose record is open to the account to the present: not who left its employer."""
+    """Of :func:`visible_workers` those whose record the account reads to the present: not who left its employer."""
     if account.kind != "employer":
         return visible_workers(account)
     day = (at.astimezone(UTC) - DAY_IS_OVER).date()
@@ -269,6 +269,12 @@ def require_sees_whole_crew(account: Account) -> None:
     """Raise :class:`NotAllowed` for a worker, who sees a crew but not everybody's papers."""
     if account.kind == "worker":
         raise NotAllowed(_("The crew sheet is for the employer and the inspector."))
+
+
+def require_sees_twins(account: Account) -> None:
+    """Raise :class:`NotAllowed` for all but the registrar and inspectors: others are not told who is registered."""
+    if account.kind not in ("registrar", "inspector"):
+        raise NotAllowed(_("Only the registrar and inspectors see who may be registered twice."))
 
 
 def require_may_assign(account: Account, job: Job) -> None:

@@ -7,7 +7,7 @@ triggers in :class:`AssignmentState`, which the application can only read.
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import Any, ClassVar
 
 from django.conf import settings
 from django.contrib.postgres.constraints import ExclusionConstraint
@@ -101,6 +101,9 @@ class Decision(models.Model):
     Only ``statement`` and ``seal`` are given; the database fills the other
     columns from the statement. See :mod:`registry.crews.sealing`.
     """
+
+    # Sealed byte for byte, with the texts of the records that it rests on; the configuration is taken from it.
+    verbatim: ClassVar = ("statement", "configuration")
 
     statement = models.TextField()
     seal = models.BinaryField()

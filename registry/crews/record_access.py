@@ -131,7 +131,8 @@ def visible_documents(account: Account) -> QuerySet[Document]:
 def uploaded_table(account: Account, document_id: int) -> Document:
     """A table that this account uploaded to import. Raises :class:`NotAllowed`."""
     recording_employer(account)
-    found = Document.objects.filter(pk=document_id, recorded_by=account, media_type__in=TABLES).first()
+    own = Document.objects.defer("content").filter(recorded_by=account, media_type__in=TABLES)
+    found = own.filter(pk=document_id).first()
     if found is None:
         raise NotAllowed(_("There is no such upload of yours."))
     return found

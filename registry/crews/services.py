@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
-from django.db import DatabaseError, connection, transaction
+from django.db import OperationalError, connection, transaction
 from django.db.models import Max
 from django.utils.translation import gettext as _
 
@@ -33,17 +33,13 @@ from registry.crews.queries import (
 )
 from registry.crews.sealing import seal
 from registry.database.errors import Problem, RecordRefused, broken, constraint_of, refusals, sqlstate_of
+from registry.database.repeating import LOCK_NOT_AVAILABLE, being_changed, repeated, repeating
 from registry.eligibility.standard import BadInput
 from registry.equipment.models import Crane, Site
 from registry.language.amounts import instant
 from registry.people.models import Account, Employer
 
-ATTEMPTS = 5
-"""How often a check is repeated when its evidence changes under it, or a deadlock is broken."""
-
 STALE = "decision_rests_on_current_evidence"
-DEADLOCK = "40P01"
-LOCK_NOT_AVAILABLE = "55P03"
 Result = TypeVar("Result")
 
 
@@ -61,6 +57,7 @@ class Outcome:
         return self.assignment is not None
 
 
+@repeating
 def plan_job(
     *,
     employer: Employer,
@@ -117,6 +114,7 @@ class Replanned:
     left_out: list[tuple[AssignmentState, str]]
 
 
+@repeating
 def change_plan(
     *,
     job: Job,
@@ -265,6 +263,7 @@ def _check_planned_once(
         raise RecordRefused([Problem("start", "a_job_is_planned_once", sentence % named)])
 
 
+@repeating
 def add_slot(*, job: Job, role: str) -> Slot:
     """One more place in ``role`` on the job's crew. Raises :class:`RecordRefused`."""
     with refusals(), transaction.atomic():
@@ -272,6 +271,7 @@ def add_slot(*, job: Job, role: str) -> Slot:
         return Slot.objects.create(job=job, role=role, position=last + 1)
 
 
+@repeating
 def check(*, asking: Asking, decided_at: datetime, decided_by: Account | None) -> Decision:
     """Ask the engine and record its answer, without filling a slot; raises as ``queries.answer``."""
     return _record(answer(asking), decided_at=decided_at, decided_by=decided_by)
@@ -319,6 +319,7 @@ def assign(
     return _repeated(attempt)
 
 
+@repeating
 def end_assignment(
     *,
     assignment: Assignment,
@@ -342,6 +343,7 @@ def end_assignment(
         )
 
 
+@repeating
 def substitute(
     *,
     leaving: Assignment,
@@ -567,27 +569,20 @@ def _insert(decision: Decision) -> Decision:
 
 
 def _repeated(attempt: Callable[[], Result]) -> Result:
-    """Run an attempt; once more on fresh evidence when the database says it was stale."""
-    for remaining in reversed(range(ATTEMPTS)):
-        try:
-            with transaction.atomic():
-                _wait_no_longer_than_people_do()
-                return attempt()
-        except DatabaseError as error:
-            if remaining and (constraint_of(error) == STALE or sqlstate_of(error) == DEADLOCK):
-                continue
-            if sqlstate_of(error) == LOCK_NOT_AVAILABLE:
-                raise RecordRefused([_being_changed()]) from error
-            with refusals():
-                raise
-    raise AssertionError("the loop returns or raises")
+    """Run an attempt; again on fresh evidence when the database says it was stale, or when another act crossed it."""
 
+    def in_a_transaction() -> Result:
+        with transaction.atomic():
+            _wait_no_longer_than_people_do()
+            return attempt()
 
-def _being_changed() -> Problem:
-    sentence = _(
-        "The records this rests on are being changed right now, by an import for example; try again in a moment."
-    )
-    return Problem("worker", "records_are_not_being_changed", sentence)
+    try:
+        with refusals():
+            return repeated(in_a_transaction, stale=lambda error: constraint_of(error) == STALE)
+    except OperationalError as error:
+        if sqlstate_of(error) == LOCK_NOT_AVAILABLE:
+            raise RecordRefused([being_changed("worker")]) from error
+        raise
 
 
 def _wait_no_longer_than_people_do() -> None:

@@ -17,11 +17,13 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from django.contrib.postgres.aggregates import BoolOr
-from django.db.models import Exists, ExpressionWrapper, F, OuterRef, Q, QuerySet, Sum, TextField, Value
-from django.db.models.fields import DurationField
+from django.contrib.postgres.fields import ArrayField
+from django.db.models import Exists, ExpressionWrapper, F, Func, OuterRef, Q, QuerySet, Sum, TextField, Value
+from django.db.models.fields import BooleanField, DurationField
 
 from registry.crews.models import Job
 from registry.eligibility.calendar import MINUTE, local_date, months_before, start_of_day
+from registry.eligibility.harmless import folded
 from registry.eligibility.hours import INSTANT
 from registry.eligibility.standard import (
     Appointed,
@@ -208,7 +210,7 @@ class Sieve:
     def _certified(self, leaf: Certified, instant: datetime) -> Q:
         model = self.job.crane.model
         day = local_date(instant, self._zone)
-        held = Q(Q(expires__isnull=True) | Q(expires__gte=day), issued__lte=day, scheme__in=leaf.schemes)
+        held = Q(Q(expires__isnull=True) | Q(expires__gte=day), _spelled_as("scheme", leaf.schemes), issued__lte=day)
         if leaf.scope:
             held &= Q(scope__contains=sorted(leaf.scope))
         if leaf.covers == "model":
@@ -218,7 +220,7 @@ class Sieve:
         return held
 
     def _instructed(self, leaf: Instructed, instant: datetime) -> Q:
-        given = Q(topic=leaf.topic, completed_at__lte=instant)
+        given = Q(_spelled_as("topic", [leaf.topic]), completed_at__lte=instant)
         if leaf.providers:
             given &= Q(provider__in=leaf.providers)
         if leaf.scope == "model":
@@ -229,10 +231,10 @@ class Sieve:
 
     def _appointed(self, leaf: Appointed, instant: datetime) -> Q:
         act = Q(
+            _spelled_as("duty", [leaf.duty]),
             Q(model__isnull=True) | Q(model=self.job.crane.model_id),
             Q(end__isnull=True) | Q(end__gt=instant),
             Q(kind="maker_instructor", maker=self.job.crane.model.maker_id) | Q(employer=self.job.employer_id),
-            duty=leaf.duty,
             kind__in=leaf.kinds,
             start__lte=instant,
         )
@@ -280,6 +282,16 @@ class Sieve:
             CraneModel.objects.all() if scope == "any" else CraneModel.objects.filter(crane_class=model.crane_class)
         )
         return frozenset(models.values_list("pk", flat=True))
+
+
+def _spelled_as(column: str, names: Iterable[str]) -> Func:
+    """Whether the column may hold one of the names as the engine compares them (``sql/spelling.sql``)."""
+    return Func(
+        F(column),
+        Value([folded(each) for each in names], output_field=ArrayField(TextField())),
+        function="registry_may_be_spelled_as",
+        output_field=BooleanField(),
+    )
 
 
 def _missing(node: Node, met: Mapping[str, bool], minutes: Mapping[str, int]) -> list[Missing]:

@@ -9,7 +9,6 @@ import importlib.metadata
 import importlib.util
 import os
 import pwd
-import secrets
 import shutil
 import signal
 import subprocess
@@ -17,7 +16,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, Any
 
@@ -25,6 +24,7 @@ import psutil
 import psycopg
 
 from registry.database import data_folder
+from registry.database.data_folder import Register, UnusableDataFolder
 
 SERVICE_ACCOUNT = "registry-database"
 SERVICE_HOME = Path("/var/lib/crew-competency-registry")
@@ -33,6 +33,35 @@ MAJOR_VERSION = "18"
 START_SECONDS = 60
 STOP_SECONDS = 60
 LONGEST_SOCKET_FOLDER = 80
+MARK = "registry-register"
+"""The file in the database's folder that says of which register it is."""
+BESIDE = ".beginning"
+"""Where a new database is made, before it takes the name beside which it lies."""
+PARTS = (
+    "PG_VERSION",
+    "base",
+    "global",
+    "global/pg_control",
+    "pg_commit_ts",
+    "pg_dynshmem",
+    "pg_hba.conf",
+    "pg_ident.conf",
+    "pg_logical",
+    "pg_multixact",
+    "pg_notify",
+    "pg_replslot",
+    "pg_serial",
+    "pg_snapshots",
+    "pg_stat",
+    "pg_stat_tmp",
+    "pg_subtrans",
+    "pg_tblspc",
+    "pg_twophase",
+    "pg_wal",
+    "pg_xact",
+    "postgresql.conf",
+)
+"""What is in the folder of every database of PostgreSQL 18; a copy that left empty folders out lacks some."""
 
 
 class ClusterError(RuntimeError):
@@ -127,20 +156,51 @@ class Cluster:
 
 
 def prepare(data: Path) -> Cluster:
-    """The cluster of this data folder, initialised if it is new."""
+    """The own database of this data folder, made if the register there is new.
+
+    Raises :class:`ClusterError`, and :class:`UnusableDataFolder` as :func:`require_whole` does.
+    """
     account = _service_account()
     binaries = _binaries(account)
-    folder = _cluster_folder(data, account)
-    version_file = folder / "PG_VERSION"
-    if not version_file.exists():
-        _initialise(folder, binaries, account)
-    version = version_file.read_text().strip()
+    register = data_folder.require_whole()
+    if register.cluster is None:
+        register = _begin(data, register, binaries, account)
+    folder = require_whole(data, register)
+    version = (folder / "PG_VERSION").read_text().strip()
     if version != MAJOR_VERSION:
         raise ClusterError(
             f"The data in {folder} was written by PostgreSQL {version}, but this registry brings "
             f"PostgreSQL {MAJOR_VERSION}; dump it with the registry that wrote it and load the dump here."
         )
     return Cluster(folder=folder, binaries=binaries, account=account)
+
+
+def require_whole(data: Path, register: Register) -> Path:
+    """Where the register's own database lies. Raises :class:`UnusableDataFolder` where it, or a part of it, is missing.
+
+    Not for a register whose database was never made: ``register.cluster`` is then ``None``.
+    """
+    assert register.cluster is not None
+    folder = data / register.cluster
+    if not folder.exists() or not any(folder.iterdir()):
+        raise UnusableDataFolder(
+            f"The data folder {data} holds the keys and secrets of a register, but its database is missing: looked for "
+            f"in {folder}. Mount the volume it lies on, or restore it from the backup of the same time as the data "
+            "folder. Nothing was changed, and no new database was made."
+        )
+    missing = [part for part in (*PARTS, MARK) if not (folder / part).exists()]
+    if missing:
+        raise UnusableDataFolder(
+            f"The database in {folder} is not whole; missing from it: {', '.join(missing)}. Copy or restore the whole "
+            "folder from the backup, empty folders included. Nothing was changed, and no new database was made."
+        )
+    mark = (folder / MARK).read_text(encoding="utf-8").strip()
+    if mark != register.number:
+        raise UnusableDataFolder(
+            f"The database in {folder} is of the register {mark}, but the data folder {data} is of the register "
+            f"{register.number}. Bring together what belongs together, from one backup. Nothing was changed."
+        )
+    return folder
 
 
 def make_private_folder(account: pwd.struct_passwd | None) -> Path:
@@ -210,34 +270,55 @@ def _service_home() -> Path:
     return SERVICE_HOME
 
 
-def _cluster_folder(data: Path, account: pwd.struct_passwd | None) -> Path:
+def _begin(data: Path, register: Register, binaries: Path, account: pwd.struct_passwd | None) -> Register:
+    """Make the register's own database beside its place, and move it there once it is whole."""
+    folder = _new_folder(data, register, account)
+    if register.begun:
+        raise UnusableDataFolder(
+            f"The data folder {data} is of a register whose database is on a server of its own, and DATABASE_URL, "
+            "which leads there, is not set. Set it as before. Nothing was changed, and no new database was made."
+        )
+    if not folder.exists() or not any(folder.iterdir()):
+        _initialise(folder, register, binaries, account)
+    elif not (folder / MARK).exists():
+        raise UnusableDataFolder(
+            f"The folder {folder}, where a new database would be made, is not empty, and what is in it does not belong "
+            f"to the data folder {data}. Move it away, or bring its data folder's {data_folder.REGISTER}, keys and "
+            "secrets. Nothing was changed."
+        )
+    _clear(folder.with_name(folder.name + BESIDE), register)
+    register = replace(register, cluster=os.path.relpath(folder, data) if folder.parent == data else str(folder))
+    require_whole(data, register)
+    return data_folder.change(cluster=register.cluster)
+
+
+def _new_folder(data: Path, register: Register, account: pwd.struct_passwd | None) -> Path:
     """Beside the other data, or, where the server's account cannot get there, in that account's home."""
-    record = data / "cluster-elsewhere"
-    if record.exists():
-        return Path(record.read_text())
     folder = data / "cluster"
-    if not folder.exists() and not _may_enter(data, account):
-        folder = _service_home() / f"cluster-{secrets.token_hex(8)}"
-        record.write_text(str(folder))
-    return folder
+    if folder.exists() or _may_enter(data, account):
+        return folder
+    return _service_home() / f"cluster-{register.number[:16]}"
 
 
-def _initialise(folder: Path, binaries: Path, account: pwd.struct_passwd | None) -> None:
-    # What an interrupted initialisation left is of no use to anybody.
-    shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir(mode=0o700)
+def _initialise(folder: Path, register: Register, binaries: Path, account: pwd.struct_passwd | None) -> None:
+    beside = folder.with_name(folder.name + BESIDE)
+    _clear(beside, register)
+    beside.mkdir(mode=0o700 if account is None else 0o711)
+    (beside / MARK).write_text(register.number, encoding="utf-8")
+    made = beside / "data"
+    made.mkdir(mode=0o700)
     private = make_private_folder(account)
     try:
         password = private / "password"
         password.touch(mode=0o600)
         password.write_text(data_folder.secret(SUPERUSER))
         if account is not None:
-            for path in (folder, password):
+            for path in (made, password):
                 os.chown(path, account.pw_uid, account.pw_gid)
         done = subprocess.run(
             [
                 binaries / "initdb",
-                f"--pgdata={folder}",
+                f"--pgdata={made}",
                 f"--username={SUPERUSER}",
                 f"--pwfile={password}",
                 "--auth=scram-sha-256",
@@ -255,9 +336,36 @@ def _initialise(folder: Path, binaries: Path, account: pwd.struct_passwd | None)
     finally:
         shutil.rmtree(private)
     if done.returncode:
-        shutil.rmtree(folder, ignore_errors=True)
         raise ClusterError(f"The database could not be created: {done.stderr.strip()}")
-    (folder / "pg_hba.conf").write_text("local all all scram-sha-256\n")
+    (made / "pg_hba.conf").write_text("local all all scram-sha-256\n")
+    (made / MARK).write_text(register.number, encoding="utf-8")
+    try:
+        # Takes the place of an empty folder, and of no other.
+        made.rename(folder)
+    except OSError as error:
+        raise ClusterError(
+            f"The new database cannot be moved to {folder} ({error.strerror}); where that is a mounted volume, mount "
+            "the whole data folder instead."
+        ) from error
+
+
+def _clear(beside: Path, register: Register) -> None:
+    """Take away what an interrupted start left beside the place, which is ours by its mark, and nothing else."""
+    if not beside.exists():
+        return
+    mark = beside / MARK
+    ours = mark.exists() and mark.read_text(encoding="utf-8") in ("", register.number)
+    if not ours and any(beside.iterdir()):
+        raise UnusableDataFolder(
+            f"The folder {beside}, where a new database would be made, is not empty, and an interrupted start of this "
+            "register did not leave it there. Move it away. Nothing was changed."
+        )
+    for made in beside.iterdir():
+        if made != mark:
+            shutil.rmtree(made)
+    # Last, so that what is left by an interruption here still carries it.
+    mark.unlink(missing_ok=True)
+    beside.rmdir()
 
 
 def _stop_when_the_keeper_dies() -> Callable[[], None]:

@@ -9,7 +9,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db import DatabaseError
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
+
+from registry.language.plain_text import code_point
+from registry.language.words import in_words
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
@@ -266,6 +270,9 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "notice_matches_its_sha256": ("", _("The notice differs from its SHA-256.")),
     "notice_record_stays_with_its_job": ("", _("This record belongs to another job.")),
     "notice_names_a_supervisor_once": ("", _("The notice names this supervisor already.")),
+    "a_worker_is_found_by_how_the_name_looks": ("family_name", _("The person cannot be found by this name.")),
+    "two_possible_twins_are_noted_once": ("", _("That these two may be one person is noted already.")),
+    "nobody_is_their_own_twin": ("", _("Nobody is their own twin.")),
     # Days
     "date_of_birth_is_in_a_year_people_enter": ("date_of_birth", YEARS),
     "employment_starts_in_a_year_people_enter": ("start", YEARS),
@@ -276,6 +283,7 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "an_employers_figure_asks_for_something": ("minutes", _("The figure must be at least one minute.")),
 }
 
+HIDDEN = "text_has_no_hidden_characters"
 WITHDRAWAL = re.compile(r"\w+_withdrawal_supersedes_a_record$")
 
 
@@ -296,11 +304,27 @@ def broken(rule: str) -> Problem:
     return Problem(field, rule, str(sentence))
 
 
+def hidden_in(field: str, character: str) -> Problem:
+    """That a text of the field holds a character that cannot be seen, or that changes how others are read."""
+    sentence = gettext(
+        "%(field)s holds the hidden character %(character)s, which could make it read as something else."
+        " Delete it and type the text again."
+    )
+    named = in_words(field)
+    return Problem(
+        field, HIDDEN, sentence % {"field": named[:1].upper() + named[1:], "character": code_point(character)}
+    )
+
+
 def translate(error: DatabaseError) -> Exception:
     """The refusal in words, or the error itself where no rule of ours is behind it."""
     name = constraint_of(error)
     if name is None:
         return error
+    if name == HIDDEN:
+        # The trigger says which column, and as detail the character by its number.
+        diagnostics = error.__cause__.diag  # type: ignore[union-attr]
+        return RecordRefused([hidden_in(diagnostics.column_name, chr(int(diagnostics.message_detail)))])
     if name in SENTENCES:
         return RecordRefused([broken(name)])
     if WITHDRAWAL.match(name):

@@ -24,6 +24,7 @@ from django.db.migrations import RunPython, RunSQL
 from django.db.migrations.operations.base import Operation
 
 from registry.database import roles
+from registry.database.plain_columns import plain_columns
 
 READ = "read_by_whom_it_concerns"
 
@@ -146,6 +147,21 @@ append_only: tuple[Guard, ...] = (never_changed, recorded_now, added_to)
 """What every table of records is held to: rows are added, at present, and stay as they are."""
 
 
+def plain_text_of(model: type[models.Model]) -> Iterator[Trigger]:
+    """What keeps the texts of the model's table plain; every model of ours is guarded, whatever else it declares."""
+    columns = plain_columns(model)
+    if not any(columns):
+        return
+    texts = ", ".join(f"concat({', '.join(f'NEW.{each}' for each in names)})" if names else "''" for names in columns)
+    names = ", ".join(f"'{{{','.join(each)}}}'" for each in columns)
+    yield Trigger(
+        "text_is_plain",
+        "BEFORE INSERT OR UPDATE",
+        f"registry_text_is_plain({names})",
+        when=f"registry_hides_characters({texts})",
+    )
+
+
 def living_guards(migration: str, *files: str) -> list[Operation]:
     """Bring a package's guards into force: its ``sql/<file>`` in order, then what its models declare.
 
@@ -160,10 +176,13 @@ def living_guards(migration: str, *files: str) -> list[Operation]:
 
 
 def declared(package: str) -> Iterator[tuple[type[models.Model], Sequence[Guard]]]:
-    """The package's models with what guards them, and models of lower packages with what it adds to those."""
+    """The package's models with what guards them, and models of lower packages with what it adds to those.
+
+    That texts are plain every model is held to, without saying so.
+    """
     config = installed.get_app_config(package)
     for model in config.get_models():
-        yield model, getattr(model, "guards", ())
+        yield model, (*getattr(model, "guards", ()), *plain_text_of(model))
     yield from getattr(config.models_module, "GUARDS_ON_OTHERS", ())
 
 

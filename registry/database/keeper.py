@@ -24,6 +24,7 @@ USERS_LOCK = "server.lock"
 KEEPER_LOCK = "keeper.lock"
 LOG_FILE = "server.log"
 READY = "ready"
+UNUSABLE = "unusable: "
 
 
 class Ended(Exception):
@@ -38,6 +39,8 @@ def main() -> None:
             locks.exclusive(data / USERS_LOCK)
     except Ended:
         pass
+    except data_folder.UnusableDataFolder as error:
+        _report(f"{UNUSABLE}{error}")
     except cluster.ClusterError as error:
         _report(f"{error} (details: {data / LOG_FILE})")
 

@@ -13,6 +13,8 @@ from typing import Any, Protocol
 
 PRIVILEGES = {"r": "SELECT", "a": "INSERT", "w": "UPDATE", "d": "DELETE", "D": "TRUNCATE", "x": "REFERENCES"}
 PRIVILEGES |= {"t": "TRIGGER", "m": "MAINTAIN", "X": "EXECUTE", "U": "USAGE"}
+HEAD = "--- "
+"""Before the name of an object, on a line of its own."""
 SCHEMA = Path(__file__).with_name("schema.sql")
 
 
@@ -138,8 +140,17 @@ def objects(cursor: Cursor) -> dict[str, str]:
 
 
 def described(cursor: Cursor) -> str:
-    """The whole schema as one text: :func:`objects`, an empty line between two."""
-    return "\n\n".join(objects(cursor).values()) + "\n"
+    """The whole schema as one text: :func:`objects`, each under its name."""
+    return "\n\n".join(f"{HEAD}{name}\n{text}" for name, text in objects(cursor).items()) + "\n"
+
+
+def wanted() -> dict[str, str]:
+    """The schema of this version, object by object, out of ``schema.sql``."""
+    found = {}
+    for part in f"\n\n{SCHEMA.read_text(encoding='utf-8')}".rstrip("\n").split(f"\n\n{HEAD}")[1:]:
+        name, _, text = part.partition("\n")
+        found[name] = text
+    return found
 
 
 def differences(found: dict[str, str], wanted: dict[str, str]) -> list[str]:

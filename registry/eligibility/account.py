@@ -6,13 +6,26 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
+from typing import Any
 
-from registry.eligibility.answer import LeafResult, NotCounted
+from registry.eligibility.answer import CountedInPart, LeafResult, NotCounted
 from registry.eligibility.calendar import DAY
+from registry.eligibility.hours import WorstTotal
 from registry.eligibility.intervals import FOREVER
 from registry.eligibility.leaves import LeafEvaluation
 from registry.eligibility.question import Question
-from registry.eligibility.sentences import duration, either, listed, moment, say, say_many, sentence
+from registry.eligibility.reasons import IN_PART
+from registry.eligibility.sentences import (
+    Sentence,
+    duration,
+    either,
+    joined,
+    listed,
+    moment,
+    say,
+    say_many,
+    sentence,
+)
 from registry.eligibility.signing import Signatures
 from registry.eligibility.standard import (
     Appointed,
@@ -76,17 +89,19 @@ def account_of(
     fails_from = evaluation.timeline.first_gap(question.start, question.end)
     met = fails_from is None
     required, found, shortfall = _in_words(leaf, evaluation, question, fails_from)
-    minutes: dict[str, int] = {}
+    hours: dict[str, Any] = {}
     if isinstance(leaf, Hours):
-        lowest = evaluation.lowest_minutes(question.start, question.end)
-        missing = max(leaf.minimum - lowest, 0)
-        minutes = {
+        worst = evaluation.worst_total(question.start, question.end)
+        missing = max(leaf.minimum - worst.minutes, 0)
+        hours = {
             "required_minutes": leaf.minimum,
-            "found_minutes": lowest,
+            "found_minutes": worst.minutes,
             "shortfall_minutes": missing,
+            "lost_minutes": evaluation.lost_minutes,
+            "in_part": _counted_in_part(evaluation, worst),
         }
         required = say("%(amount)s of hands-on hours", amount=duration(leaf.minimum))
-        found = duration(lowest)
+        found = _hours_found(worst, hours["in_part"], evaluation.lost_minutes)
         shortfall = "" if met else say("%(amount)s missing", amount=duration(missing))
     return LeafResult(
         key=leaf.key,
@@ -102,10 +117,28 @@ def account_of(
         not_counted=_not_counted(evaluation, signatures),
         set_by_employer=isinstance(leaf, Hours) and leaf.set_by_employer,
         needed=needed,
-        required_minutes=minutes.get("required_minutes"),
-        found_minutes=minutes.get("found_minutes"),
-        shortfall_minutes=minutes.get("shortfall_minutes"),
+        **hours,
     )
+
+
+def _counted_in_part(evaluation: LeafEvaluation, worst: WorstTotal) -> CountedInPart | None:
+    """What of the hours counts only up to the standard's share, where that takes something off them."""
+    if worst.in_part == worst.in_part_counted:
+        return None
+    counted = set(evaluation.counted)
+    about = {reason: counted.intersection(records) for reason, records in evaluation.in_part.items()}
+    reasons = tuple(reason for reason in IN_PART if about.get(reason))
+    records = tuple(sorted(set[str]().union(*about.values())))
+    return CountedInPart(worst.in_part, worst.in_part_counted, reasons, records)
+
+
+def _hours_found(worst: WorstTotal, in_part: CountedInPart | None, lost_minutes: int) -> Sentence:
+    """The total, and how much more is on record that does not count."""
+    details = [] if in_part is None else [in_part.sentence]
+    if lost_minutes:
+        details.append(say("%(amount)s overlap or lie past the day's limit", amount=duration(lost_minutes)))
+    total = duration(worst.minutes)
+    return say("%(found)s (%(details)s)", found=total, details=joined(details, "; ")) if details else total
 
 
 def _in_words(

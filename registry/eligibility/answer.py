@@ -7,8 +7,8 @@ from datetime import datetime
 from typing import Any
 
 from registry.eligibility.question import Question
-from registry.eligibility.reasons import REASONS
-from registry.eligibility.sentences import Sentence, said_of, say
+from registry.eligibility.reasons import IN_PART, REASONS
+from registry.eligibility.sentences import Sentence, duration, listed, said_of, say
 from registry.eligibility.standard import Source
 
 PERMITTED = "permitted"
@@ -30,6 +30,29 @@ class NotCounted:
         return say("%(reason)s (%(detail)s)", reason=reason, detail=self.detail) if self.detail else reason
 
 
+@dataclass(frozen=True, slots=True)
+class CountedInPart:
+    """Hours that count only up to the standard's share: ``minutes`` on record, of which ``counted_minutes`` count.
+
+    ``reasons`` are keys of :data:`~registry.eligibility.reasons.IN_PART`, with the ``records`` they are about.
+    """
+
+    minutes: int
+    counted_minutes: int
+    reasons: tuple[str, ...]
+    records: tuple[str, ...]
+
+    @property
+    def sentence(self) -> Sentence:
+        """``155 h signed late, of which 30 h count``."""
+        return say(
+            "%(amount)s %(reasons)s, of which %(counted)s count",
+            amount=duration(self.minutes),
+            reasons=listed(say(IN_PART[each]) for each in self.reasons),
+            counted=duration(self.counted_minutes),
+        )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeafResult:
     """One requirement's part of the answer.
@@ -38,7 +61,8 @@ class LeafResult:
     ``needed`` says that the refusal rests on it (an unmet branch beside a met
     one does not).
     The ``*_minutes`` figures are given for hours only, in whole minutes, at the
-    worst instant of the window.
+    worst instant of the window; ``lost_minutes`` are those of counted entries that overlap
+    others or lie past the day's limit when the window starts.
     """
 
     key: str
@@ -55,6 +79,8 @@ class LeafResult:
     required_minutes: int | None = None
     found_minutes: int | None = None
     shortfall_minutes: int | None = None
+    lost_minutes: int | None = None
+    in_part: CountedInPart | None = None
     set_by_employer: bool = False
     needed: bool = False
 
@@ -184,8 +210,24 @@ def _leaf_json(leaf: LeafResult) -> dict[str, Any]:
             "required_minutes": leaf.required_minutes,
             "found_minutes": leaf.found_minutes,
             "shortfall_minutes": leaf.shortfall_minutes,
+            "lost_minutes": leaf.lost_minutes,
+            "in_part": _in_part_json(leaf.in_part),
         }
     return found
+
+
+def _in_part_json(part: CountedInPart | None) -> dict[str, Any] | None:
+    if part is None:
+        return None
+    sentence = part.sentence
+    return {
+        "minutes": part.minutes,
+        "counted_minutes": part.counted_minutes,
+        "reasons": list(part.reasons),
+        "records": list(part.records),
+        "sentence": str(sentence),
+        "said": said_of(sentence),
+    }
 
 
 def _not_counted_json(group: NotCounted) -> dict[str, Any]:

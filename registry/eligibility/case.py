@@ -35,6 +35,7 @@ from registry.eligibility.evidence import (
     StandDownSuspension,
 )
 from registry.eligibility.question import Question
+from registry.eligibility.shipped import Shipped, named_standard
 from registry.eligibility.standard import (
     BadInput,
     Standard,
@@ -59,8 +60,11 @@ class Case:
     expected: dict[str, Any] = field(default_factory=dict)
 
 
-def read_case(text: str | bytes) -> Case:
-    """Parse a case file; raises :class:`BadInput`."""
+def read_case(text: str | bytes, *, shipped: Callable[[], Shipped] = lambda: ()) -> Case:
+    """Parse a case file; raises :class:`BadInput`.
+
+    ``shipped`` gives the standards that a case may name instead of repeating one.
+    """
     try:
         if isinstance(text, bytes):
             text = text.decode("utf-8-sig")
@@ -78,7 +82,7 @@ def read_case(text: str | bytes) -> Case:
     check_depth(data)
     check_text(data)
     check_schema(data, "case.schema.json")
-    return _Reader(data).case()
+    return _Reader(data, shipped).case()
 
 
 def _without_duplicates(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -89,8 +93,9 @@ def _without_duplicates(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 class _Reader:
-    def __init__(self, data: dict[str, Any]) -> None:
+    def __init__(self, data: dict[str, Any], shipped: Callable[[], Shipped]) -> None:
         self.data = data
+        self.shipped = shipped
         self.zone = self.time_zone(data["question"]["time_zone"], "$.question.time_zone")
         self.people = self.named("people", lambda each: Person(each["id"], each["name"]))
         self.employers = self.named("employers", lambda each: Employer(each["id"], each["name"]))
@@ -101,7 +106,6 @@ class _Reader:
         self.ids: dict[str, str] = {}
 
     def case(self) -> Case:
-        standard = parse_standard(self.data["standard"], figures=self.data.get("figures"), path="$.standard")
         evidence = Evidence(
             people=self.people,
             employers=self.employers,
@@ -122,10 +126,16 @@ class _Reader:
         return Case(
             self.data["title"],
             evidence,
-            standard,
+            self.standard(self.data["standard"]),
             self.question(self.data["question"], "$.question"),
             self.data.get("expected", {}),
         )
+
+    def standard(self, each: dict[str, Any]) -> Standard:
+        figures = self.data.get("figures")
+        if "shipped" in each:
+            return named_standard(each, self.shipped(), figures=figures)
+        return parse_standard(each, figures=figures, path="$.standard")
 
     # Kinds of record
 

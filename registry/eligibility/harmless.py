@@ -10,15 +10,16 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
+from functools import lru_cache
 from typing import Any
 
 INVISIBLE_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 """Control, format (bidirectional and zero-width ones too), halves of pairs, private, unassigned, line ends."""
 
 INVISIBLE_LETTERS = re.compile(
-    "[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u3164\ufe00-\ufe0f\uffa0\U000e0100-\U000e01ef]"
+    "[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u2800\u3164\ufe00-\ufe0f\uffa0\U000e0100-\U000e01ef]"
 )
-"""Letters and marks without a form of their own (Unicode: Default_Ignorable_Code_Point)."""
+"""Letters and marks without a form (Unicode: Default_Ignorable_Code_Point), and the blank Braille pattern."""
 
 
 def is_visible(character: str) -> bool:
@@ -44,6 +45,12 @@ def as_json(data: Any) -> str:
     return "\n".join("".join(each if is_visible(each) else _escaped(each) for each in line) for line in lines)
 
 
+def spelled_alike(one: str, other: str) -> bool:
+    """Whether two spellings are of one name: case, spaces, underscores and punctuation make no difference."""
+    return one == other or folded(one) == folded(other)
+
+
+@lru_cache(maxsize=4096)
 def folded(text: str) -> str:
     """Letters and digits alone, without case and width: how two spellings of one number or name compare."""
     plain = unicodedata.normalize("NFKC", text).casefold()

@@ -7,7 +7,7 @@ the total is at an instant and over which instants the total reaches a minimum.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import deque
+from collections import defaultdict, deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 from registry.eligibility.calendar import (
     DAY,
     MINUTE,
+    bounds_of_day,
     first_day_outside,
     local_date,
     months_before,
@@ -33,11 +34,23 @@ SHORTEST_MONTH = timedelta(days=28)
 
 
 class CountedEntry(NamedTuple):
-    """An entry that counts from ``available_at`` on, and in full from ``in_full_from`` on."""
+    """An entry that counts from ``available_at`` on, and in full from ``in_full_from`` on.
+
+    ``in_part_for`` says why it counts only as part of a total before that.
+    """
 
     entry: HoursEntry
     available_at: datetime
     in_full_from: datetime | None
+    in_part_for: str = ""
+
+
+class WorstTotal(NamedTuple):
+    """The lowest total of a time, and what of it counts only up to a share: on record, and counted. In minutes."""
+
+    minutes: int
+    in_part: int
+    in_part_counted: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +171,7 @@ class HoursProfile:
         pieces: list[Piece] = []
         full: list[Piece] = []
         doubtful = batched.minutes_in_part
-        for entry, available_at, in_full_from in singly:
+        for entry, available_at, in_full_from, _ in singly:
             if in_full_from != available_at:
                 doubtful += (entry.end - entry.start) // MINUTE
             pieces += pieces_of(entry, available_at)
@@ -208,30 +221,82 @@ class HoursProfile:
         return sorted(arriving)
 
     def lowest(self, start: datetime, end: datetime) -> int:
-        """The lowest total within ``[start, end)``.
+        """The lowest total within ``[start, end)``."""
+        return self.total_at(self._worst_instant(start, end))
+
+    def worst(self, start: datetime, end: datetime) -> WorstTotal:
+        """The lowest total within ``[start, end)``, and how much of it counts in part only."""
+        instant = self._worst_instant(start, end)
+        total = self.total_at(instant)
+        if self.only_full:
+            return WorstTotal(total, 0, 0)
+        cutoff = max(self.cutoffs_at(instant))
+        every = self._days_at(instant).total_since(cutoff)
+        full = self._days_at(instant, only_full=True).total_since(cutoff)
+        return WorstTotal(total, every - full, total - full)
+
+    def _worst_instant(self, start: datetime, end: datetime) -> datetime:
+        """When the total is lowest.
 
         Between two instants at which hours become available the total can only
         fall, so the end of each such span is the place to look.
         """
         edges = [*self.changes_between(start, end), end]
-        return min(self.total_at(start), *(self.total_at(edge - INSTANT) for edge in edges))
+        return min([start, *(edge - INSTANT for edge in edges)], key=self.total_at)
+
+    def lost_at(self, instant: datetime, singly: Iterable[CountedEntry], batched: Batched = NOTHING_BATCHED) -> int:
+        """Minutes of the entries that count at ``instant`` which an overlap or the day's limit takes off them."""
+        if not self.lost:
+            return 0
+        cutoff = max(self.cutoffs_at(instant))
+        chosen = map(batched.counts.__getitem__, batched.worked.places)
+        on_record = list(compress(batched.worked.increments, chosen))
+        on_record += [
+            (available_at, day, (end - start) // MINUTE)
+            for each in singly
+            for available_at, start, end, _, day in pieces_of(each.entry, each.available_at)
+        ]
+        whole = sum(minutes for at, day, minutes in on_record if at <= instant and day >= cutoff)
+        return max(whole - self._days_at(instant).total_since(cutoff), 0)
 
     def fresh_minutes_needed(self, minimum: int, start: datetime, end: datetime) -> int | None:
         """The fewest minutes that, worked right before ``start``, make ``[start, end)`` hold.
 
-        Fresh hours count in full and also end a pause. ``None`` where even
-        they would grow too old before ``end``.
+        Fresh hours count in full and also end a pause. They take as many days
+        as the day's limit asks for. ``None`` where the first of them would grow
+        too old before ``end``.
         """
         eve = start - INSTANT
         fresh: Increment = (eve, local_date(eve, self.rule.zone), 1)
         every = sorted([*self.every, fresh])
         full = every if self.only_full else sorted([*self.full, fresh])
         with_one = HoursProfile(every, full, [], self.rule)
+        needed = max(1, minimum - with_one.lowest(start, end) + 1)
+        day = self._first_fresh_day(needed, start)
         only_fresh = [fresh]
+        while day < fresh[1]:
+            only_fresh.append((eve, day, 1))
+            day += SHORTEST_MONTH
         stays = HoursProfile(only_fresh, only_fresh, [], self.rule)
-        if not stays.timeline(1, start).holds_throughout(start, end):
-            return None
-        return max(1, minimum - with_one.lowest(start, end) + 1)
+        return needed if stays.timeline(len(only_fresh), start).holds_throughout(start, end) else None
+
+    def _first_fresh_day(self, minutes: int, start: datetime) -> date:
+        """The day on which to begin, so that ``minutes`` fit before ``start`` beside what is worked already."""
+        day = local_date(start - INSTANT, self.rule.zone)
+        if self.rule.within_months is None:
+            return day
+        taken: dict[date, int] = defaultdict(int)
+        for _, worked_on, worked in self.every:
+            taken[worked_on] += worked
+        oldest = months_before(day, self.rule.within_months)
+        while day >= oldest:
+            first, last = bounds_of_day(day, self.rule.zone)
+            room = min(self.rule.day_cap, (min(last, start) - first) // MINUTE)
+            minutes -= max(room - taken[day], 0)
+            if minutes <= 0:
+                break
+            day -= DAY
+        return day
 
     def timeline(self, minimum: int, since: datetime) -> Timeline:
         """When, from ``since`` on, at least ``minimum`` (1 or more) minutes count."""

@@ -25,7 +25,8 @@ from registry.eligibility.evidence import (
     Instruction,
     StandDown,
 )
-from registry.eligibility.hours import Batched, CountedEntry, HoursProfile, HoursRule
+from registry.eligibility.harmless import spelled_alike
+from registry.eligibility.hours import Batched, CountedEntry, HoursProfile, HoursRule, WorstTotal
 from registry.eligibility.intervals import (
     ALWAYS,
     BEGINNING,
@@ -60,6 +61,12 @@ class LeafEvaluation:
     counted: list[str] = field(default_factory=list)
     not_counted: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     hours: list[tuple[Interval, HoursProfile]] = field(default_factory=list)
+    in_part: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    """Entries of hours that count only up to the standard's share, by the reason."""
+    lost_minutes: int = 0
+    """What overlaps and the day's limit take off the entries that count when the time asked about begins."""
+    epochs: list[tuple[Interval, frozenset[str]]] = field(default_factory=list)
+    """Which crane models count, and when: for hours and assessments."""
     may_start: datetime | None = None
     """From when on hours count, where another requirement must have been met first."""
     ended_at: list[datetime] = field(default_factory=list)
@@ -69,10 +76,10 @@ class LeafEvaluation:
     lifted_by_its_author: bool = False
     """Whether a re-assessment lifts no stand-down because of who recorded what."""
 
-    def lowest_minutes(self, start: datetime, end: datetime) -> int:
+    def worst_total(self, start: datetime, end: datetime) -> WorstTotal:
         """The lowest total of hours within ``[start, end)``, whichever models count when."""
         return min(
-            profile.lowest(max(start, span[0]), min(end, span[1]))
+            profile.worst(max(start, span[0]), min(end, span[1]))
             for span, profile in self.hours
             if max(start, span[0]) < min(end, span[1])
         )
@@ -126,7 +133,7 @@ class Requirements:
         if leaf.after:
             evaluation.may_start = self._first_met(leaves[leaf.after], asked, leaves)
         wanted = leaf.operations or {asked.operation}
-        scopes = self._model_epochs(leaf.scope, asked)
+        scopes = evaluation.epochs = self._model_epochs(leaf.scope, asked)
         models = frozenset().union(*(each[1] for each in scopes))
         worked = self.signatures.worked_by(asked.person)
         judged = _Judged()
@@ -168,6 +175,8 @@ class Requirements:
                 evaluation.not_counted[verdict] += [entry.id for entry in batch.entries]
             else:
                 judged.batches.append((batch, verdict.in_full_from is not None))
+                if verdict.in_part_for:
+                    evaluation.in_part[verdict.in_part_for] += [entry.id for entry in batch.entries]
         for entry in singly:
             if entry.start < may_start:
                 evaluation.not_counted["before_what_must_come_first"].append(entry.id)
@@ -177,6 +186,8 @@ class Requirements:
                 evaluation.not_counted[verdict].append(entry.id)
             else:
                 judged.singly.append(verdict)
+                if verdict.in_part_for:
+                    evaluation.in_part[verdict.in_part_for].append(entry.id)
 
     def _irrelevant(
         self,
@@ -238,7 +249,7 @@ class Requirements:
         role = leaf.role or asked.role
         passes: list[Assessment] = []
         setbacks: list[Assessment] = []
-        scopes = self._model_epochs(leaf.scope, asked)
+        scopes = evaluation.epochs = self._model_epochs(leaf.scope, asked)
         models = frozenset().union(*(each[1] for each in scopes))
         wanted = leaf.operations or frozenset({asked.operation})
         for given in self.evidence.assessments_of.get(asked.person, []):
@@ -328,7 +339,7 @@ class Requirements:
         return evaluation
 
     def _certified_something_else(self, held: Certification, leaf: Certified, asked: Asked) -> str | None:
-        if held.scheme not in leaf.schemes:
+        if not any(spelled_alike(held.scheme, each) for each in leaf.schemes):
             return "another_scheme"
         if not leaf.scope <= held.scope:
             return "scope_missing"
@@ -375,7 +386,7 @@ class Requirements:
             return start_of_day(first_day_outside(day, leaf.within_months), asked.zone)
 
         def reason(given: Instruction) -> str | None:
-            if given.topic != leaf.topic:
+            if not spelled_alike(given.topic, leaf.topic):
                 return "another_topic"
             if leaf.providers and given.provider not in leaf.providers:
                 return "another_provider"
@@ -392,7 +403,7 @@ class Requirements:
 
     def appointment(self, leaf: Appointed, asked: Asked) -> LeafEvaluation:
         def reason(act: Appointment) -> str | None:
-            if act.duty != leaf.duty:
+            if not spelled_alike(act.duty, leaf.duty):
                 return "another_duty"
             if act.kind not in leaf.kinds:
                 return "another_kind"
@@ -481,7 +492,7 @@ class Requirements:
         return evaluation
 
     def _lifting(self, barred: StandDown, asked: Asked) -> tuple[datetime, list[tuple[str, str]]]:
-        """When retraining and a re-assessment lift it; ``(reason, assessment)`` of those that do not, for who wrote them."""
+        """When retraining and a re-assessment lift it, and ``(reason, assessment)`` of those that do not."""
         answers = self._retraining(barred, asked)
         not_lifting: list[tuple[str, str]] = []
         for given in self.evidence.assessments_of.get(asked.person, []) if answers else ():
@@ -585,7 +596,7 @@ def _account_for(
 ) -> None:
     """Say of each entry whether it counts at ``instant``, and if not, why."""
     oldest, unbroken = profile.cutoffs_at(instant)
-    last_days = [(entry.id, at, days_of(entry)[-1][2]) for entry, at, _ in singly]
+    last_days = [(entry.id, at, days_of(entry)[-1][2]) for entry, at, _, _ in singly]
     cutoff = max(oldest, unbroken)
     for key, available_at, last_day in chain(batched.last_days(), last_days):
         if available_at > instant:
@@ -597,6 +608,7 @@ def _account_for(
         else:
             into.not_counted["after_a_long_pause"].append(key)
     into.not_counted["overlap_or_day_cap"] += profile.lost
+    into.lost_minutes = profile.lost_at(instant, singly, batched)
 
 
 def tree_timeline(node: Node, timeline_of: Callable[[Leaf], Timeline]) -> Timeline:

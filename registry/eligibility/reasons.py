@@ -1,4 +1,4 @@
-"""Why a record did not count: each reason's sentence, in one place."""
+"""Why a record did not count, or counted in part: each reason's sentence, in one place."""
 
 from __future__ import annotations
 
@@ -60,3 +60,13 @@ REASONS: dict[str, str] = {
     ),
     "other_language": sentence("another language"),
 }
+
+IN_PART: dict[str, str] = {
+    "witnessed": sentence("witnessed"),
+    "countersigned_late": sentence("signed late"),
+    "transcribed": sentence("transcribed from paper"),
+    "imported": sentence("imported"),
+    "recorded_late": sentence("recorded late"),
+    "crane_not_on_site": sentence("on a crane that the register does not show there"),
+}
+"""Why hours count only as the standard's share of a total."""

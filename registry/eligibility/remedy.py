@@ -1,7 +1,17 @@
-"""What would cure a refusal: the cheapest set of things to obtain.
+"""What would cure a refusal: the cheapest set of things to obtain, which then does cure it.
 
-Costs are declared by the standard. Of several branches the cheapest is named;
-at equal cost the one with fewer things, then the first in the file.
+Costs are declared by the standard, requirement by requirement. At equal cost the remedy is the one
+with fewer things, then with fewer requirements, then the first in the file.
+
+How the cheapest is found. The cost of a set of requirements is the sum of their own costs, except where one
+thing serves several of them. It costs what the requirement costs that asks for just that thing, and where none
+of them does, what the dearest costs: an hour or an assessment that counts for two, a
+certificate, instruction or appointment that does for two, what must come first before hours count, a
+re-assessment after a stand-down. Requirements that may share something so are *bound*. For each choice of bound
+requirements the rest is a matter of sums, so the cheapest way through the tree is found group by group: the
+least of an ``any_of``, all of an ``all_of``, the ``count`` least of an ``at_least``. That is exact however many
+branches there are. With more than :data:`MOST_BOUND` bound requirements the choice is made as if those past it
+shared nothing: the remedy still cures and asks for each thing once, but a cheaper one may have been missed.
 """
 
 from __future__ import annotations
@@ -9,7 +19,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import combinations, islice, product
+from itertools import combinations, product
+from typing import Any, TypeVar
 
 from registry.eligibility.answer import Remedy, RemedyItem
 from registry.eligibility.calendar import first_day_outside, local_date, start_of_day
@@ -44,11 +55,8 @@ from registry.eligibility.standard import (
 )
 from registry.eligibility.words import term
 
-MOST_ALTERNATIVES = 200
-"""More alternatives than any readable standard has; past it only the cheapest are kept."""
-
-SCOPES = ("configuration", "model", "family", "class", "any")
-"""From the narrowest to the widest: hours that count for one count for all that follow."""
+MOST_BOUND = 12
+"""Choices double with each. No readable standard leaves as many requirements unmet that share something."""
 
 ON_WHAT = {
     "configuration": sentence("on the model in this configuration"),
@@ -77,6 +85,7 @@ ASSESSMENTS = {
 """The assessment to obtain, by who must give it."""
 
 LeafSet = frozenset[str]
+NOTHING: LeafSet = frozenset()
 
 
 def remedy_for(
@@ -87,11 +96,28 @@ def remedy_for(
 ) -> Remedy:
     """The remedy for a refused question, or an obstacle that no document removes."""
     finder = _Finder(role, evaluations, question, standard)
-    alternatives = finder.alternatives(role.requirement)
-    if not alternatives:
+    best = finder.cheapest(role.requirement)
+    if best is None:
         return Remedy(obstacle=joined(dict.fromkeys(finder.obstacles.values())))
-    best = min(alternatives, key=finder.preference)
     return Remedy(finder.items(best))
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """On which crane models something may be shown so that it counts throughout the window, and how that is said."""
+
+    scope: str
+    models: frozenset[str]
+
+    def narrowed_to(self, other: _Place, own: str) -> _Place:
+        """What counts for both; the model in question always does."""
+        if "configuration" in (self.scope, other.scope):
+            return self if self.scope == "configuration" else other
+        both = self.models & other.models
+        for each in (self, other):
+            if each.models == both:
+                return each
+        return _Place("model", frozenset({own}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,19 +125,98 @@ class _FreshHours:
     """Minutes that a leaf still needs, and what kinds of work count for it."""
 
     leaf: Hours
+    cost: int
     minutes: int
     counts: frozenset[tuple[str, str]]
-    scope: str
+    place: _Place
+    day_cap: int
     after: tuple[str, ...]
 
-    def narrowed_to(self, other: _FreshHours) -> _FreshHours:
+    def narrowed_to(self, other: _FreshHours, own: str) -> _FreshHours:
         """The same minutes, worked so that they serve ``other`` too."""
         return replace(
             self,
             counts=self.counts & other.counts,
-            scope=min(self.scope, other.scope, key=SCOPES.index),
+            place=self.place.narrowed_to(other.place, own),
+            day_cap=min(self.day_cap, other.day_cap),
             after=tuple(dict.fromkeys(self.after + other.after)),
         )
+
+    def kind_of_thing(self) -> Any:
+        """What work is to be done, whatever requirement asks for it."""
+        configured = self.place.scope == "configuration"
+        return self.minutes, self.counts, self.place.models, configured, self.day_cap, frozenset(self.after)
+
+
+@dataclass(frozen=True, slots=True)
+class _FreshAssessment:
+    """An assessment that a leaf still needs; ``lifts`` where it answers a stand-down too."""
+
+    leaf: Leaf
+    cost: int
+    role: str
+    operations: frozenset[str]
+    place: _Place
+    by: str
+    lifts: bool = False
+
+    def serves(self, other: _FreshAssessment) -> bool:
+        """Whether one assessment can do for both."""
+        return (
+            self.role == other.role
+            and not self.operations.isdisjoint(other.operations)
+            and ("any" in (self.by, other.by) or self.by == other.by)
+        )
+
+    def narrowed_to(self, other: _FreshAssessment, own: str) -> _FreshAssessment:
+        """One assessment for both."""
+        narrowed = replace(
+            self,
+            operations=self.operations & other.operations,
+            place=self.place.narrowed_to(other.place, own),
+            by=other.by if self.by == "any" else self.by,
+            lifts=self.lifts or other.lifts,
+        )
+        return replace(narrowed, cost=_cost_of_both(self, other, narrowed))
+
+    def kind_of_thing(self) -> Any:
+        """What is judged, whatever requirement asks for it."""
+        return self.role, self.operations, self.place.models, self.place.scope == "configuration", self.by
+
+
+Fresh = TypeVar("Fresh", _FreshHours, _FreshAssessment)
+
+
+def _cost_of_both(one: Fresh, other: Fresh, together: Fresh) -> int:
+    """What one thing for two requirements costs: as the one of them that asks for it alone, or else as the dearer."""
+    costs = [each.cost for each in (one, other) if each.kind_of_thing() == together.kind_of_thing()]
+    return min(costs, default=max(one.cost, other.cost))
+
+
+@dataclass(frozen=True, slots=True)
+class _Price:
+    """What a set of leaves costs. Prices of sets that share nothing add up, and so compare alike in any sum."""
+
+    cost: int
+    things: int
+    leaves: LeafSet
+    earliest: int
+    """A number that is the smaller the earlier the leaves stand in the file."""
+
+    @property
+    def order(self) -> tuple[int, int, int, int]:
+        return self.cost, self.things, len(self.leaves), self.earliest
+
+    def __add__(self, other: _Price) -> _Price:
+        return _Price(
+            self.cost + other.cost,
+            self.things + other.things,
+            self.leaves | other.leaves,
+            self.earliest + other.earliest,
+        )
+
+
+FREE = _Price(0, 0, NOTHING, 0)
 
 
 class _Finder:
@@ -128,51 +233,106 @@ class _Finder:
         self.leaves = {leaf.key: leaf for leaf in role.leaves()}
         self.order = {key: index for index, key in enumerate(self.leaves)}
         self.obstacles: dict[str, str] = {}
+        self._holding: dict[int, bool] = {}
 
     # Which leaves to cure
 
-    def alternatives(self, node: Node) -> list[LeafSet]:
-        """Sets of leaves, each of which would make ``node`` hold; none where nothing would."""
-        timeline = tree_timeline(node, lambda leaf: self.evaluations[leaf.key].timeline)
-        if timeline.holds_throughout(self.question.start, self.question.end):
-            return [frozenset()]
+    def cheapest(self, root: Node) -> LeafSet | None:
+        """The leaves to cure, or ``None`` where nothing would."""
+        unmet = self._unmet(root)
+        curable = [key for key in self.leaves if key in unmet and self._is_curable(self.leaves[key])]
+        bound = self._bound(curable)[:MOST_BOUND]
+        alone = {key: self._price(self._with_what_comes_first(key)) for key in curable if key not in bound}
+        best: _Price | None = None
+        for number in range(len(bound) + 1):
+            for chosen in map(frozenset, combinations(bound, number)):
+                if any(self._with_what_comes_first(key) & set(bound) - chosen for key in chosen):
+                    continue
+                price = self._price(chosen)
+                if best is not None and price.order > best.order:
+                    continue
+                rest = self._way_through(root, alone | dict.fromkeys(chosen, FREE))
+                if rest is not None and (best is None or (price + rest).order < best.order):
+                    best = price + rest
+        return None if best is None else best.leaves
+
+    def _unmet(self, node: Node) -> LeafSet:
+        """The leaves under ``node`` that are not met where that matters, and what must come first for them."""
+        if self._holds(node):
+            return NOTHING
+        if isinstance(node, Group):
+            return NOTHING.union(*map(self._unmet, node.children))
+        return self._with_what_comes_first(node.key)
+
+    def _holds(self, node: Node) -> bool:
+        if id(node) not in self._holding:
+            timeline = tree_timeline(node, lambda leaf: self.evaluations[leaf.key].timeline)
+            self._holding[id(node)] = timeline.holds_throughout(self.question.start, self.question.end)
+        return self._holding[id(node)]
+
+    def _way_through(self, node: Node, prices: dict[str, _Price]) -> _Price | None:
+        """The cheapest way to make ``node`` hold by leaves that have a price; ``None`` if there is none."""
+        if self._holds(node):
+            return FREE
         if not isinstance(node, Group):
-            return self._cure(node)
-        options = [self.alternatives(child) for child in node.children]
-        curable = [each for each in options if each]
-        found: list[LeafSet] = []
-        for chosen in islice(combinations(curable, node.count), MOST_ALTERNATIVES):
-            joined: list[LeafSet] = [frozenset()]
-            for sets in chosen:
-                joined = self._cheapest(one | other for one in joined for other in sets)
-            found = self._cheapest([*found, *joined])
-        return found
+            return prices.get(node.key)
+        ways = [each for child in node.children if (each := self._way_through(child, prices)) is not None]
+        if len(ways) < node.count:
+            return None
+        return sum(sorted(ways, key=lambda each: each.order)[: node.count], FREE)
 
-    def _cheapest(self, sets: Iterable[LeafSet]) -> list[LeafSet]:
-        return sorted(dict.fromkeys(sets), key=self.preference)[:MOST_ALTERNATIVES]
+    def _price(self, leaves: LeafSet) -> _Price:
+        items = self.items(leaves)
+        earliest = -sum(1 << (len(self.order) - self.order[key]) for key in leaves)
+        return _Price(sum(each.cost for each in items), len(items), leaves, earliest)
 
-    def _cure(self, leaf: Leaf) -> list[LeafSet]:
-        obstacle = self._obstacle(leaf)
-        if obstacle:
-            self.obstacles[leaf.key] = obstacle
-            return []
-        first = self._must_come_first(leaf)
-        if first is None:
-            return [frozenset({leaf.key})]
-        return [each | {leaf.key} for each in self._cure(first)]
+    def _is_curable(self, leaf: Leaf) -> bool:
+        for key in self._with_what_comes_first(leaf.key):
+            obstacle = self._obstacle(self.leaves[key])
+            if obstacle:
+                self.obstacles[key] = obstacle
+                return False
+        return True
 
-    def _must_come_first(self, leaf: Leaf) -> Leaf | None:
-        """The leaf named in ``after``, where it was never met so far."""
-        if isinstance(leaf, Hours) and leaf.after is not None:
-            first = self.leaves[leaf.after]
+    def _with_what_comes_first(self, key: str) -> LeafSet:
+        """The leaf, and the leaves named in ``after`` that were never met so far."""
+        found = {key}
+        leaf = self.leaves[key]
+        while isinstance(leaf, Hours) and leaf.after is not None:
             first_met = self.evaluations[leaf.key].may_start
-            if first_met is None or first_met >= self.question.start:
-                return first
-        return None
+            if first_met is not None and first_met < self.question.start:
+                break
+            leaf = self.leaves[leaf.after]
+            found.add(leaf.key)
+        return frozenset(found)
+
+    def _bound(self, curable: list[str]) -> list[str]:
+        """Those of the leaves that may share something with another."""
+        return [
+            one
+            for one in curable
+            if len(self._with_what_comes_first(one)) > 1
+            or any(one != other and self._may_share(self.leaves[one], self.leaves[other]) for other in curable)
+        ]
+
+    def _may_share(self, one: Leaf, other: Leaf) -> bool:
+        if one.key in self._with_what_comes_first(other.key):
+            return True
+        if isinstance(one, Hours) and isinstance(other, Hours):
+            return not self._kinds_of_work(one).isdisjoint(self._kinds_of_work(other))
+        judged = (NoStandDown, PracticalAssessment)
+        if isinstance(one, judged) and isinstance(other, judged):
+            return self._fresh_assessment(one).serves(self._fresh_assessment(other))
+        return _both(one, other) is not None
 
     def _obstacle(self, leaf: Leaf) -> str:
         """Why nothing obtained before the window would help, if so."""
         question = self.question
+        if isinstance(leaf, Hours) and "witnessed" not in self.standard.provenance.in_full:
+            return say(
+                "Hours countersigned from now on do not count in full under this standard (%(requirement)s).",
+                requirement=authored(leaf.sentence),
+            )
         if isinstance(leaf, Hours) and self._fresh_minutes(leaf) is None:
             return say(
                 "The window is longer than hours stay current (%(requirement)s).", requirement=authored(leaf.sentence)
@@ -204,41 +364,26 @@ class _Finder:
 
     # What to obtain for a set of leaves
 
-    def preference(self, leaves: LeafSet) -> tuple[int, int, list[int]]:
-        """Cheapest first, then fewest things, then first in the file."""
-        items = self.items(leaves)
-        return sum(each.cost for each in items), len(items), sorted(map(self.order.get, leaves))  # type: ignore[arg-type]
-
     def items(self, leaves: LeafSet) -> tuple[RemedyItem, ...]:
         """The things to obtain, each once, in the order in which to obtain them."""
         chosen = sorted((self.leaves[key] for key in leaves), key=lambda leaf: self.order[leaf.key])
-        reassessed = any(
-            isinstance(leaf, PracticalAssessment)
-            and leaf.role in (None, self.question.role)
-            and (not leaf.operations or self.question.operation in leaf.operations)
-            # After a stand-down somebody is assessed again on this very model.
-            and leaf.scope in ("model", "configuration")
-            for leaf in chosen
-        )
         items: list[RemedyItem] = []
         for leaf in chosen:
             if isinstance(leaf, NoStandDown):
                 for began in sorted(self.evaluations[leaf.key].retraining_due):
                     items.append(self._item(leaf, "retraining", self._retraining(began)))
-                if not reassessed:
-                    items.append(self._item(leaf, "assessment", self._assessment(None)))
-            elif not isinstance(leaf, Hours):
-                items.append(self._item(leaf, *self._other(leaf)))
+        judged = [self._assessment_item(each) for each in self._assessments(chosen)]
+        others = [leaf for leaf in chosen if not isinstance(leaf, Hours | NoStandDown | PracticalAssessment)]
+        papers = [self._item(leaf, *self._other(leaf)) for leaf in _each_once(others)]
+        items += sorted([*judged, *papers], key=lambda each: self.order[each.leaf])
         items += self._hours_items(leaf for leaf in chosen if isinstance(leaf, Hours))
-        return tuple(sorted(items, key=lambda each: each.kind != "retraining"))
+        return tuple(items)
 
     def _item(self, leaf: Leaf, kind: str, wanted: str) -> RemedyItem:
         return RemedyItem(kind, leaf.key, wanted, leaf.cost)
 
     def _other(self, leaf: Leaf) -> tuple[str, str]:
         question = self.question
-        if isinstance(leaf, PracticalAssessment):
-            return "assessment", self._assessment(leaf)
         if isinstance(leaf, Certified):
             return "certification", self._certificate(leaf)
         if isinstance(leaf, Instructed):
@@ -264,26 +409,70 @@ class _Finder:
         return say("%(remedy)s, %(where)s", remedy=wanted, where=say(FOR_WHAT[leaf.covers]))
 
     def _appointment(self, leaf: Appointed) -> Sentence:
-        values = {"kinds": either(map(term, sorted(leaf.kinds))), "duty": term(leaf.duty), "day": self._last_day}
+        kinds = _kinds_offered(leaf)
+        values = {"kinds": either(map(term, kinds)), "duty": term(leaf.duty), "day": self._last_day}
+        wanted = say("a written %(kinds)s appointment as %(duty)s, through %(day)s", **values)
         if leaf.stop_work_authority:
-            return say(
+            wanted = say(
                 "a written %(kinds)s appointment as %(duty)s with authority to stop work, through %(day)s", **values
             )
-        return say("a written %(kinds)s appointment as %(duty)s, through %(day)s", **values)
+        if kinds == ["duty"]:
+            return wanted
+        return say("%(remedy)s, with the outside document attached that it rests on", remedy=wanted)
 
     @property
     def _last_day(self) -> Sentence:
         return day_of(local_date(self.question.end - INSTANT, self.question.zone))
 
-    def _assessment(self, leaf: PracticalAssessment | None) -> Sentence:
-        role = leaf.role if leaf and leaf.role else self.question.role
-        operations = [self.question.operation]
-        if leaf is not None and leaf.operations and operations[0] not in leaf.operations:
-            operations = sorted(leaf.operations)
-        wanted = say(
-            ASSESSMENTS[leaf.assessor if leaf else "any"], role=term(role), operations=either(map(term, operations))
+    def _assessments(self, chosen: Iterable[Leaf]) -> list[_FreshAssessment]:
+        """Assessments still to pass; one that counts for several requirements is asked for once."""
+        needs = [self._fresh_assessment(each) for each in chosen if isinstance(each, NoStandDown | PracticalAssessment)]
+        # The narrowest requirement comes first; a stand-down is answered by what is passed anyway.
+        needs.sort(key=lambda need: (need.lifts, len(need.operations), len(need.place.models), need.by == "any"))
+        planned: list[_FreshAssessment] = []
+        for need in needs:
+            serving = next((each for each in planned if each.serves(need)), None)
+            if serving is None:
+                planned.append(need)
+            else:
+                planned[planned.index(serving)] = serving.narrowed_to(need, self.question.model)
+        return planned
+
+    def _fresh_assessment(self, leaf: NoStandDown | PracticalAssessment) -> _FreshAssessment:
+        question = self.question
+        if isinstance(leaf, NoStandDown):
+            # After a stand-down somebody is assessed again on this very model.
+            own = _Place("model", frozenset({question.model}))
+            return _FreshAssessment(
+                leaf, leaf.cost, question.role, frozenset({question.operation}), own, "any", lifts=True
+            )
+        operations = leaf.operations or frozenset({question.operation})
+        return _FreshAssessment(
+            leaf, leaf.cost, leaf.role or question.role, operations, self._place(leaf), leaf.assessor
         )
-        return say("%(remedy)s, %(where)s", remedy=wanted, where=say(ON_WHAT[leaf.scope if leaf else "model"]))
+
+    def _assessment_item(self, need: _FreshAssessment) -> RemedyItem:
+        operations = [self.question.operation]
+        if operations[0] not in need.operations:
+            operations = sorted(need.operations)
+        wanted = say(ASSESSMENTS[need.by], role=term(need.role), operations=either(map(term, operations)))
+        wanted = say("%(remedy)s, %(where)s", remedy=wanted, where=say(ON_WHAT[need.place.scope]))
+        if need.lifts and any(each.lifted_by_its_author for each in self.evaluations.values()):
+            wanted = say(
+                "%(remedy)s; somebody else records it than recorded the retraining, or the assessor in their own "
+                "account, and neither of them made this assessor one after the stand-down",
+                remedy=wanted,
+            )
+        return RemedyItem("assessment", need.leaf.key, wanted, need.cost)
+
+    def _place(self, leaf: Hours | PracticalAssessment) -> _Place:
+        """Where the leaf may be shown: on a model that counts throughout the window."""
+        start, end = self.question.start, self.question.end
+        epochs = self.evaluations[leaf.key].epochs
+        models = frozenset[str].intersection(*(each for span, each in epochs if span[0] < end and start < span[1]))
+        own = frozenset({self.question.model})
+        # A family of one, or one whose declaration begins or ends inside the window, is no family to work on.
+        return _Place("model" if leaf.scope == "family" and models == own else leaf.scope, models)
 
     def _retraining(self, began: datetime) -> Sentence:
         day = day_of(local_date(began, self.question.zone))
@@ -298,22 +487,25 @@ class _Finder:
         for need in needs:
             serving = [each for each in planned if each.counts & need.counts]
             rest = replace(need, minutes=need.minutes - sum(each.minutes for each in serving))
-            planned = [each.narrowed_to(need) if each in serving else each for each in planned]
+            planned = [each.narrowed_to(need, self.question.model) if each in serving else each for each in planned]
             if rest.minutes > 0:
                 planned.append(rest)
+            elif len(serving) == 1:
+                first = next(n for n, each in enumerate(planned) if each.counts & need.counts)
+                planned[first] = replace(planned[first], cost=_cost_of_both(serving[0], need, planned[first]))
         return [self._hours_item(each) for each in planned]
 
     def _need(self, leaf: Hours) -> _FreshHours:
         after = (leaf.after,) if leaf.after else ()
         minutes = self._fresh_minutes(leaf) or 0
-        return _FreshHours(leaf, minutes, self._kinds_of_work(leaf), leaf.scope, after)
+        return _FreshHours(leaf, leaf.cost, minutes, self._kinds_of_work(leaf), self._place(leaf), leaf.day_cap, after)
 
     def _hours_item(self, need: _FreshHours) -> RemedyItem:
         operations = {operation for operation, _ in need.counts}
         capacities = {capacity for _, capacity in need.counts}
         values: dict[str, Sentence] = {
             "amount": duration(need.minutes),
-            "where": say(ON_WHAT[need.scope]),
+            "where": say(ON_WHAT[need.place.scope]),
             "operations": say("any operation")
             if operations == set(OPERATIONS)
             else either(map(term, sorted(operations))),
@@ -330,11 +522,15 @@ class _Finder:
                 "%(amount)s more hands-on hours %(where)s in %(operations)s, countersigned by an entitled person",
                 **values,
             )
+        if need.day_cap < 24 * 60:
+            wanted = say(
+                "%(remedy)s; of one day at most %(amount)s count", remedy=wanted, amount=duration(need.day_cap)
+            )
         for key in need.after:
             wanted = say(
                 "%(remedy)s, after: %(requirement)s", remedy=wanted, requirement=authored(self.leaves[key].sentence)
             )
-        return RemedyItem("hours", need.leaf.key, wanted, need.leaf.cost, need.minutes)
+        return RemedyItem("hours", need.leaf.key, wanted, need.cost, need.minutes)
 
     def _kinds_of_work(self, leaf: Hours) -> frozenset[tuple[str, str]]:
         operations = leaf.operations or {self.question.operation}
@@ -352,6 +548,66 @@ class _Finder:
                     return None
                 needed = max(needed, fresh)
         return needed
+
+
+COVERS = ("any", "class", "model")
+"""From what covers least to what covers most: a certificate for this very model is one for its class."""
+
+
+def _each_once(leaves: Iterable[Leaf]) -> list[Leaf]:
+    """What to obtain for the leaves, put together where one thing does for two; the first in the file names it."""
+    found: list[Leaf] = []
+    for leaf in leaves:
+        for place, other in enumerate(found):
+            both = _both(other, leaf)
+            if both is not None:
+                costs = [each.cost for each in (other, leaf) if _kind_of_paper(each) == _kind_of_paper(both)]
+                found[place] = replace(both, cost=min(costs, default=max(other.cost, leaf.cost)))
+                break
+        else:
+            found.append(leaf)
+    return found
+
+
+def _both(one: Leaf, other: Leaf) -> Leaf | None:
+    """The first leaf, narrowed so that what it asks for does for the second too; ``None`` if nothing does."""
+    if isinstance(one, Certified) and isinstance(other, Certified):
+        schemes = tuple(each for each in one.schemes if each in other.schemes)
+        if schemes and (one.scope <= other.scope or other.scope <= one.scope):
+            covers = max(one.covers, other.covers, key=COVERS.index)
+            return replace(one, schemes=schemes, scope=one.scope | other.scope, covers=covers)
+    if isinstance(one, Instructed) and isinstance(other, Instructed) and one.topic == other.topic:
+        providers = one.providers & other.providers or one.providers | other.providers
+        if providers <= (one.providers or providers) and providers <= (other.providers or providers):
+            scope = "model" if "model" in (one.scope, other.scope) else one.scope
+            return replace(one, providers=providers, scope=scope)
+    if isinstance(one, Appointed) and isinstance(other, Appointed) and one.duty == other.duty:
+        kinds = one.kinds & other.kinds
+        if kinds:
+            stop_work = one.stop_work_authority or other.stop_work_authority
+            return replace(one, kinds=kinds, stop_work_authority=stop_work)
+    if isinstance(one, SharedLanguage) and isinstance(other, SharedLanguage):
+        languages = one.languages & other.languages
+        if languages or one.languages == other.languages:
+            return replace(one, languages=languages)
+    return None
+
+
+def _kind_of_paper(leaf: Leaf) -> Any:
+    """What is asked for, whatever requirement asks for it."""
+    if isinstance(leaf, Certified):
+        return frozenset(leaf.schemes), leaf.scope, leaf.covers
+    if isinstance(leaf, Appointed):
+        return _kinds_offered(leaf), leaf.duty, leaf.stop_work_authority
+    if isinstance(leaf, Instructed):
+        return leaf.topic, leaf.providers, leaf.scope
+    assert isinstance(leaf, SharedLanguage)
+    return leaf.languages
+
+
+def _kinds_offered(leaf: Appointed) -> list[str]:
+    """Where a plain appointment does, nobody needs one with a document from outside."""
+    return ["duty"] if "duty" in leaf.kinds else sorted(leaf.kinds)
 
 
 def _instruction(leaf: Instructed) -> Sentence:

@@ -170,16 +170,17 @@ class Signatures:
         if not in_full and not in_part:
             return f"provenance_{min(confirmed)[0]}"
         available_at = min(in_full + in_part)
+        in_part_for = "" if available_at in in_full else min(each for each, at in confirmed if at == available_at)
         doubtful = self.standard.plausibility
         if doubtful.recorded_late != "in_full" and entry.recorded_at - entry.end > self._recorded_late_after:
             if doubtful.recorded_late == "nothing":
                 return "recorded_late"
-            in_full = []
+            in_full, in_part_for = [], "recorded_late"
         if doubtful.crane_not_on_site != "in_full" and not self._crane_was_there(entry):
             if doubtful.crane_not_on_site == "nothing":
                 return "crane_not_on_site"
-            in_full = []
-        return CountedEntry(entry, available_at, min(in_full) if in_full else None)
+            in_full, in_part_for = [], "crane_not_on_site"
+        return CountedEntry(entry, available_at, min(in_full) if in_full else None, in_part_for)
 
     def _confirmations(self, entry: HoursEntry) -> list[tuple[str, datetime]] | str:
         """Each ``(provenance, available from)``, or the reason why there is none."""

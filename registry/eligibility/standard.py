@@ -410,6 +410,56 @@ class _Parser:
             for role_name in self.data["sign_off"][kind]:
                 if role_name not in {each.role for each in roles}:
                     raise BadInput(f"{self.path}.sign_off.{kind}", f"no standard for the role {role_name!r}")
+        self.check_that_signers_can_be_reached(roles)
+
+    def check_that_signers_can_be_reached(self, roles: tuple[RoleStandard, ...]) -> None:
+        """Refuse a role that signs and that nobody can ever fill: each signature on the way asks for another."""
+        reached: set[tuple[str, str]] = set()
+        pending = {(role.role, operation): role for role in roles for operation in role.operations}
+        while True:
+            found = {
+                each for each, role in pending.items() if self.can_be_met(role.requirement, role, each[1], reached)
+            }
+            if not found:
+                break
+            reached |= found
+            pending = {each: role for each, role in pending.items() if each not in found}
+        for kind in ("countersigners", "assessors"):
+            for index, role_name in enumerate(self.data["sign_off"][kind]):
+                if role_name not in {role for role, _ in reached}:
+                    raise BadInput(
+                        f"{self.path}.sign_off.{kind}[{index}]",
+                        f"nobody can ever sign as {role_name}: whoever is to be one needs a signature first, of "
+                        "somebody who cannot be one without such a signature either. Accept a certificate, or an "
+                        "appointment, for the first of them",
+                    )
+
+    def can_be_met(self, node: Node, role: RoleStandard, operation: str, reached: set[tuple[str, str]]) -> bool:
+        """Whether somebody can meet ``node`` once the roles of ``reached`` are filled in their operations."""
+        if isinstance(node, Group):
+            return sum(self.can_be_met(each, role, operation, reached) for each in node.children) >= node.count
+        if isinstance(node, Hours):
+            first = next((leaf for leaf in role.leaves() if leaf.key == node.after), None)
+            if first is not None and not self.can_be_met(first, role, operation, reached):
+                return False
+            # Hours imported from another register need no signer here.
+            if "imported" in self.counted_alone():
+                return True
+            if not self.counted_alone():
+                return False
+        if isinstance(node, Hours | PracticalAssessment):
+            signers = self.data["sign_off"]["countersigners" if isinstance(node, Hours) else "assessors"]
+            wanted = node.operations or {operation}
+            return any((signer, each) in reached for signer in signers for each in wanted)
+        return True
+
+    def counted_alone(self) -> set[str]:
+        """The provenances by which hours can make up a whole total."""
+        provenance = self.data["provenance"]
+        alone = set(provenance["counts_in_full"])
+        if provenance.get("part_at_most_percent", 0) == 100:
+            alone |= set(provenance.get("counts_in_part", []))
+        return alone
 
     def role(self, data: dict[str, Any], path: str) -> RoleStandard:
         node = self.node(data["requirement"], f"{path}.requirement")

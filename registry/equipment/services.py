@@ -15,6 +15,7 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.repeating import repeating
 from registry.equipment.models import Crane, CraneModel, CranePlacement, FamilyDeclaration, Maker, Site
 from registry.language.spelling import on_one_line, same_spelling
 from registry.people.models import Account
@@ -22,6 +23,7 @@ from registry.people.models import Account
 LANGUAGE = re.compile(r"[a-z]{2,3}(-[A-Za-z0-9]{1,8})*")
 
 
+@repeating
 def register_maker(*, name: str, recorded_at: datetime) -> Maker:
     """Register a maker by name; another spelling of a name that is known is refused."""
     name = _given("name", name, _("Give the maker's name."))
@@ -31,6 +33,7 @@ def register_maker(*, name: str, recorded_at: datetime) -> Maker:
         return Maker.objects.create(name=name, recorded_at=recorded_at)
 
 
+@repeating
 def register_model(
     *,
     maker: Maker,
@@ -68,6 +71,7 @@ def register_model(
         )
 
 
+@repeating
 def declare_family(
     *,
     maker: Maker,
@@ -94,6 +98,7 @@ def declare_family(
         )
 
 
+@repeating
 def register_site(
     *,
     name: str,
@@ -130,6 +135,7 @@ def register_site(
         )
 
 
+@repeating
 def register_crane(*, model: CraneModel, serial_number: str, recorded_at: datetime) -> Crane:
     """Register a crane by its maker's serial number."""
     serial_number = _given("serial_number", serial_number, _("Give the serial number on the crane's plate."))
@@ -139,6 +145,7 @@ def register_crane(*, model: CraneModel, serial_number: str, recorded_at: dateti
         return Crane.objects.create(model=model, serial_number=serial_number, recorded_at=recorded_at)
 
 
+@repeating
 def place_crane(
     *,
     crane: Crane,
@@ -168,6 +175,7 @@ def place_crane(
         )
 
 
+@repeating
 def withdraw_placement(
     *, placement: CranePlacement, recorded_at: datetime, recorded_by: Account | None
 ) -> CranePlacement:

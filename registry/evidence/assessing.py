@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.repeating import repeating
 from registry.evidence.models import Appointment, Assessment, AssessmentSignature, Document
 from registry.evidence.services import record_assessment
 from registry.people.models import Account, Employer, Worker
@@ -30,6 +31,7 @@ def employers_assessed_for(assessor: Worker | int, *, at: datetime) -> QuerySet[
     return Employer.objects.filter(pk__in=acts.values("employer")).order_by("name")
 
 
+@repeating
 def record_own_assessment(
     *,
     assessor: Worker,

@@ -15,6 +15,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.repeating import repeating
 from registry.evidence import services
 from registry.evidence.assessing import employers_assessed_for
 from registry.evidence.countersigning import ask_for_countersignature
@@ -89,6 +90,7 @@ def requests_of(worker: Worker) -> QuerySet[CorrectionRequest]:
     )
 
 
+@repeating
 def request_correction(
     *, record: Any, what_is_wrong: str, what_it_should_be: str, recorded_at: datetime, recorded_by: Account | None
 ) -> CorrectionRequest:
@@ -100,6 +102,7 @@ def request_correction(
     return _request(record, employer, what_is_wrong, what_it_should_be, recorded_at, recorded_by)
 
 
+@repeating
 def correct_with_reason(
     *,
     record: Any,
@@ -126,6 +129,7 @@ def correct_with_reason(
     return corrected
 
 
+@repeating
 def withdraw_with_reason(
     *,
     record: Any,
@@ -144,6 +148,7 @@ def withdraw_with_reason(
     return withdrawal
 
 
+@repeating
 def decline_correction(
     *, request: CorrectionRequest, reason: str, recorded_at: datetime, recorded_by: Account | None
 ) -> CorrectionAnswer:

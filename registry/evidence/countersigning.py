@@ -15,6 +15,7 @@ from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.repeating import repeating
 from registry.evidence.models import (
     Countersignature,
     CountersignatureRequest,
@@ -105,6 +106,7 @@ def nobody_asked(employer: Employer) -> QuerySet[HoursEntry]:
     )
 
 
+@repeating
 def record_shift(
     *, rows: Sequence[NewHours], signer: Worker | None, recorded_at: datetime, recorded_by: Account | None
 ) -> list[HoursEntry]:
@@ -180,6 +182,7 @@ def _recorded_already(rows: Sequence[NewHours]) -> list[Problem]:
     ]
 
 
+@repeating
 def ask_for_countersignature(
     *, entries: Iterable[HoursEntry], of: Worker, recorded_at: datetime, recorded_by: Account | None
 ) -> list[CountersignatureRequest]:
@@ -205,6 +208,7 @@ def ask_about(
     return ask_for_countersignature(entries=entries, of=of, recorded_at=recorded_at, recorded_by=recorded_by)
 
 
+@repeating
 def sign_entries(*, entry_ids: Iterable[int], signer: Worker, at: datetime, recorded_by: Account) -> int:
     """Countersign entries that wait for the signer, all or none; how many there were."""
     _require_own_account(signer, recorded_by)
@@ -215,6 +219,7 @@ def sign_entries(*, entry_ids: Iterable[int], signer: Worker, at: datetime, reco
     return len(waiting)
 
 
+@repeating
 def decline_entries(
     *, entry_ids: Iterable[int], signer: Worker, reason: str, at: datetime, recorded_by: Account
 ) -> list[EntryObjection]:
@@ -227,6 +232,7 @@ def decline_entries(
         )
 
 
+@repeating
 def answer_objection(
     *, objection: EntryObjection, reply: str, recorded_at: datetime, recorded_by: Account | None
 ) -> ObjectionAnswer:

@@ -24,6 +24,7 @@ from django.utils.translation import gettext
 
 from registry.database.local_day import LocalDay
 from registry.eligibility.calendar import DAY, first_day_outside, local_date, months_before
+from registry.eligibility.harmless import spelled_alike
 from registry.eligibility.standard import Hours, Instructed, PracticalAssessment, RoleStandard, Standard
 from registry.evidence.models import (
     Appointment,
@@ -312,7 +313,7 @@ def _latest_on(instruction: list[Instruction], leaf: Instructed) -> list[Instruc
     """The latest instruction on the topic, model by model where the standard asks for the model."""
     latest: dict[int | None, Instruction] = {}
     for each in instruction:
-        if each.topic == leaf.topic and (not leaf.providers or each.provider in leaf.providers):
+        if spelled_alike(each.topic, leaf.topic) and (not leaf.providers or each.provider in leaf.providers):
             latest.setdefault(each.model_id if leaf.scope == "model" else None, each)
     return list(latest.values())
 

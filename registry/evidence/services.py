@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.database.records import Record
+from registry.database.repeating import repeating
 from registry.eligibility.calendar import end_of_day, local_date, start_of_day, whole_minutes
 from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.models import (
@@ -37,13 +38,11 @@ from registry.language.amounts import day as written_day
 from registry.language.amounts import duration
 from registry.people.models import Account, Employer, Worker
 
-DAY_LOCKS = 1024
-"""Workers share this many locks, so that an import of many people cannot use up the server's."""
-
 LARGEST_DOCUMENT = 20 * 1024 * 1024
 AnyRecord = TypeVar("AnyRecord", bound=Record)
 
 
+@repeating
 def attach_document(
     *, name: str, media_type: str, content: bytes, recorded_at: datetime, recorded_by: Account | None
 ) -> Document:
@@ -165,6 +164,7 @@ def record_hours(*, new: NewHours, recorded_at: datetime, recorded_by: Account |
     return entry
 
 
+@repeating
 def record_hours_in_bulk(
     *, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None
 ) -> list[HoursEntry]:
@@ -196,13 +196,10 @@ def check_hours(*, rows: Sequence[NewHours], recorded_at: datetime, instead_of: 
 def lock_days_of(worker_ids: Iterable[int]) -> None:
     """Let two recordings of one worker's hours wait for each other, until the transaction ends."""
     with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT pg_advisory_xact_lock(hashtextextended('days of workers ' || lock, 0))"
-            " FROM (SELECT unnest(%s::bigint[]) AS lock ORDER BY 1) AS locks",
-            [sorted({each % DAY_LOCKS for each in worker_ids})],
-        )
+        cursor.execute("SELECT evidence_lock_days_of(%s::bigint[])", [sorted(worker_ids)])
 
 
+@repeating
 def insert_hours(*, rows: Sequence[NewHours], recorded_at: datetime, recorded_by: Account | None) -> list[HoursEntry]:
     """Store entries that were checked, with their countersignatures, in two statements."""
     with refusals(), transaction.atomic():
@@ -261,6 +258,7 @@ def hours_of_days(rows: Iterable[NewHours], *, instead_of: HoursEntry | None = N
     return days
 
 
+@repeating
 def countersign(
     *,
     entry: HoursEntry,
@@ -278,6 +276,7 @@ def countersign(
         )
 
 
+@repeating
 def record_assessment(
     *,
     worker: Worker,
@@ -321,6 +320,7 @@ def record_assessment(
         )
 
 
+@repeating
 def record_certification(
     *,
     worker: Worker,
@@ -358,6 +358,7 @@ def record_certification(
         )
 
 
+@repeating
 def change_certification_status(
     *,
     certification: Certification,
@@ -380,6 +381,7 @@ def change_certification_status(
         )
 
 
+@repeating
 def record_instruction(
     *,
     worker: Worker,
@@ -411,6 +413,7 @@ def record_instruction(
         )
 
 
+@repeating
 def appoint(
     *,
     worker: Worker,
@@ -446,6 +449,7 @@ def appoint(
         )
 
 
+@repeating
 def stand_down(
     *,
     worker: Worker,
@@ -479,6 +483,7 @@ def stand_down(
         )
 
 
+@repeating
 def correct(record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | None, **changes: Any) -> AnyRecord:
     """Record a correction: a copy of ``record`` with ``changes`` that supersedes it.
 
@@ -488,6 +493,7 @@ def correct(record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | 
     return _supersede(record, recorded_at, recorded_by, changes)
 
 
+@repeating
 def withdraw(record: AnyRecord, *, recorded_at: datetime, recorded_by: Account | None) -> AnyRecord:
     """Record that ``record`` should never have been there."""
     return _supersede(record, recorded_at, recorded_by, {"withdrawn": True})

@@ -1,31 +1,30 @@
-"""Files that people hand in: told by their content, refused where they could deceive or act.
+"""Files that people hand in: told by their content, refused where they could deceive, act or cost too much.
 
 What is kept is a picture, a PDF without anything that runs, or a table for the
 import. Neither the name nor what the browser says about the type is believed.
+Here only the name, the size and the first bytes are looked at; the content is
+checked in a process of its own (:mod:`registry.evidence.apart`).
 """
 
 from __future__ import annotations
 
-import io
+import tempfile
 import unicodedata
-import zipfile
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import PurePosixPath
-from typing import Any
 
-import pikepdf
 from django.utils.translation import gettext as _
-from PIL import Image
 
 from registry.database.errors import Problem, RecordRefused
+from registry.evidence.apart.contents import CSV, HEIC, JPEG, PDF, PNG, XLSX
+from registry.evidence.apart.running import OF_A_DOCUMENT, RefusedApart, Stopped, answers, turn
 from registry.evidence.models import Document
 from registry.evidence.services import LARGEST_DOCUMENT, attach_document
+from registry.language.plain_text import code_point, hidden_character
 from registry.people.models import Account
 
-PDF, PNG, JPEG, HEIC = "application/pdf", "image/png", "image/jpeg", "image/heic"
-CSV, XLSX = "text/csv", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 SCANS = frozenset({PDF, PNG, JPEG, HEIC})
 TABLES = frozenset({CSV, XLSX})
 LARGEST_TABLE = 5 * 1024 * 1024
@@ -48,21 +47,8 @@ DECEPTIVE_EXTENSIONS = frozenset({
     "wsf", "wsh", "xht", "xhtml", "xlsm", "xml",
 })
 # fmt: on
-# Unicode's explicit directional marks, embeddings, overrides and isolates (UAX 9, section 2).
-DIRECTIONAL = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-MARKUP = (b"<script", b"<html", b"<!doctype", b"<svg", b"<iframe")
 # ISO/IEC 23008-12, annex B: the brands of files whose pictures are HEVC-coded or of any coding.
 HEIC_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
-# ISO 32000-2: keys that carry scripts, attached files, forms of their own or media (7.6.4, 7.7.2, 7.11.4, 12.6.3, 13).
-ACTIVE_KEYS = frozenset({"/JS", "/JavaScript", "/EmbeddedFiles", "/EF", "/AA", "/XFA", "/RichMediaContent", "/Launch"})
-ACTIVE_TYPES = frozenset({"/EmbeddedFile", "/FileAttachment", "/RichMedia", "/Movie", "/Screen", "/3D"})
-# ISO 32000-2, table 201: actions that run, send, open another file or hide; an unknown action is one of them.
-ACTIVE_ACTIONS = frozenset({
-    "/Launch", "/JavaScript", "/ImportData", "/SubmitForm", "/ResetForm", "/GoToE", "/GoToR", "/GoToDp", "/Rendition",
-    "/RichMediaExecute", "/Sound", "/Movie", "/Hide", "/Trans", "/GoTo3DView", "/SetOCGState",
-})  # fmt: skip
-HARMLESS_ACTIONS = frozenset({"/GoTo", "/URI", "/Named", "/Thread"})
-MOST_DEPTH = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +61,18 @@ class Upload:
 
 
 def inspect_upload(
-    *, name: str, content: bytes, accept: Collection[str] = SCANS, field: str = "document", largest: int | None = None
+    *,
+    name: str,
+    content: bytes,
+    owner: str = "",
+    accept: Collection[str] = SCANS,
+    field: str = "document",
+    largest: int | None = None,
 ) -> Upload:
-    """Recognise a file and refuse what could deceive or act.
+    """Recognise a file and refuse what could deceive, act or cost too much.
 
-    ``accept`` holds media types, ``largest`` is in bytes. Raises
+    ``accept`` holds media types, ``largest`` is in bytes; ``owner`` is for whom the
+    file is read, who has one read at a time (:func:`owner_of`). Raises
     :class:`RecordRefused` with one problem of ``field``.
     """
 
@@ -99,14 +92,25 @@ def inspect_upload(
         raise refused("document_is_of_an_accepted_type", sentence)
     try:
         cleaned = clean_name(name, media_type)
-        _refuse_part(content, media_type)
         if media_type != CSV:
-            _refuse_second_nature(content, media_type)
-        if media_type == PDF:
-            _refuse_active_pdf(content)
-    except _Deceptive as found:
+            _check_apart(content, media_type, owner)
+    except (_NameRefused, RefusedApart, Stopped) as found:
         raise refused(found.rule, found.message) from found
     return Upload(cleaned, media_type, content)
+
+
+def owner_of(account: Account | None) -> str:
+    """For whom files are read one at a time: all accounts of an employer, else the one account."""
+    if account is None:
+        return ""
+    return f"employer {account.employer_id}" if account.employer_id else f"account {account.pk}"
+
+
+def _check_apart(content: bytes, media_type: str, owner: str) -> None:
+    with tempfile.TemporaryFile() as file, turn(owner):
+        file.write(content)
+        for _line in answers("document", file, limits=OF_A_DOCUMENT, media_type=media_type):
+            pass
 
 
 def keep_upload(*, upload: Upload, recorded_at: datetime, recorded_by: Account | None) -> Document:
@@ -121,7 +125,7 @@ def keep_upload(*, upload: Upload, recorded_at: datetime, recorded_by: Account |
 
 
 def recognise(content: bytes) -> str | None:
-    """The media type that the content shows, or ``None``."""
+    """The media type that the first bytes show, or ``None``. Whether a zip is a workbook shows inside of it."""
     if content.startswith(b"%PDF-"):
         return PDF
     if content.startswith(b"\x89PNG\r\n\x1a\n"):
@@ -131,18 +135,8 @@ def recognise(content: bytes) -> str | None:
     if content[4:8] == b"ftyp" and content[8:12] in HEIC_BRANDS:
         return HEIC
     if content.startswith(b"PK\x03\x04"):
-        return XLSX if _is_workbook(content) else None
+        return XLSX
     return CSV if _is_text(content) else None
-
-
-def _is_workbook(content: bytes) -> bool:
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            names = set(archive.namelist())
-    except zipfile.BadZipFile:
-        return False
-    # A workbook with macros has a part of its own for them.
-    return "xl/workbook.xml" in names and not any(each.lower().endswith("vbaproject.bin") for each in names)
 
 
 def _is_text(content: bytes) -> bool:
@@ -162,15 +156,14 @@ def clean_name(name: str, media_type: str) -> str:
     hides what it names.
     """
     written = unicodedata.normalize("NFC", name)
-    if any(each in DIRECTIONAL or unicodedata.category(each) in ("Cc", "Cs") for each in written):
-        raise _Deceptive(
-            "document_name_is_plain", _("The file's name holds signs that cannot be seen; give it a plain name.")
-        )
+    if hidden := hidden_character(written):
+        sentence = _("The file's name holds the hidden character %(character)s; give the file a plain name.")
+        raise _NameRefused("document_name_is_plain", sentence % {"character": code_point(hidden)})
     if "/" in written or "\\" in written or written.strip().startswith("."):
-        raise _Deceptive("document_name_is_plain", _("The file's name holds a path; give it a plain name."))
+        raise _NameRefused("document_name_is_plain", _("The file's name holds a path; give it a plain name."))
     parts = [each.strip().casefold() for each in written.split(".")]
     if any(each in DECEPTIVE_EXTENSIONS for each in parts[1:]):
-        raise _Deceptive(
+        raise _NameRefused(
             "document_name_does_not_deceive", _("The file's name is that of a program or a page; give it a plain name.")
         )
     path = PurePosixPath(" ".join(written.split()) or _("document"))
@@ -181,91 +174,8 @@ def clean_name(name: str, media_type: str) -> str:
     return stem[: LONGEST_NAME - len(extension)].rstrip(". ") + extension
 
 
-class _Deceptive(Exception):
+class _NameRefused(Exception):
     def __init__(self, rule: str, message: str) -> None:
         super().__init__(message)
         self.rule = rule
         self.message = message
-
-
-def _refuse_second_nature(content: bytes, media_type: str) -> None:
-    """Refuse a file that is also something else: a page, an archive, or has more behind its end."""
-    two = _("The file is two things at once: there is more in it than the picture or document. Save it anew.")
-    rule = "document_is_one_thing"
-    if media_type != XLSX:
-        if zipfile.is_zipfile(io.BytesIO(content)):
-            raise _Deceptive(rule, two)
-        # In a PDF such words may be text on a page; there the start and what follows the end are looked at.
-        looked_at = (content[:1024] + content[content.rfind(b"%%EOF") :]) if media_type == PDF else content
-        lowered = looked_at.lower()
-        if any(each in lowered for each in MARKUP):
-            raise _Deceptive(rule, two)
-    # IEND, its length before and its checksum behind, close a PNG (ISO/IEC 15948, 11.2.5).
-    if media_type == PNG and len(content) != content.rfind(b"IEND") + 8:
-        raise _Deceptive(rule, two)
-    if media_type == PDF and content[content.rfind(b"%%EOF") + 5 :].strip(b"\0\r\n\t "):
-        raise _Deceptive(rule, two)
-
-
-def _refuse_part(content: bytes, media_type: str) -> None:
-    """Refuse a file whose end did not arrive."""
-    whole = True
-    if media_type == PNG:
-        whole = b"IEND" in content
-    elif media_type == PDF:
-        whole = b"%%EOF" in content
-    elif media_type == JPEG:
-        try:
-            with Image.open(io.BytesIO(content), formats=["JPEG"]) as picture:
-                # Small and grey is enough to have read all of it.
-                picture.draft("L", (1, 1))
-                picture.load()
-        except (OSError, SyntaxError, Image.DecompressionBombError):
-            whole = False
-    if not whole:
-        raise _Deceptive("document_is_whole", _("The file is incomplete or damaged; save it anew and send it again."))
-
-
-def _refuse_active_pdf(content: bytes) -> None:
-    try:
-        with pikepdf.open(io.BytesIO(content)) as pdf:
-            if pdf.is_encrypted:
-                raise _Deceptive(
-                    "document_is_not_encrypted", _("The PDF is encrypted; save it without a password or restrictions.")
-                )
-            # Every indirect object once; what lies directly within them by descent.
-            for each in pdf.objects:
-                _refuse_active(each, 0)
-            _refuse_active(pdf.trailer, 0)
-    except pikepdf.PasswordError as error:
-        raise _Deceptive(
-            "document_is_not_encrypted", _("The PDF is encrypted; save it without a password or restrictions.")
-        ) from error
-    except (pikepdf.PdfError, ValueError, RecursionError) as error:
-        raise _Deceptive("document_is_whole", _("The PDF is damaged; print or scan it anew.")) from error
-
-
-def _refuse_active(found: Any, depth: int) -> None:
-    active = _Deceptive(
-        "document_has_no_active_content",
-        _("The PDF holds scripts, attached files or actions; print it to a new PDF and hand in that."),
-    )
-    if depth > MOST_DEPTH:
-        raise active
-    if isinstance(found, pikepdf.Array):
-        children = list(found.as_list())
-    elif isinstance(found, pikepdf.Dictionary | pikepdf.Stream):
-        entries = dict(found.stream_dict.items() if isinstance(found, pikepdf.Stream) else found.items())
-        names = {key: str(value) for key, value in entries.items() if isinstance(value, pikepdf.Name)}
-        if entries.keys() & ACTIVE_KEYS or {names.get("/Type"), names.get("/Subtype")} & ACTIVE_TYPES:
-            raise active
-        action = names.get("/S")
-        # Without a type, /S may also be the kind of a structure element or of a style.
-        if action in ACTIVE_ACTIONS or (names.get("/Type") == "/Action" and action not in HARMLESS_ACTIONS):
-            raise active
-        children = list(entries.values())
-    else:
-        return
-    for child in children:
-        if isinstance(child, pikepdf.Object) and not child.is_indirect:
-            _refuse_active(child, depth + 1)

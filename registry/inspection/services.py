@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from registry.crews.access import NotAllowed
 from registry.crews.models import Job
 from registry.database.errors import refusals
+from registry.database.repeating import repeating
 from registry.inspection.models import InspectionFile
 from registry.people.models import Account
 
@@ -20,6 +21,7 @@ def require_inspector(account: Account) -> None:
         raise NotAllowed(_("This is the inspector's work."))
 
 
+@repeating
 def open_file(*, job: Job, reference: str, purpose: str, opened_at: datetime, opened_by: Account) -> InspectionFile:
     """Open a file on a job under a reference of the authority's own.
 

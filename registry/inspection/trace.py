@@ -19,6 +19,7 @@ from django.utils.translation import gettext_lazy as _
 
 from registry.crews.access import readable
 from registry.crews.models import Assignment, Decision, Refusal, Slot
+from registry.database.repeating import repeating
 from registry.evidence.kinds import WITH_DOCUMENT
 from registry.inspection.models import InspectionFile, Look
 from registry.ledger.kinds import BY_TABLE
@@ -44,6 +45,7 @@ LOOKS: dict[str, Promise] = {
     "inspection": _("search"),
     "second_look": _("lines worth a second look"),
     "second_look_at": _("lines worth a second look about a person"),
+    "possible_twins": _("list of people who may be registered twice"),
     "open_file": _("a job a file is to be opened on"),
     "file": _("inspection file"),
     "bundle": _("inspection bundle downloaded"),
@@ -127,6 +129,7 @@ def leaves_a_trace(account: Account, subject: Subject) -> bool:
     return account.kind == "inspector" or (account.kind == "employer" and subject.worker_id is not None)
 
 
+@repeating
 def record_look(*, account: Account, what: str, subject: Subject, at: datetime) -> Look:
     """Record that the account looked; ``what`` is a key of :data:`LOOKS`."""
     return Look.objects.create(

@@ -159,7 +159,7 @@ def _stand_down(barred: engine.StandDown, evidence: Evidence, zone: ZoneInfo) ->
 def _suspension(rests: engine.StandDownSuspension, _evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:
     if rests.end is None:
         return _("from %(instant)s on") % {"instant": instant(rests.start, zone)}, ""
-    return f"{instant(rests.start, zone)} – {instant(rests.end, zone)}", ""
+    return f"{instant(rests.start, zone)} / {instant(rests.end, zone)}", ""
 
 
 def _language(skill: engine.LanguageSkill, _evidence: Evidence, _zone: ZoneInfo) -> tuple[str, str]:

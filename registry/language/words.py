@@ -62,18 +62,6 @@ def language_tag(typed: str) -> str:
     return typed.strip()
 
 
-def stored_name(typed: str, among: Iterable[str]) -> str:
-    """The stored name typed as people say it, in the language in force or in English.
-
-    What is none of ``among`` is taken as a name of its own: ``Lift planner`` → ``lift_planner``.
-    """
-    wanted = " ".join(typed.split()).casefold()
-    for name in among:
-        if wanted in (in_words(name).casefold(), in_english(name).casefold()):
-            return name
-    return "_".join(typed.split()).lower()
-
-
 def set_apart(parts: Iterable[str]) -> str:
     """Parts of one text with semicolons between them, as the language in force sets them."""
     return f"{_(';')} ".join(parts)

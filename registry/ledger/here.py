@@ -15,6 +15,7 @@ from pathlib import Path
 
 from registry.database import locks
 from registry.ledger import keys
+from registry.ledger.memory import Memory
 from registry.ledger.mirror import Mirror, own_mirror
 from registry.ledger.models import Checkpoint
 from registry.ledger.notes import Signer, VerifierKey
@@ -23,8 +24,16 @@ from registry.ledger.verification import Progress, Report, verify
 
 
 def sign(*, at: datetime) -> Checkpoint:
-    """Make a checkpoint with this installation's key. Raises :class:`registry.ledger.keys.UnusableKey`."""
-    return make_checkpoint(at=at, signers=_trusted_signers())
+    """Make a checkpoint with this installation's key, if the log goes on from all that this machine remembers.
+
+    Raises :class:`registry.ledger.memory.CannotSign`.
+    """
+    signers = keys.signers()
+    mirror = own_mirror()
+    with _alone(mirror):
+        for each in signers:
+            mirror.trust(each.verifier_key)
+    return make_checkpoint(at=at, signers=signers, memory=Memory(mirror, signers[0].name))
 
 
 def check(
@@ -51,21 +60,12 @@ def rotate_key(*, at: datetime) -> tuple[Signer, Checkpoint, Path | None]:
     """Put another key in place: the new signer, the checkpoint both have signed, where the retired key lies.
 
     An interrupted rotation is finished, not begun anew, so that no key is lost.
-    Raises :class:`registry.ledger.keys.UnusableKey`.
+    Raises :class:`registry.ledger.memory.CannotSign`.
     """
     if not keys.rotating():
         keys.rotate()
     checkpoint = sign(at=at)
     return keys.signers()[0], checkpoint, keys.retire_the_one_before()
-
-
-def _trusted_signers() -> list[Signer]:
-    signers = keys.signers()
-    mirror = own_mirror()
-    with _alone(mirror):
-        for each in signers:
-            mirror.trust(each.verifier_key)
-    return signers
 
 
 @contextmanager

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from contextlib import suppress
 from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -24,13 +25,14 @@ from cryptography.hazmat.primitives.serialization import (
 )
 
 from registry.database import data_folder
+from registry.ledger.memory import CannotSign
 from registry.ledger.notes import Signer
 
 CURRENT = "log-signing-key"
 BEFORE = "log-signing-key.before"
 
 
-class UnusableKey(RuntimeError):
+class UnusableKey(CannotSign):
     """The signing key is missing or is no Ed25519 key in PEM."""
 
 
@@ -45,8 +47,8 @@ def origin() -> str:
 
 def signers() -> list[Signer]:
     """Who signs a checkpoint now: the current key, then the one before while it is still there."""
-    current = _from_environment("LOG_SIGNING_KEY") or _from_folder(CURRENT) or _made()
-    before = _from_environment("LOG_SIGNING_KEY_BEFORE") or _from_folder(BEFORE)
+    current = _from_environment("LOG_SIGNING_KEY") or _own()
+    before = _from_environment("LOG_SIGNING_KEY_BEFORE") or (_from_folder(BEFORE) if rotating() else None)
     return [Signer(origin(), each) for each in (current, before) if each is not None]
 
 
@@ -57,16 +59,21 @@ def from_environment() -> bool:
 
 def rotating() -> bool:
     """Whether a rotation in the data folder was begun and not finished."""
-    return _path(BEFORE).exists()
+    before, current = _path(BEFORE), _path(CURRENT)
+    # Interrupted at the very beginning, both are still the one key.
+    return before.exists() and not (current.exists() and current.read_bytes() == before.read_bytes())
 
 
 def rotate() -> Signer:
     """Make the next key; the one in use becomes the one before. Only for keys in the data folder."""
     if from_environment():
         raise UnusableKey("The signing key comes from LOG_SIGNING_KEY: change it there (see DEVELOPERS.md).")
-    signers()
-    _path(CURRENT).replace(_path(BEFORE))
-    return Signer(origin(), _made())
+    _own()
+    # The current key is never away, not for a moment: another process would miss it.
+    with suppress(FileExistsError):
+        os.link(_path(CURRENT), _path(BEFORE))
+    data_folder.replace_file(_path(CURRENT), _new_key())
+    return Signer(origin(), _own())
 
 
 def retire_the_one_before() -> Path | None:
@@ -92,11 +99,14 @@ def _from_folder(name: str) -> Ed25519PrivateKey | None:
     return _read(path.read_bytes(), path.name) if path.exists() else None
 
 
-def _made() -> Ed25519PrivateKey:
-    written = Ed25519PrivateKey.generate().private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
-    path = _path(CURRENT)
-    data_folder.write_once(path, written)
+def _own() -> Ed25519PrivateKey:
+    """The folder's own key, made on first use and never again."""
+    path = data_folder.kept(f"{CURRENT}.pem", _new_key)
     return _read(path.read_bytes(), path.name)
+
+
+def _new_key() -> bytes:
+    return Ed25519PrivateKey.generate().private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
 
 
 def _read(pem: bytes, where: str) -> Ed25519PrivateKey:

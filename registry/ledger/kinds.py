@@ -2,7 +2,7 @@
 
 Everything about a person is personal: names, numbers, free text, documents, and
 the references to workers and accounts themselves. A column left out is one whose
-SHA-256 another column holds.
+SHA-256 another column holds, or that is worked out from others.
 
 The order is part of what :mod:`registry.ledger.mirror` stores: add at the end.
 """
@@ -40,6 +40,7 @@ KINDS: tuple[Kind, ...] = (
         "people_worker",
         _("worker"),
         ("number", "given_name", "family_name", "name_key", "date_of_birth", "recorded_by_id"),
+        ("lookalike_keys",),
     ),
     Kind("people_employment", _("employment"), (*WORKER, "consent_id")),
     Kind("people_languageskill", _("language"), WORKER),
@@ -98,6 +99,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("transcripts_endedlink", _("end of a shared link"), ("recorded_by_id",)),
     Kind("transcripts_linkopening", _("look through a shared link"), ("recorded_by_id",)),
     Kind("people_closedaccount", _("closing of an account"), ("account_id", "reason", "recorded_by_id")),
+    Kind("people_possibletwin", _("possible twin"), ("worker_id", "other_id", "recorded_by_id")),
     Kind("people_employmentrequest", _("request to take somebody on"), (*WORKER, "number")),
     Kind("people_employmentdecline", _("request to take somebody on, declined"), ("request_id", "recorded_by_id")),
     Kind("people_employmentcode", _("code for an employer"), (*WORKER, "employer_id", "code_hash")),

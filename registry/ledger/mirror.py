@@ -2,8 +2,8 @@
 
 Whoever may change every table can also compute a new, consistent log. The
 mirror is why that shows: it holds, for each leaf that was verified, its hash
-and which record it was, the last verified checkpoint, and the keys this machine
-made or was told to trust. It is a folder in the data folder; copy it elsewhere
+and which record it was, the last verified checkpoint, the last one signed, and
+the keys this machine made or was told to trust. It is a folder in the data folder; copy it elsewhere
 to have it out of reach of whoever rules this machine.
 """
 
@@ -52,6 +52,7 @@ class Mirror:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         self._leaves = folder / "leaves"
         self._checkpoint = folder / "checkpoint"
+        self._signed = folder / "signed"
         self._keys = folder / "trusted-keys"
 
     @property
@@ -89,6 +90,15 @@ class Mirror:
     def checkpoint(self) -> str | None:
         """The last verified checkpoint."""
         return self._checkpoint.read_text(encoding="utf-8") if self._checkpoint.exists() else None
+
+    @property
+    def signed(self) -> str | None:
+        """The last checkpoint that this machine signed."""
+        return self._signed.read_text(encoding="utf-8") if self._signed.exists() else None
+
+    def remember_signed(self, note: str) -> None:
+        """Keep a checkpoint as the last one signed, whole and on the disk before it is given to anybody."""
+        data_folder.replace_file(self._signed, note.encode())
 
     @property
     def trusted_keys(self) -> list[VerifierKey]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from django.db.models import QuerySet
 
+from registry.database.repeating import repeating
 from registry.ledger.models import Leaf, Node
 from registry.ledger.tree import node_hash, root_of, split
 
@@ -53,6 +54,7 @@ def _kept(level: int, first: int, end: int) -> Iterator[bytes]:
     return (bytes(each) for each in hashes.iterator())
 
 
+@repeating
 def keep_nodes(size: int) -> None:
     """Keep the nodes that a tree of ``size`` leaves completes and that are not kept yet."""
     level = STEP

@@ -107,6 +107,8 @@ class SentNotice(JobRecord):
     notice supersedes the one before; one that is withdrawn was never sent.
     """
 
+    # Hashed as it was sent.
+    verbatim: ClassVar = ("content",)
     WAYS = ("authoritys_form", "email", "post", "courier", "by_hand", "fax")
 
     rule_key = models.CharField(max_length=100, blank=True)
@@ -148,6 +150,9 @@ class NamedSupervisor(models.Model):
 
     ``content`` repeats the notice's part about that person (canonical JSON).
     """
+
+    # A part of what was sent.
+    verbatim: ClassVar = ("content",)
 
     notice = models.ForeignKey(SentNotice, models.PROTECT, related_name="named")
     worker = models.ForeignKey("people.Worker", models.PROTECT, related_name="notices_named_in")

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from registry.crews.models import Job
 from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.repeating import repeating
 from registry.evidence.models import Document
 from registry.language.amounts import instant
 from registry.notices.content import canonical_text
@@ -33,6 +34,7 @@ from registry.people.models import Account
 AnyRecord = TypeVar("AnyRecord", bound=JobRecord)
 
 
+@repeating
 def record_party(
     *,
     job: Job,
@@ -62,6 +64,7 @@ def record_party(
         )
 
 
+@repeating
 def record_particulars(
     *,
     job: Job,
@@ -85,6 +88,7 @@ def record_particulars(
         )
 
 
+@repeating
 def attach_procedure(
     *,
     job: Job,
@@ -106,6 +110,7 @@ def attach_procedure(
         )
 
 
+@repeating
 def withdraw(record: AnyRecord, *, job: Job, recorded_at: datetime, recorded_by: Account | None) -> AnyRecord:
     """Take a record back: it was a mistake, or holds no longer. Of a notice this says that it was never sent."""
     same: dict[str, Any] = {
@@ -126,6 +131,7 @@ def withdraw(record: AnyRecord, *, job: Job, recorded_at: datetime, recorded_by:
         return withdrawn
 
 
+@repeating
 def record_sent(
     *,
     job: Job,

@@ -16,10 +16,12 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.repeating import repeating
 from registry.people.models import Account, ClosedAccount, Employer
 from registry.people.second_factor import SECOND_FACTORS
 
 
+@repeating
 def close_account(*, account: Account, closed_at: datetime, closed_by: Account | None, reason: str) -> ClosedAccount:
     """Close an account at once and for good, and end its sessions.
 

@@ -23,6 +23,7 @@ from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
+from registry.database.repeating import repeating
 from registry.people.models import Account, ClosedAccount, Employer, Employment, Invitation, Worker
 from registry.people.services import open_account
 
@@ -37,6 +38,7 @@ class NewInvitation:
     token: str
 
 
+@repeating
 def invite(
     *,
     kind: str,
@@ -75,6 +77,7 @@ def open_invitation(*, token: str, at: datetime) -> Invitation:
     return _openable(Invitation.objects.select_related("employer", "worker"), token, at)
 
 
+@repeating
 def accept(*, token: str, username: str, password: str, email: str = "", accepted_at: datetime) -> Account:
     """Open the account the invitation is for; the link is spent with it."""
     with refusals(), transaction.atomic():

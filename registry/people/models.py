@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from django.contrib.auth.models import AbstractUser
+from django.contrib.postgres.indexes import GinIndex
 from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext as _
@@ -14,7 +15,9 @@ from registry.database.records import Record, in_years_people_enter
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
 from registry.ledger.guards import logged
+from registry.people.fields import LookalikeKeys
 from registry.people.guards import shown_to, worker_is_not_erased
+from registry.people.likeness import DATES, NAMES, Likeness
 
 
 class Employer(models.Model):
@@ -36,7 +39,8 @@ class Worker(models.Model):
     """A person with records.
 
     ``number`` (``W-000123``) is made by the database; ``name_key`` finds people
-    whose names may be the same (:func:`registry.people.names.name_key`).
+    whose names may be the same (:func:`registry.people.names.name_key`),
+    ``lookalike_keys`` those who may be the same person (:mod:`registry.people.lookalikes`).
     """
 
     number = models.CharField(max_length=20, unique=True, editable=False)
@@ -44,28 +48,73 @@ class Worker(models.Model):
     family_name = models.CharField(max_length=100)
     name_key = models.CharField(max_length=250, editable=False, db_index=True)
     date_of_birth = models.DateField(null=True, blank=True)
+    lookalike_keys = LookalikeKeys()
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
 
     guards = (
         *append_only,
         logged,
-        erasable("given_name", "family_name", "name_key", "date_of_birth"),
+        erasable("given_name", "family_name", "name_key", "date_of_birth", "lookalike_keys"),
     )
 
     class Meta:
         constraints = [
             models.CheckConstraint(
                 condition=in_years_people_enter("date_of_birth"), name="date_of_birth_is_in_a_year_people_enter"
-            )
+            ),
+            # An erased worker is found by nothing.
+            models.CheckConstraint(
+                condition=Q(lookalike_keys__len__gt=0) | Q(name_key=""), name="a_worker_is_found_by_how_the_name_looks"
+            ),
         ]
         indexes = [
+            GinIndex(fields=["lookalike_keys"], name="workers_by_lookalike_key"),
             models.Index(fields=["family_name", "given_name"], name="worker_by_name"),
             models.Index(Func(F("family_name"), function="lower"), name="worker_by_lower_name"),
         ]
 
     def __str__(self) -> str:
         return f"{self.given_name} {self.family_name}"
+
+
+class PossibleTwin(models.Model):
+    """Somebody who was registered although another person looks the same, for the registrar to look into.
+
+    ``names`` and ``dates`` say in what they are alike (:mod:`registry.people.likeness`).
+    ``told_apart``: whoever registered ``worker`` was shown ``other`` and said that they are two people.
+    """
+
+    worker = models.ForeignKey(Worker, models.PROTECT, related_name="looks_like")
+    other = models.ForeignKey(Worker, models.PROTECT, related_name="looked_like_by")
+    names = models.CharField(max_length=12, choices=choices_of(NAMES))
+    dates = models.CharField(max_length=12, choices=choices_of(DATES))
+    told_apart = models.BooleanField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        worker_is_not_erased,
+        # That somebody is registered is told to nobody else, least of all to whoever registered the other.
+        shown_to("people_possibletwin", "false"),
+    )
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["worker", "other"], name="two_possible_twins_are_noted_once"),
+            models.CheckConstraint(condition=~Q(worker=F("other")), name="nobody_is_their_own_twin"),
+        ]
+        indexes = [models.Index(fields=["-recorded_at", "-id"], name="latest_possible_twins")]
+
+    def __str__(self) -> str:
+        return f"{self.worker.number} / {self.other.number}"
+
+    @property
+    def likeness(self) -> Likeness:
+        """In what they are alike."""
+        return Likeness(self.names, self.dates)
 
 
 class Account(AbstractUser):

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from allauth.mfa.models import Authenticator
-from allauth.mfa.utils import encrypt
+from allauth.mfa.utils import decrypt, encrypt
+from django.db import transaction
 
+from registry.database.repeating import repeating
 from registry.people.models import Account
 
 SECOND_FACTORS = (Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN)
 # Kinds of account that are never used without one; assessors are found by their appointment.
 COMPULSORY_KINDS = ("employer", "inspector", "registrar")
+# What of an authenticator is sealed under ``SECRET_KEY``: an app's secret, the seed of recovery codes or the codes.
+SEALED = frozenset({"secret", "seed", "migrated_codes"})
 
 
 def has_second_factor(account: Account) -> bool:
@@ -17,6 +21,7 @@ def has_second_factor(account: Account) -> bool:
     return Authenticator.objects.filter(user=account, type__in=SECOND_FACTORS).exists()
 
 
+@repeating
 def enrol_authenticator_app(*, account: Account, secret: str) -> None:
     """Set up the authenticator app that holds ``secret`` (base32), unless the account has one."""
     Authenticator.objects.get_or_create(
@@ -28,3 +33,24 @@ def remove_second_factors(*, account: Account) -> int:
     """Remove every authenticator of somebody who has lost them; returns how many there were."""
     removed, _kinds = Authenticator.objects.filter(user=account).delete()
     return removed
+
+
+def reseal_second_factors() -> int:
+    """Seal all secrets again, under the installation's key of today; returns of how many authenticators.
+
+    Afterwards no key in ``SECRET_KEY_FALLBACKS`` is needed to open them.
+    """
+    with transaction.atomic():
+        resealed = [_resealed(each) for each in Authenticator.objects.select_for_update() if SEALED & each.data.keys()]
+        Authenticator.objects.bulk_update(resealed, ["data"])
+    return len(resealed)
+
+
+def _resealed(authenticator: Authenticator) -> Authenticator:
+    for name in SEALED & authenticator.data.keys():
+        authenticator.data[name] = _sealed_again(authenticator.data[name])
+    return authenticator
+
+
+def _sealed_again(sealed: str | list[str]) -> str | list[str]:
+    return [encrypt(decrypt(each)) for each in sealed] if isinstance(sealed, list) else encrypt(decrypt(sealed))

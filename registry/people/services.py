@@ -7,19 +7,29 @@ problems field by field. ``recorded_at`` is the aware instant of recording,
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import date, datetime
 from typing import Any
 
 from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.errors import Problem, RecordRefused, hidden_in, refusals
+from registry.database.repeating import repeating
+from registry.language.plain_text import hidden_character, line
 from registry.language.spelling import on_one_line, same_spelling
+from registry.people.lookalikes import (
+    Candidate,
+    Lookalike,
+    find_lookalikes,
+    note_possible_twins,
+    shown_to_employer,
+)
 from registry.people.models import Account, Employer, Employment, EmploymentConsent, LanguageSkill, Worker
 from registry.people.names import name_key
 
 
+@repeating
 def register_employer(
     *,
     name: str,
@@ -50,6 +60,7 @@ def register_employer(
         )
 
 
+@repeating
 def register_worker(
     *,
     given_name: str,
@@ -62,17 +73,22 @@ def register_worker(
 ) -> Worker:
     """Register a person, unless they seem to be registered already.
 
-    The same name with the same date of birth is refused. The same name where
-    either date is missing is refused unless the other worker's id is in
-    ``distinct_from``: somebody looked, and it is another person. Who else is
-    registered is told to the registrar (``told_to`` ``None``); an employer is told
-    of nobody that it never employed.
+    People who look the same (:mod:`registry.people.lookalikes`) are told to the registrar (``told_to`` ``None``), to
+    an employer those that it knows. With the same name and date of birth it is the same person. Others are refused
+    unless their ids are in ``distinct_from``: somebody looked, and said that it is another person. The registrar is
+    asked only where a date of birth is missing. Whoever else looks the same is noted for the registrar, and nothing
+    is said of them.
     """
-    given_name, family_name = given_name.strip(), family_name.strip()
+    given_name, family_name = line(given_name), line(family_name)
     problems = [
         Problem(field, "worker_has_a_name", _("Give the person's whole name."))
         for field, value in (("given_name", given_name), ("family_name", family_name))
         if not value
+    ]
+    problems += [
+        hidden_in(field, hidden)
+        for field, value in (("given_name", given_name), ("family_name", family_name))
+        if (hidden := hidden_character(value))
     ]
     if date_of_birth is not None and date_of_birth >= recorded_at.date():
         problems.append(Problem("date_of_birth", "date_of_birth_is_past", _("The date of birth lies in the future.")))
@@ -83,54 +99,83 @@ def register_worker(
         with connection.cursor() as cursor:
             # Two registrations of one name wait for each other; else neither would see the other.
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"worker {key}"])
-        same = _same_person_problems(key, date_of_birth, distinct_from, told_to)
-        if same:
-            raise RecordRefused(same)
-        worker = Worker.objects.create(
-            given_name=given_name,
-            family_name=family_name,
-            name_key=key,
-            date_of_birth=date_of_birth,
-            recorded_at=recorded_at,
-            recorded_by=recorded_by,
-        )
-        worker.refresh_from_db(fields=["number"])
+        found = find_lookalikes([Candidate(given_name, family_name, date_of_birth)]).get(0, [])
+        if problems := _same_person_problems(found, distinct_from, told_to):
+            raise RecordRefused(problems)
+        worker = _store_worker(given_name, family_name, date_of_birth, recorded_at, recorded_by)
+        if found:
+            note_possible_twins(
+                found={worker: found}, told_apart=distinct_from, recorded_at=recorded_at, recorded_by=recorded_by
+            )
         return worker
 
 
+@repeating
+def rehearse_worker(
+    *,
+    given_name: str,
+    family_name: str,
+    date_of_birth: date,
+    told_to: Employer,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> Worker:
+    """Store a person in a transaction that will be rolled back, asking only whom ``told_to`` knows.
+
+    For a dry run: it tells nothing of people on nobody's or another's books, and waits for nobody.
+    """
+    with refusals(), transaction.atomic():
+        found = find_lookalikes([Candidate(given_name, family_name, date_of_birth)]).get(0, [])
+        if problems := _same_person_problems(found, (), told_to):
+            raise RecordRefused(problems)
+        return _store_worker(given_name, family_name, date_of_birth, recorded_at, recorded_by)
+
+
+def _store_worker(
+    given_name: str,
+    family_name: str,
+    date_of_birth: date | None,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+) -> Worker:
+    worker = Worker.objects.create(
+        given_name=given_name,
+        family_name=family_name,
+        name_key=name_key(given_name, family_name),
+        date_of_birth=date_of_birth,
+        recorded_at=recorded_at,
+        recorded_by=recorded_by,
+    )
+    worker.refresh_from_db(fields=["number"])
+    return worker
+
+
 def _same_person_problems(
-    key: str, date_of_birth: date | None, distinct_from: Collection[int], told_to: Employer | None
+    found: Sequence[Lookalike], distinct_from: Collection[int], told_to: Employer | None
 ) -> list[Problem]:
-    """Why this may be somebody who is registered already; who it is, is told to whom it concerns."""
+    """Why this may be somebody who is registered already, of those who may be told of them."""
     problems = []
-    for other in Worker.objects.filter(name_key=key).order_by("id"):
-        if told_to is not None and not _ever_employed(other, told_to):
-            if date_of_birth is None or other.date_of_birth in (None, date_of_birth):
-                sentence = _(
-                    "This person cannot be registered here as new. If they have a number, which stands on their"
-                    " transcript, ask them on this page; otherwise ask the registrar."
-                )
-                problems.append(Problem("number", "worker_is_registered_once", sentence))
+    for each in found if told_to is None else shown_to_employer(found, told_to):
+        same_name, missing = each.likeness.names == "same_name", each.likeness.dates == "no_day"
+        if each.worker.pk in distinct_from and not each.likeness.same:
             continue
-        named = f"{other.number} {other}"
-        if date_of_birth is None or other.date_of_birth is None:
-            if other.pk in distinct_from:
-                continue
-            sentence = _(
-                "%(person)s has the same name and a date of birth is missing: say whether they are two people."
-            ) % {"person": named}
-        elif date_of_birth == other.date_of_birth:
-            sentence = _("%(person)s has the same name and date of birth.") % {"person": named}
+        named = {"person": f"{each.worker.number} {each.worker}"}
+        if each.likeness.same:
+            sentence = _("%(person)s has the same name and date of birth.") % named
+        elif same_name and missing:
+            sentence = (
+                _("%(person)s has the same name and a date of birth is missing: say whether they are two people.")
+                % named
+            )
+        elif told_to is None:
+            continue
         else:
-            continue
+            sentence = _("%(person)s looks like this person: say whether they are two people.") % named
         problems.append(Problem("family_name", "worker_is_registered_once", sentence))
     return problems
 
 
-def _ever_employed(worker: Worker, employer: Employer) -> bool:
-    return Employment.objects.current().filter(worker=worker, employer=employer).exists()
-
-
+@repeating
 def employ(
     *,
     worker: Worker,
@@ -158,6 +203,7 @@ def employ(
         )
 
 
+@repeating
 def take_on(
     *,
     given_name: str,
@@ -167,10 +213,12 @@ def take_on(
     start: date,
     recorded_at: datetime,
     recorded_by: Account | None,
+    distinct_from: Collection[int] = (),
 ) -> Worker:
     """Register a person who is new to the register, and put them on the employer's books.
 
-    Who is registered already is asked: :mod:`registry.people.consent`.
+    Who is registered already is asked: :mod:`registry.people.consent`. ``distinct_from``
+    as of :func:`register_worker`.
     """
     recording: dict[str, Any] = {"recorded_at": recorded_at, "recorded_by": recorded_by}
     with transaction.atomic():
@@ -179,6 +227,7 @@ def take_on(
             family_name=family_name,
             date_of_birth=date_of_birth,
             told_to=employer,
+            distinct_from=distinct_from,
             **recording,
         )
         employ(worker=worker, employer=employer, start=start, **recording)
@@ -198,6 +247,7 @@ def registered_as(number: str, given_name: str, family_name: str, date_of_birth:
     return found
 
 
+@repeating
 def record_language(
     *, worker: Worker, language: str, recorded_at: datetime, recorded_by: Account | None
 ) -> LanguageSkill:
@@ -208,6 +258,7 @@ def record_language(
         )
 
 
+@repeating
 def open_account(
     *,
     username: str,

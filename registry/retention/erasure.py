@@ -31,6 +31,7 @@ from django.utils.translation import gettext as _
 from psycopg import sql
 
 from registry.database.errors import Problem, RecordRefused
+from registry.database.repeating import repeating
 from registry.database.router import OWNER_ALIAS
 from registry.evidence.models import Document
 from registry.language import amounts
@@ -84,6 +85,7 @@ BLANKED: dict[str, dict[str, str]] = {
         "given_name": f"'{ERASED}'",
         "family_name": "'person'",
         "name_key": "''",
+        "lookalike_keys": "'{}'",
         "date_of_birth": "NULL",
     },
     "evidence_document": {"name": f"'{ERASED}'", "content": "''"},
@@ -182,6 +184,7 @@ class Erased:
     named_still: tuple[NamedStill, ...]
 
 
+@repeating
 def erase_worker(*, worker: Worker, ground: str, at: datetime, recorded_by: Account | None) -> Erased:
     """Erase a worker's personal data on a lawful ``ground``, all of it or nothing.
 

@@ -17,6 +17,7 @@ from typing import Any
 import yaml
 
 from registry.eligibility.standard import BadInput, check_depth
+from registry.language.plain_text import code_point, hidden_within
 
 
 class _StrictLoader(yaml.SafeLoader):
@@ -51,7 +52,11 @@ def plain_data(text: str) -> dict[str, Any]:
     check_depth(data)
     if not isinstance(data, dict):
         raise BadInput("$", "is not a standard: a mapping is expected")
-    return {_text_key(key, "$"): _plain(each, f"$.{key}") for key, each in data.items()}
+    plain = {_text_key(key, "$"): _plain(each, f"$.{key}") for key, each in data.items()}
+    if hidden := hidden_within(plain, "$"):
+        where, character = hidden
+        raise BadInput(where, f"holds the hidden character {code_point(character)}: take it out")
+    return plain
 
 
 def canonical_text(data: dict[str, Any]) -> str:

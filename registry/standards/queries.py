@@ -37,6 +37,13 @@ def standards_for(jurisdiction: str, day: date, known_at: datetime | None = None
     return [each for each in newest if each.in_force_until is None or each.in_force_until >= day]
 
 
+def all_in_force(day: date) -> list[Standard]:
+    """Every standard of every jurisdiction that is in force on ``day``, as the engine takes it, without figures."""
+    newest = StandardVersion.objects.filter(in_force_from__lte=day).order_by("key", "-in_force_from").distinct("key")
+    versions = [each for each in newest if each.in_force_until is None or each.in_force_until >= day]
+    return [_parsed(_Content(each.sha256, each.content), (), each.in_force_until) for each in versions]
+
+
 def in_force_window(version: StandardVersion, known_at: datetime | None = None) -> tuple[date, date | None]:
     """First and last day in force (``None``: open), whichever of file and successor ends it."""
     successor = (

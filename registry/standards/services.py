@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
 
+from registry.database.repeating import repeating
 from registry.database.router import OWNER_ALIAS
 from registry.eligibility.standard import BadInput, Standard, parse_standard
 from registry.standards.files import read_standard_file, sha256_of
@@ -41,6 +42,7 @@ def load_standard_file(path: Path, *, recorded_at: datetime) -> Loaded:
     return loaded
 
 
+@repeating
 def load_standard_files(paths: Iterable[Path], *, recorded_at: datetime) -> list[Loaded]:
     """Load standard files, earlier versions first, all or none.
 
@@ -53,6 +55,7 @@ def load_standard_files(paths: Iterable[Path], *, recorded_at: datetime) -> list
         return [_store(path, data, standard, recorded_at=recorded_at) for path, data, standard in read]
 
 
+@repeating
 def set_employer_figure(
     *,
     employer: Employer,

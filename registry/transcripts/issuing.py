@@ -11,6 +11,7 @@ from datetime import datetime
 from django.db import transaction
 
 from registry.database.readers import as_the_register
+from registry.database.repeating import repeating
 from registry.evidence.models import Certification, EvidenceVersion
 from registry.ledger.models import Checkpoint
 from registry.people.models import Account, Worker
@@ -34,6 +35,7 @@ class GivenOut:
     pdf: bytes
 
 
+@repeating
 @as_the_register()
 def issue_transcript(
     *,

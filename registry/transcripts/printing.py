@@ -30,6 +30,7 @@ from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher
 
 from registry.eligibility.render import CAUTION
+from registry.language.plain_text import seen
 from registry.transcripts.long_table import LongTable, SetTable
 from registry.transcripts.running_footer import Room, add_running_footer
 from registry.transcripts.set_text import PIXEL, TextSetter
@@ -119,7 +120,8 @@ def render(
         )
         caution, counted = _(CAUTION), page_of_pages()
     fetcher = NothingIsFetched()
-    document = weasyprint.HTML(string=page, url_fetcher=fetcher, media_type="print").render(
+    # What was stored before hidden characters were refused is printed all the same; some no reader of XML takes.
+    document = weasyprint.HTML(string=seen(page), url_fetcher=fetcher, media_type="print").render(
         stylesheets=[weasyprint.CSS(string=_style(PAPERS[paper]), url_fetcher=fetcher, font_config=fonts)],
         font_config=fonts,
         pdf_variant="pdf/ua-1",

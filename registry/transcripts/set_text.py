@@ -17,6 +17,8 @@ from weasyprint.draw.text import draw_first_line
 from weasyprint.matrix import Matrix
 from weasyprint.text.line_break import split_first_line
 
+from registry.language.plain_text import seen
+
 PIXEL = 96 / 25.4
 """CSS pixels in a millimetre."""
 FONTS = ("DejaVu Sans", "sans-serif")
@@ -73,6 +75,7 @@ class TextSetter:
 
     def lines(self, text: str, style: Style, width: float) -> list[Line]:
         """``text`` in lines no wider than ``width`` pixels; words that are wider are broken."""
+        text = seen(text)
         key = (text, id(style), width)
         if key not in self._broken:
             self._broken[key] = self._figures(text, style, width) or list(_broken(text, style, width))

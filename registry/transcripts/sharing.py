@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.database.readers import as_the_register
+from registry.database.repeating import repeating
 from registry.people.models import Account, Worker
 from registry.transcripts.models import EndedLink, LinkOpening, SharedLink
 
@@ -41,6 +42,7 @@ class NewLink:
     token: str
 
 
+@repeating
 def share(*, worker: Worker, days: int, note: str, at: datetime, shared_by: Account) -> NewLink:
     """Make a link to the worker's record that is open for so many days from ``at``.
 
@@ -64,12 +66,14 @@ def share(*, worker: Worker, days: int, note: str, at: datetime, shared_by: Acco
     return NewLink(link, token)
 
 
+@repeating
 def end_link(*, link: SharedLink, at: datetime, ended_by: Account) -> EndedLink:
     """End a link at once and for good. Raises :class:`RecordRefused` for anybody but its worker, and a second time."""
     with refusals(), transaction.atomic():
         return EndedLink.objects.create(link=link, recorded_at=at, recorded_by=ended_by)
 
 
+@repeating
 @as_the_register()
 def look_through(*, token: str, what: str, at: datetime, looked_by: Account | None) -> SharedLink:
     """The link that ``token`` opens at ``at``, with the look recorded: ``what`` is ``record`` or ``transcript``.

@@ -24,7 +24,6 @@ Documents signed before stay valid under the old certificate: keep it.
 from __future__ import annotations
 
 import os
-import secrets
 from datetime import datetime, timedelta
 from io import BytesIO
 from pathlib import Path
@@ -114,9 +113,7 @@ def identity_at(instant: datetime) -> Identity:
         return _read(Path(key_file), Path(certificate_file))
     if key_file or certificate_file:
         raise UnusableSigningKey("Set both DOCUMENT_SIGNING_KEY and DOCUMENT_SIGNING_CERTIFICATES, or neither.")
-    own = data_folder.locate() / OWN
-    if not own.exists():
-        _issue(own, instant)
+    own = data_folder.kept(OWN, lambda: _issued(instant))
     return _read(own, own)
 
 
@@ -141,8 +138,8 @@ def _read(key_file: Path, certificate_file: Path) -> Identity:
     )
 
 
-def _issue(path: Path, instant: datetime) -> None:
-    """A new key with a certificate of its own."""
+def _issued(instant: datetime) -> bytes:
+    """A new key with a certificate of its own, in PEM."""
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Crew competency registry, document signing")])
     usage = dict.fromkeys(("key_encipherment", "data_encipherment", "key_agreement", "key_cert_sign"), False)
@@ -163,13 +160,4 @@ def _issue(path: Path, instant: datetime) -> None:
     private = key.private_bytes(
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
-    draft = path.with_name(f"{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
-    with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        file.write(private + certificate.public_bytes(serialization.Encoding.PEM))
-    try:
-        # Linking fails if another process was first: then its key is the one.
-        os.link(draft, path)
-    except FileExistsError:
-        pass
-    finally:
-        draft.unlink()
+    return private + certificate.public_bytes(serialization.Encoding.PEM)

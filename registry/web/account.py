@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from typing import Any, cast
 
 from allauth.account.internal.flows.login import perform_password_login
 from allauth.account.internal.flows.reauthentication import reauthenticate_by_password
 from allauth.account.models import Login
-from allauth.account.views import LoginView, LogoutView
+from allauth.account.views import LoginView, LogoutView, PasswordResetView
 from allauth.mfa.base.views import AuthenticateView, IndexView, ReauthenticateView
 from allauth.usersessions.models import UserSession
 from django import forms
@@ -27,9 +26,12 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access
 from registry.database.errors import SENTENCES, RecordRefused
+from registry.database.identity import demonstrating
 from registry.people import closing, invitations
 from registry.people.models import Account, Invitation, Worker
 from registry.web import demo
+from registry.web.attempts import link_may_be_mailed, links_are_flooded, sign_in_is_flooded
+from registry.web.event_log import about, events
 from registry.web.forms import refused_beside_fields
 from registry.web.views import page, posted, status_of
 
@@ -37,13 +39,13 @@ MOST_INVITATIONS = 20
 MOST_CLOSED = 20
 
 
-def demonstrating() -> bool:
-    """Does the demonstration run, whose passwords and codes everybody may see?"""
-    return os.environ.get("REGISTRY_DEMO") == "1"
-
-
 class SignIn(LoginView):
     """The first step; while the demonstration runs its accounts stand on the page."""
+
+    def post(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
+        if sign_in_is_flooded(request, request.POST.get("login", "")):
+            return too_many_requests(request)
+        return cast(HttpResponse, super().post(request, *args, **given))
 
     def form_invalid(self, form: Any) -> HttpResponse:
         return self.render_to_response(self.get_context_data(form=form), status=422)
@@ -67,6 +69,17 @@ class ConfirmByCode(ReauthenticateView):
 
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         return super().get_context_data(demo_code=_demo_code(self.request.user), **given)
+
+
+class ForgottenPassword(PasswordResetView):
+    """Asking for a link to a new password; the answer is the same whether one is mailed or not."""
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        if links_are_flooded(self.request):
+            return too_many_requests(self.request)
+        if link_may_be_mailed(self.request, form.cleaned_data["email"]):
+            return cast(HttpResponse, super().form_valid(form))
+        return redirect(self.get_success_url())
 
 
 class SignOut(LogoutView):
@@ -241,6 +254,7 @@ def accept_invitation(request: HttpRequest, token: str) -> HttpResponse:
 
 def too_many_requests(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """All limits but those on failed attempts are by the minute."""
+    events.warning("too_many_requests", **about(request))
     return render(request, "429.html", status=429)
 
 

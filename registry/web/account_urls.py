@@ -14,6 +14,7 @@ from django.views.i18n import set_language
 from registry.web.account import (
     AccountPage,
     ConfirmByCode,
+    ForgottenPassword,
     SecondStep,
     SignIn,
     SignOut,
@@ -39,7 +40,7 @@ urlpatterns = [
     path("account/confirm/passkey/", webauthn.reauthenticate_webauthn, name="mfa_reauthenticate_webauthn"),
     path("account/password/", account.password_change, name="account_change_password"),
     path("account/password/set/", account.password_set, name="account_set_password"),
-    path("account/password/forgotten/", account.password_reset, name="account_reset_password"),
+    path("account/password/forgotten/", ForgottenPassword.as_view(), name="account_reset_password"),
     path("account/password/forgotten/sent/", account.password_reset_done, name="account_reset_password_done"),
     re_path(
         r"^account/password/new/(?P<uidb36>[0-9A-Za-z]+)-(?P<key>.+)/$",

@@ -7,6 +7,8 @@ from django import forms
 from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
+from registry.web.event_log import about, events
+
 LIMITS = {
     # Wrong links from one address are as many as failed sign-ins may be; a transcript takes a second to print.
     "wrong_shared_link": "30/15m/ip",
@@ -17,6 +19,10 @@ LIMITS = {
     "type_code": "10/60m/user,30/1d/key",
     "register_person": "30/60m/user,200/1d/key",
     "name_assessor": "20/60m/user,60/1d/key",
+    # A table costs more than any page, and one of people asks about each of them: counted before it is looked
+    # at, for the account and for its employer.
+    "table": "120/60m/user,240/60m/key",
+    "import_people": "5/60m/user,15/1d/key",
 }
 
 ASKED_TOO_OFTEN = _("Too many questions of this kind: try again in an hour, or tomorrow.")
@@ -34,6 +40,8 @@ def within_limit(request: HttpRequest, action: str, *, dry_run: bool = False) ->
         dry_run=dry_run,
         limit_get=True,
     )
+    if usage is None:
+        events.warning("limit_reached", limit=action, **about(request))
     return usage is not None
 
 

@@ -1,4 +1,4 @@
-"""What holds for every page: where content may come from, and that a second factor is not passed by."""
+"""What holds for every page: where content may come from, that it is not kept, and that a second factor is needed."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ from collections.abc import Callable
 from typing import Any
 
 from allauth.mfa.signals import authenticator_added, authenticator_used
+from django.conf import settings
 from django.contrib.auth import logout
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed, JsonResponse
 from django.shortcuts import redirect, resolve_url
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -30,6 +31,33 @@ POLICY = "; ".join(
     )
 )
 
+# No page asks a browser for any of these; passkeys are asked for by our own pages alone.
+DEVICES = ", ".join(
+    (
+        *(
+            f"{each}=()"
+            for each in (
+                "accelerometer",
+                "browsing-topics",
+                "camera",
+                "display-capture",
+                "geolocation",
+                "gyroscope",
+                "magnetometer",
+                "microphone",
+                "midi",
+                "payment",
+                "screen-wake-lock",
+                "usb",
+                "xr-spatial-tracking",
+            )
+        ),
+        "publickey-credentials-create=(self)",
+        "publickey-credentials-get=(self)",
+    )
+)
+METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
+
 # The session's note that its account's second factor was used, or set up, in it.
 SECOND_FACTOR_OF = "second_factor_of"
 # What somebody who still has to set up a second factor can reach.
@@ -49,12 +77,54 @@ SET_UP_PAGES = frozenset(
 )
 
 
-def content_security_policy(get_response: GetResponse) -> GetResponse:
-    """Scripts and styles come from our own files and never stand in a page."""
+def headers_of_every_answer(get_response: GetResponse) -> GetResponse:
+    """Scripts and styles come from our own files and never stand in a page; no other site uses or embeds what is ours.
+
+    ``X-Content-Type-Options``, ``Referrer-Policy`` and ``Cross-Origin-Opener-Policy`` are Django's.
+    """
 
     def middleware(request: HttpRequest) -> HttpResponse:
         response = get_response(request)
         response.headers.setdefault("Content-Security-Policy", POLICY)
+        response.headers.setdefault("Permissions-Policy", DEVICES)
+        response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
+        return response
+
+    return middleware
+
+
+def interface_by_https_alone(get_response: GetResponse) -> GetResponse:
+    """A program that asks over plain http is refused and not led on, or nobody would notice what it sends in clear."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        if settings.SECURE_SSL_REDIRECT and request.path_info.startswith("/api/") and not request.is_secure():
+            return _problem(_("Only over https"), _("This interface is reached over https alone."))
+        return get_response(request)
+
+    return middleware
+
+
+def known_methods_only(get_response: GetResponse) -> GetResponse:
+    """TRACE, which would show a request's own cookies to a script, and all that nobody uses here."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        return get_response(request) if request.method in METHODS else HttpResponseNotAllowed(METHODS)
+
+    return middleware
+
+
+def nothing_is_stored(get_response: GetResponse) -> GetResponse:
+    """No browser or proxy keeps an answer: pages, the interface's answers and downloads show people's records.
+
+    Stands behind static files. What a view says of its answer holds only if it is said to everybody alike, which
+    for somebody signed in is not so.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        said = response.headers.get("Cache-Control", "")
+        if "no-store" not in said and (not said or (getattr(request, "user", None) and request.user.is_authenticated)):
+            response.headers["Cache-Control"] = "no-store, private"
         return response
 
     return middleware
@@ -98,11 +168,16 @@ authenticator_added.connect(note_second_factor)
 authenticator_used.connect(note_second_factor)
 
 
+def _problem(title: str, detail: str) -> HttpResponse:
+    """What a program is refused by (RFC 9457)."""
+    body = {"type": "about:blank", "title": title, "status": 403, "detail": detail}
+    return JsonResponse(body, status=403, content_type="application/problem+json")
+
+
 def _instead(request: HttpRequest, view: Any, page: str, why: str) -> HttpResponse:
     """Another page for people, a problem (RFC 9457) for programs."""
     if issubclass(getattr(view, "cls", object), APIView):
-        body = {"type": "about:blank", "title": _("Second factor needed"), "status": 403, "detail": why}
-        return JsonResponse(body, status=403, content_type="application/problem+json")
+        return _problem(_("Second factor needed"), why)
     if request.headers.get("HX-Request"):
         return HttpResponse(status=204, headers={"HX-Redirect": resolve_url(page)})
     return redirect(page)

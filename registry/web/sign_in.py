@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import base64
-import math
-import time
-from typing import Any
+from typing import Any, cast
 
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.forms import (
@@ -16,27 +14,35 @@ from allauth.account.forms import (
     SetPasswordForm,
 )
 from allauth.account.forms import ReauthenticateForm as ReauthenticateByPasswordForm
+from allauth.account.signals import password_reset
 from allauth.core import context
-from allauth.core.internal import ratelimit
 from allauth.mfa.adapter import DefaultMFAAdapter
+from allauth.mfa.adapter import get_adapter as get_mfa_adapter
 from allauth.mfa.base.forms import AuthenticateForm, ReauthenticateForm
 from allauth.mfa.models import Authenticator
+from allauth.mfa.signals import authentication_failed
 from allauth.mfa.totp.forms import ActivateTOTPForm
-from allauth.mfa.webauthn.forms import AddWebAuthnForm, EditWebAuthnForm
+from allauth.mfa.webauthn.forms import (
+    AddWebAuthnForm,
+    AuthenticateWebAuthnForm,
+    EditWebAuthnForm,
+    LoginWebAuthnForm,
+    ReauthenticateWebAuthnForm,
+)
 from cryptography.fernet import Fernet, MultiFernet
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from django import forms
 from django.conf import settings
-from django.core.cache import cache
-from django.core.exceptions import ValidationError
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy
 
 from registry.people.models import Account
+from registry.web.attempts import account_named, code_attempt, password_attempt
+from registry.web.event_log import about, events
+from registry.web.known_devices import mark_of_device, remember_device
 
-LOCKED_OUT = "too_many_login_attempts"
 LABELS = {
     "oldpassword": gettext_lazy("Current password"),
     "password1": gettext_lazy("New password"),
@@ -48,7 +54,6 @@ WAYS_TO_CONFIRM = {
     "mfa_reauthenticate": gettext_lazy("Use a code"),
     "mfa_reauthenticate:webauthn": gettext_lazy("Use a passkey"),
 }
-FAILED = {"app": "allauth.account", "action": "login_failed"}
 
 
 class AccountAdapter(DefaultAccountAdapter):
@@ -67,10 +72,15 @@ class AccountAdapter(DefaultAccountAdapter):
         return [{**each, "description": WAYS_TO_CONFIRM[each["id"]]} for each in ways]
 
     def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
-        try:
-            super().pre_authenticate(request, **credentials)
-        except ValidationError as error:
-            raise _with_the_wait(error, self._get_login_attempts_cache_key(request, **credentials)) from error
+        """Count the try as a failed one; allauth takes it back when the password was right."""
+        self._login_failed_rl_usage = password_attempt(request, credentials["username"])
+
+    def authentication_failed(self, request: HttpRequest, **credentials: Any) -> None:
+        log_failure(request, account_named(credentials["username"]), by="password")
+
+    def post_login(self, request: HttpRequest, user: Any, **how: Any) -> HttpResponse:
+        remember_device(request, user)
+        return cast(HttpResponse, super().post_login(request, user, **how))
 
 
 class SecondFactorAdapter(DefaultMFAAdapter):
@@ -119,7 +129,19 @@ class PasswordAgainForm(_OurForm, ReauthenticateByPasswordForm):
 
 
 class NewPasswordForm(_OurForm, ChangePasswordForm):
-    """The password in use and the one to come."""
+    """The password in use and the one to come; guesses at the one in use count as those of confirming."""
+
+    user: Account
+
+    def clean_oldpassword(self) -> str:
+        attempt = password_attempt(context.request, self.user.username)
+        try:
+            password = str(super().clean_oldpassword())
+        except forms.ValidationError:
+            log_failure(context.request, self.user, by="password")
+            raise
+        attempt.rollback()
+        return password
 
 
 class FirstPasswordForm(_OurForm, SetPasswordForm):
@@ -152,10 +174,10 @@ class _CodeForm(_OurForm):
         self.fields["code"].help_text = _("The six digits in your authenticator app, or one of your recovery codes.")
 
     def clean_code(self) -> str:
-        try:
-            return str(super().clean_code())  # type: ignore[misc]
-        except ValidationError as error:
-            raise _with_the_wait(error, f"mfa-auth-user-{self.user.pk}") from error
+        attempt = code_attempt(context.request, self.user)
+        code = str(super().clean_code())  # type: ignore[misc]
+        attempt.rollback()
+        return code
 
 
 class CodeForm(_CodeForm, AuthenticateForm):
@@ -166,8 +188,39 @@ class CodeAgainForm(_CodeForm, ReauthenticateForm):
     """Confirming by a code that it is still the same person."""
 
 
+class _PasskeyUsed:
+    """What a browser sends for a passkey. What no browser sends is a wrong passkey and no failure of ours."""
+
+    user: Account | None
+
+    def clean_credential(self) -> Authenticator:
+        try:
+            return cast(Authenticator, super().clean_credential())  # type: ignore[misc]
+        except (AttributeError, KeyError, TypeError, ValueError, forms.ValidationError) as error:
+            log_failure(context.request, self.user, by="webauthn")
+            raise get_mfa_adapter().validation_error("incorrect_code") from error
+
+
+class PasskeyStepForm(_PasskeyUsed, AuthenticateWebAuthnForm):
+    """The second step of signing in."""
+
+
+class PasskeyAgainForm(_PasskeyUsed, ReauthenticateWebAuthnForm):
+    """Confirming by a passkey that it is still the same person."""
+
+
+class PasskeySignInForm(_PasskeyUsed, LoginWebAuthnForm):
+    """Signing in by a passkey alone."""
+
+
 class PasskeyForm(AddWebAuthnForm):
     """A new passkey; the credential itself comes from the browser."""
+
+    def clean(self) -> dict[str, Any]:
+        try:
+            return dict(super().clean())
+        except (AttributeError, KeyError, TypeError, ValueError) as error:
+            raise get_mfa_adapter().validation_error("incorrect_code") from error
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -187,27 +240,30 @@ class PasskeyNameForm(EditWebAuthnForm):
         self.fields["name"].label = _("Name of the passkey")
 
 
-def _with_the_wait(error: ValidationError, key: str) -> ValidationError:
-    """The same error, or for a lock-out how long it lasts."""
-    if error.code != LOCKED_OUT:
-        return error
-    minutes = _minutes_until_free(context.request, key)
-    sentence = ngettext(
-        "Too many failed attempts. Try again in one minute.",
-        "Too many failed attempts. Try again in %(minutes)s minutes.",
-        minutes,
+def log_failure(request: HttpRequest, account: Account | None, *, by: str) -> None:
+    """A failed sign-in, or a failed confirmation by somebody signed in."""
+    known = mark_of_device(request, account) is not None
+    events.warning(
+        "sign_in_failed",
+        **(about(request) | {"account": account.pk if account else None}),
+        by=by,
+        confirming=request.user.is_authenticated,
+        known_device=known,
     )
-    return ValidationError(sentence % {"minutes": minutes}, code=LOCKED_OUT)
 
 
-def _minutes_until_free(request: HttpRequest, key: str) -> int:
-    """Whole minutes until every limit on failed attempts allows another."""
-    free = [time.time()]
-    for rate in ratelimit.get_rates(**FAILED):
-        attempts = cache.get(ratelimit.get_cache_key(request, **FAILED, rate=rate, key=key), [])
-        if len(attempts) >= rate.amount:
-            free.append(attempts[rate.amount - 1] + rate.duration)
-    return max(1, math.ceil((max(free) - time.time()) / 60))
+def _code_failed(*, request: HttpRequest, user: Account, authenticator: Authenticator, **more: Any) -> None:
+    log_failure(request, user, by=str(authenticator.type))
+
+
+def _password_was_reset(*, request: HttpRequest, user: Account, **more: Any) -> None:
+    """Whoever opened the link reads the account's mail: that device is its owner's, as if they had signed in on it."""
+    events.info("password_reset", **(about(request) | {"account": user.pk}))
+    remember_device(request, user)
+
+
+authentication_failed.connect(_code_failed)
+password_reset.connect(_password_was_reset)
 
 
 def _seal() -> MultiFernet:

@@ -31,6 +31,7 @@ from registry.database.errors import RecordRefused
 from registry.eligibility.render import CAUTION
 from registry.eligibility.standard import BadInput
 from registry.evidence.running_out import running_out_by_month
+from registry.ledger.memory import CannotSign
 from registry.people.models import Account
 from registry.web.forms import (
     CallOffForm,
@@ -71,6 +72,8 @@ def page(view: View) -> View:
             return _problem(request, error.message, status=400)
         except RecordRefused as error:
             return _problem(request, str(error), status=409)
+        except CannotSign as error:
+            return _problem(request, str(error), status=503)
 
     signed_in = login_required(guarded)
 

@@ -66,7 +66,7 @@ class Lives:
         long_ago = now - timedelta(days=860)
         at = now - timedelta(days=90) if in_order else self.chance.choice([long_ago, now - timedelta(days=1)])
         if isinstance(leaf, Instructed):
-            topic = leaf.topic if in_order or at == long_ago else "another topic"
+            topic = self.spelled(leaf.topic) if in_order or at == long_ago else "another topic"
             provider = next(iter(sorted(leaf.providers)), "employer")
             model = self.world.model if leaf.scope == "model" else None
             evidence.record_instruction(
@@ -81,7 +81,7 @@ class Lives:
         elif isinstance(leaf, Certified):
             evidence.record_certification(
                 worker=worker,
-                scheme=leaf.schemes[0],
+                scheme=self.spelled(leaf.schemes[0]),
                 number=f"{leaf.key}-{worker.pk}",
                 issuer="Norrland Board",
                 issued=long_ago.date(),
@@ -94,7 +94,7 @@ class Lives:
         elif isinstance(leaf, Appointed) and "duty" in leaf.kinds:
             evidence.appoint(
                 worker=worker,
-                duty=leaf.duty,
+                duty=self.spelled(leaf.duty),
                 employer=self.world.employer,
                 start=long_ago,
                 end=None if in_order else now + timedelta(days=self.chance.choice([-2, 5])),
@@ -113,6 +113,10 @@ class Lives:
         elif isinstance(leaf, Hours):
             days = -(-leaf.minimum // (8 * 60)) + (1 if in_order else -2)
             self.hours(worker, leaf, role, days=max(days, 0))
+
+    def spelled(self, name: str) -> str:
+        """A name as it stands in the standard, or as people write it."""
+        return self.chance.choice([name, name.replace("_", " ").capitalize(), f" {name.upper()} ", f"{name}…"])
 
     def hours(self, worker: Worker, leaf: Hours, role: RoleStandard, *, days: int) -> None:
         """Days of eight hours of the kind that the leaf counts."""

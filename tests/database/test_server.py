@@ -16,11 +16,12 @@ import psutil
 import psycopg
 import pytest
 
-from registry.database import data_folder, keeper, locks, roles
+from registry.database import cluster, data_folder, keeper, locks, roles
 
 USER_PROCESS = """
 import json, sys
-from registry.database import server
+from registry.database import identity, server
+identity.begin_if_new()
 print(json.dumps(server.parameters("registry_application")), flush=True)
 sys.stdin.read()
 """
@@ -81,18 +82,23 @@ def use(data: Path) -> Iterator[Callable[[], UserProcess]]:
         if user.process.poll() is None:
             user.kill()
     wait_until(lambda: not servers(data))
-    elsewhere = data / "cluster-elsewhere"
-    if elsewhere.exists():
+    if (files := cluster_of(data)) and files.parent != data:
         locks.exclusive(data / keeper.KEEPER_LOCK)
-        shutil.rmtree(elsewhere.read_text())
+        shutil.rmtree(files)
 
 
 def servers(data: Path) -> list[psutil.Process]:
     """Postmasters of this folder, found without the starter's help."""
-    elsewhere = data / "cluster-elsewhere"
-    cluster = elsewhere.read_text() if elsewhere.exists() else str(data / "cluster")
+    files = str(cluster_of(data))
     found = psutil.process_iter(["name", "cmdline"])
-    return [one for one in found if one.info["name"] == "postgres" and cluster in (one.info["cmdline"] or [])]
+    return [one for one in found if one.info["name"] == "postgres" and files in (one.info["cmdline"] or [])]
+
+
+def cluster_of(data: Path) -> Path | None:
+    """Where the folder's own database lies, once it does."""
+    register = data / data_folder.REGISTER
+    name = json.loads(register.read_text())["cluster"] if register.exists() else None
+    return None if name is None else data / name
 
 
 def wait_until(condition: Callable[[], bool]) -> None:
@@ -175,16 +181,17 @@ def test_listens_on_no_network_address(use: Callable[[], UserProcess]) -> None:
         assert connection.execute("SHOW listen_addresses").fetchone() == ("",)
 
 
-def test_data_of_another_major_version_is_refused_in_words(data: Path) -> None:
-    (data / "cluster").mkdir(parents=True)
-    (data / "cluster" / "PG_VERSION").write_text("14\n")
-    done = subprocess.run(
-        [sys.executable, "-c", USER_PROCESS],
-        cwd=data_folder.PROJECT,
-        env=embedded(data),
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert "written by PostgreSQL 14, but this registry brings PostgreSQL 18" in done.stderr
+def test_data_of_another_major_version_is_refused_in_words(
+    data: Path, use: Callable[[], UserProcess], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    user = use()
+    user.parameters()
+    user.end()
+    # The keeper is through with the folder once it lets go of its lock.
+    os.close(locks.exclusive(data / keeper.KEEPER_LOCK))
+    files = cluster_of(data)
+    assert files is not None
+    (files / "PG_VERSION").write_text("14\n")
+    monkeypatch.setenv("REGISTRY_DATA", str(data))
+    with pytest.raises(cluster.ClusterError, match="written by PostgreSQL 14, but this registry brings PostgreSQL 18"):
+        cluster.prepare(data)

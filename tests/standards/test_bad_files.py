@@ -30,6 +30,10 @@ def _hours(key: str = "hours", **more: Any) -> Data:
     return {"hours": content}
 
 
+def _certificate() -> Data:
+    return {"certification": {"key": "certificate", "sentence": "certified", "source": "rule", "schemes": ["assessor"]}}
+
+
 def _standard(requirement: Data | None = None) -> Data:
     return {
         "standard": "small",
@@ -62,7 +66,7 @@ def _standard(requirement: Data | None = None) -> Data:
             {
                 "role": "assessor",
                 "operations": ["erection"],
-                "requirement": requirement or {"all_of": [_no_stand_down(), _hours()]},
+                "requirement": requirement or {"all_of": [_no_stand_down(), {"any_of": [_hours(), _certificate()]}]},
             }
         ],
     }
@@ -148,6 +152,69 @@ def test_a_sign_off_role_without_a_standard_is_refused() -> None:
     with pytest.raises(BadInput) as refused:
         parse_standard(data)
     assert refused.value.path == "$.sign_off.countersigners"
+
+
+def _assessed(key: str = "assessed", **more: Any) -> Data:
+    return {"assessment": {"key": key, "sentence": "assessed", "source": "rule", "scope": "model", **more}}
+
+
+def _signed_by(countersigners: list[str], assessors: list[str], **trees: Any) -> Data:
+    data = _standard()
+    data["sign_off"] = {"countersigners": countersigners, "assessors": assessors}
+    data["roles"] = [
+        {"role": role, "operations": ["erection", "climbing"], "requirement": {"all_of": [_no_stand_down(), *tree]}}
+        for role, tree in trees.items()
+    ]
+    return data
+
+
+FROM_HOURS, FROM_ASSESSMENT = [_hours()], [_assessed()]
+
+
+@pytest.mark.parametrize(
+    ("data", "path"),
+    [
+        # Assessors need countersigned hours, and only assessors countersign.
+        (_signed_by(["assessor"], ["assessor"], assessor=FROM_HOURS), "countersigners[0]"),
+        # Each needs the other.
+        (_signed_by(["erector"], ["assessor"], erector=FROM_ASSESSMENT, assessor=FROM_HOURS), "countersigners[0]"),
+        # Countersigners are certified, but nobody assesses the assessors.
+        (_signed_by(["erector"], ["assessor"], erector=[_certificate()], assessor=FROM_ASSESSMENT), "assessors[0]"),
+        # One of two roles that sign.
+        (
+            _signed_by(
+                ["erector", "rigger"],
+                ["erector"],
+                erector=[_certificate()],
+                rigger=[
+                    _assessed(role="rigger"),
+                    _hours(after="deadlock"),
+                    _hours("deadlock", after="never"),
+                    _assessed("never", operations=["dismantling"]),
+                ],
+            ),
+            "countersigners[1]",
+        ),
+    ],
+)
+def test_a_standard_in_which_nobody_can_ever_sign_is_refused_and_says_where(data: Data, path: str) -> None:
+    with pytest.raises(BadInput, match="nobody can ever sign as") as refused:
+        parse_standard(data)
+    assert refused.value.path == f"$.sign_off.{path}"
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        _signed_by(["erector"], ["assessor"], erector=[_certificate()], assessor=FROM_HOURS),
+        _signed_by(["erector"], ["erector"], erector=[{"any_of": [*FROM_HOURS, _certificate()]}]),
+        # Hours of another register need no signer of this one.
+        _signed_by(["assessor"], ["assessor"], assessor=FROM_HOURS)
+        | {"provenance": {"counts_in_full": ["witnessed", "imported"], "countersign_within_days": 7}},
+    ],
+)
+def test_a_standard_whose_first_signers_need_no_signature_is_valid(data: Data) -> None:
+    assert parse_standard(data).id == "small"
 
 
 # What YAML brings of its own

@@ -1,5 +1,5 @@
 from django.contrib.postgres.operations import BtreeGistExtension
-from django.db import migrations
+from django.db import migrations, models
 
 from registry.database.guards import living_guards
 from registry.database.roles import APPLICATION
@@ -33,5 +33,30 @@ class Migration(migrations.Migration):
         BtreeGistExtension(),
         migrations.RunSQL(MAY_ENTER, migrations.RunSQL.noop),
         migrations.RunSQL(CACHE, "DROP TABLE database_cache"),
-        *living_guards(__file__, "append_only.sql", "recorded_now.sql", "corrections.sql", "reader.sql"),
+        migrations.CreateModel(
+            name="Register",
+            fields=[
+                ("only", models.BooleanField(default=True, primary_key=True, serialize=False)),
+                ("number", models.TextField()),
+                ("demonstration", models.BooleanField()),
+                ("begun_at", models.DateTimeField()),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(condition=models.Q(("only", True)), name="a_database_holds_one_register"),
+                    models.CheckConstraint(
+                        condition=models.Q(("number", ""), _negated=True), name="a_register_has_a_number"
+                    ),
+                ],
+            },
+        ),
+        *living_guards(
+            __file__,
+            "append_only.sql",
+            "recorded_now.sql",
+            "corrections.sql",
+            "reader.sql",
+            "spelling.sql",
+            "plain_text.sql",
+        ),
     ]

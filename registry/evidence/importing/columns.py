@@ -11,7 +11,7 @@ from functools import lru_cache, reduce
 from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
-from registry.evidence.importing.reading import FileRefused, Row, Unreadable
+from registry.evidence.apart.tables import FileRefused, Row, Unreadable
 from registry.evidence.importing.words import field_in_words
 from registry.language.words import set_apart
 

@@ -63,6 +63,7 @@ class Hours(Kind):
         Field("origin", ("source", "origine")),
     )
     one_of = (("end", "duration"),)
+    most_rows = 10_000
     signatures = frozenset({"countersigner", "countersigner_date_of_birth", "countersigned_on", "countersigned_at"})
     shown_at = {
         "end": "duration",
@@ -78,7 +79,8 @@ class Hours(Kind):
     def write(self, rows: Sequence[MappedRow]) -> None:
         read = [(row, self._read(row)) for row in rows]
         fresh = self._not_there_yet([(row, new) for row, new in read if new is not None])
-        lock_days_of({new.worker.pk for _, new in fresh})
+        if not self.context.report.dry_run:
+            lock_days_of({new.worker.pk for _, new in fresh})
         taken = self._recorded_spans([new for _, new in fresh])
         days = hours_of_days([new for _, new in fresh])
         lines = set()

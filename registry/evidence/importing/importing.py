@@ -5,22 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 from itertools import islice
+from math import inf
 from pathlib import Path
 from typing import BinaryIO
 
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
+from registry.database.errors import RecordRefused, sqlstate_of
 from registry.database.readers import as_the_register
+from registry.database.repeating import CROSSED, LOCK_NOT_AVAILABLE, QUERY_CANCELED, repeated
 from registry.eligibility.calendar import DAY
+from registry.evidence.apart.running import OF_THE_COMMAND
+from registry.evidence.apart.tables import FileRefused, Row, Table, Unreadable
 from registry.evidence.importing.columns import Column, Columns, folded, map_columns, spellings_of
 from registry.evidence.importing.kind import Context, ImportOptions, Kind
 from registry.evidence.importing.kinds import KINDS
 from registry.evidence.importing.lookup import Lookup
 from registry.evidence.importing.preview import Heading, PreviewRow
-from registry.evidence.importing.reading import Row, Table, Unreadable, open_table
+from registry.evidence.importing.reading import Source, opened, read_apart
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
 from registry.people.models import Account, Employer, Employment, Worker
@@ -28,8 +33,6 @@ from registry.people.models import Account, Employer, Employment, Worker
 BATCH = 1000
 
 
-# Also a dry run within a page that only reads weighs everything that the import itself would.
-@as_the_register()
 def import_file(
     kind: str,
     file: Path | BinaryIO,
@@ -42,67 +45,123 @@ def import_file(
     name: str = "",
     preview: int = 0,
 ) -> ImportReport:
-    """Bring in the records of one kind (see :data:`KINDS`) from a CSV or XLSX file, for an employer.
+    """Bring in a file of any size, as :func:`import_table` does, with rows as they come out of the reading process."""
+    options = options or ImportOptions()
+    if not name:
+        name = file.name if isinstance(file, Path) else str(getattr(file, "name", ""))
+    with opened(file) as stream:
+        return import_table(
+            kind,
+            lambda: read_apart(
+                stream, limits=OF_THE_COMMAND, sheet=options.sheet, encoding=options.encoding, largest=options.largest
+            ),
+            employer=employer,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+            options=options,
+            dry_run=dry_run,
+            name=name,
+            preview=preview,
+        )
+
+
+# Also a dry run within a page that only reads weighs everything that the import itself would.
+@as_the_register()
+def import_table(
+    kind: str,
+    source: Source,
+    *,
+    employer: Employer,
+    recorded_at: datetime,
+    recorded_by: Account | None,
+    options: ImportOptions,
+    dry_run: bool,
+    name: str,
+    preview: int = 0,
+) -> ImportReport:
+    """Bring in the records of one kind (see :data:`KINDS`) from a table, for an employer.
 
     Everything happens in one transaction. It is rolled back for a dry run, and
     when a row is refused unless ``options.partial`` is set. A file that cannot
     be used at all raises :class:`FileRefused`; refused rows are in the report.
-    ``file`` is a path or a seekable stream, ``name`` what to call it. The report
-    shows the first ``preview`` rows as they were understood.
+    The report shows the first ``preview`` rows as they were understood.
+
+    Imports of one employer follow upon each other. Those of two employers may meet over people
+    whom both employ: where they would block each other for good, one begins again.
     """
-    options = options or ImportOptions()
-    if not name:
-        name = file.name if isinstance(file, Path) else str(getattr(file, "name", ""))
-    report = ImportReport(kind=kind, file=name, dry_run=dry_run, partial=options.partial)
-    of_kind = KINDS[kind]
-    with open_table(file, sheet=options.sheet, encoding=options.encoding, largest=options.largest) as table:
-        columns = map_columns(
-            table.header,
-            of_kind.fields_read(options),
-            mapping=options.columns,
-            letters=options.letters,
-            ignore_unknown=options.ignore_unknown_columns,
-            one_of=of_kind.one_of,
+
+    def attempt() -> ImportReport:
+        report = ImportReport(kind=kind, file=name, dry_run=dry_run, partial=options.partial)
+        context = Context(
+            employer=employer,
+            options=options,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
+            report=report,
+            lookup=Lookup(_people_of(employer, recorded_at, recorded_by)),
         )
-        with transaction.atomic():
-            _wait_for_other_imports()
-            context = Context(
-                employer=employer,
-                options=options,
-                recorded_at=recorded_at,
-                recorded_by=recorded_by,
-                report=report,
-                lookup=Lookup(_people_of(employer, recorded_at, recorded_by)),
-            )
-            _write_all(of_kind(context), table, columns, options, report, preview)
-            kept = not dry_run and (options.partial or not report.refused)
-            transaction.set_rollback(not kept)
+        with source() as table:
+            _bring_in(KINDS[kind], table, context, preview)
+        return report
+
+    try:
+        # A long import that was ended by a short act is worth beginning again; one that waited long enough is not.
+        return repeated(attempt, passing=CROSSED, patience=inf)
+    except RecordRefused as crossed:
+        raise _waited_too_long() from crossed
+    except OperationalError as error:
+        if sqlstate_of(error) in (*CROSSED, LOCK_NOT_AVAILABLE, QUERY_CANCELED):
+            raise _waited_too_long() from error
+        raise
+
+
+def _waited_too_long() -> FileRefused:
+    return FileRefused(
+        "records_are_not_waited_for",
+        _("Others are recording about the same people just now, so this took too long. Try again."),
+    )
+
+
+def _bring_in(kind: type[Kind], table: Table, context: Context, preview: int) -> None:
+    options, report = context.options, context.report
+    columns = map_columns(
+        table.header,
+        kind.fields_read(options),
+        mapping=options.columns,
+        letters=options.letters,
+        ignore_unknown=options.ignore_unknown_columns,
+        one_of=kind.one_of,
+    )
+    with transaction.atomic():
+        _wait_for_other_imports(context.employer)
+        _write_all(kind(context), table, columns, options, report, preview)
+        kept = not report.dry_run and (options.partial or not report.refused)
+        transaction.set_rollback(not kept)
     report.written = kept and report.new > 0
-    return report
 
 
 def _people_of(employer: Employer, at: datetime, account: Account | None) -> QuerySet[Worker]:
-    """Whom a file can name: for an account those on the employer's books, for the registrar everybody."""
-    if account is None:
-        return Worker.objects.all()
-    # A site's day may have begun before that of UTC, or still last.
-    employed = Employment.objects.current().filter(
-        Q(end__isnull=True) | Q(end__gte=at.date() - DAY), employer=employer, start__lte=at.date() + DAY
-    )
+    """Whom a file can name: those on the employer's books, and by the command those who were.
+
+    Of anybody else nothing is told, whoever asks: neither that they exist nor when they were born.
+    """
+    employed = Employment.objects.current().filter(employer=employer)
+    if account is not None:
+        # A site's day may have begun before that of UTC, or still last.
+        employed = employed.filter(Q(end__isnull=True) | Q(end__gte=at.date() - DAY), start__lte=at.date() + DAY)
     return Worker.objects.filter(pk__in=employed.values("worker"))
 
 
-def headings_of(kind: str, file: BinaryIO, *, options: ImportOptions) -> list[Heading]:
-    """The headings of a file and the field that each one is taken for, a field once. Raises :class:`FileRefused`."""
+def headings_of(kind: str, header: Row, *, options: ImportOptions) -> list[Heading]:
+    """The headings of a table and the field that each one is taken for, a field once."""
     known = spellings_of(KINDS[kind].fields_read(options))
     found: list[Heading] = []
-    with open_table(file, sheet=options.sheet, encoding=options.encoding, largest=options.largest) as table:
-        for position, value in enumerate(table.header.values):
-            written = str(value).strip() if value is not None and not isinstance(value, Unreadable) else ""
-            field = known.get(folded(written), "")
-            if any(each.field == field for each in found):
-                field = ""
-            found.append(Heading(Column(get_column_letter(position + 1), written), field))
+    for position, value in enumerate(header.values):
+        written = str(value).strip() if value is not None and not isinstance(value, Unreadable) else ""
+        field = known.get(folded(written), "")
+        if any(each.field == field for each in found):
+            field = ""
+        found.append(Heading(Column(get_column_letter(position + 1), written), field))
     return found
 
 
@@ -149,7 +208,7 @@ def _filled_without_header(row: Row, columns: Columns) -> Iterator[int]:
             yield position
 
 
-def _wait_for_other_imports() -> None:
-    # Two imports that write about the same people in another order would block each other for good.
+def _wait_for_other_imports(employer: Employer) -> None:
+    # Of the same file twice at once, the second shall find what the first brought in.
     with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended('import of records', 0))")
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended('import for employer ' || %s, 0))", [employer.pk])

@@ -18,9 +18,9 @@ from django.db import transaction
 from registry.database.errors import RecordRefused
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import CraneModel, Site
+from registry.evidence.apart.tables import LARGEST_SHEET
 from registry.evidence.importing.columns import Field, folded
 from registry.evidence.importing.lookup import Lookup
-from registry.evidence.importing.reading import LARGEST_SHEET
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
 from registry.evidence.importing.values import DATE_ORDERS
@@ -116,6 +116,8 @@ class Kind(ABC):
     fields: ClassVar[Sequence[Field]]
     one_of: ClassVar[Sequence[Sequence[str]]] = ()
     signatures: ClassVar[frozenset[str]] = frozenset()  # fields that say who signed, and when
+    most_rows: ClassVar[int] = 1_000
+    """Of a table that somebody hands in on a page and waits for; the command takes any number."""
     shown_at: ClassVar[Mapping[str, str]] = {}  # the field at which a problem is shown if the file lacks its own
 
     def __init__(self, context: Context) -> None:

@@ -63,7 +63,10 @@ class Lookup:
         if WORKER_NUMBER.fullmatch(named):
             numbered = self._people.filter(number=named.upper()).first()
             if numbered is None:
-                raise ValueRefused("worker_is_registered", _("There is no worker %(name)s.") % {"name": named.upper()})
+                raise ValueRefused(
+                    "worker_is_registered",
+                    _("Nobody on the books has the number %(number)s.") % {"number": named.upper()},
+                )
             if date_of_birth is not None and numbered.date_of_birth not in (None, date_of_birth):
                 raise ValueRefused(
                     "worker_has_this_date_of_birth",
@@ -82,7 +85,8 @@ class Lookup:
         if not same:
             raise ValueRefused(
                 "worker_is_registered",
-                _("There is no worker %(name)s born on %(day)s.") % {"name": repr(named), "day": day(date_of_birth)},
+                _("Nobody on the books is called %(name)s and born on %(day)s.")
+                % {"name": repr(named), "day": day(date_of_birth)},
             )
         if len(same) > 1:
             numbers = ", ".join(sorted(each.number for each in same))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from registry.evidence.apart.tables import Unreadable
 from registry.evidence.importing.columns import Column
-from registry.evidence.importing.reading import Unreadable
 from registry.evidence.importing.rows import MappedRow
 from registry.people.models import Worker
 

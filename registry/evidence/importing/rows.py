@@ -10,9 +10,9 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem
+from registry.evidence.apart.tables import Row, Value
 from registry.evidence.importing import values
 from registry.evidence.importing.columns import Columns, Field, folded
-from registry.evidence.importing.reading import Row, Value
 from registry.evidence.importing.report import RowProblem
 from registry.evidence.importing.values import ValueRefused
 

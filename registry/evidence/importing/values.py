@@ -11,8 +11,9 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.evidence.apart.tables import Unreadable, Value
 from registry.evidence.importing.columns import folded
-from registry.evidence.importing.reading import Unreadable, Value
+from registry.language.plain_text import code_point, hidden_character, line
 
 DAY_FIRST, MONTH_FIRST = "day-first", "month-first"
 DATE_ORDERS = (DAY_FIRST, MONTH_FIRST)
@@ -65,7 +66,14 @@ def text(value: Value) -> str:
         return ""
     if isinstance(value, float) and value.is_integer():
         return str(int(value))
-    return " ".join(str(value).split())
+    written = line(str(value))
+    if hidden := hidden_character(written):
+        raise ValueRefused(
+            "text_has_no_hidden_characters",
+            _("The cell holds the hidden character %(character)s. Delete it and type the text again.")
+            % {"character": code_point(hidden)},
+        )
+    return written
 
 
 # A cell's value is written in many rows. Typed, since 1, 1.0 and True are equal but not written alike.

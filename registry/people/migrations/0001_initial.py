@@ -2,11 +2,14 @@ import datetime
 
 import django.contrib.auth.models
 import django.contrib.auth.validators
+import django.contrib.postgres.indexes
 import django.db.models.deletion
 import django.db.models.expressions
 import django.utils.timezone
 from django.conf import settings
 from django.db import migrations, models
+
+import registry.people.fields
 
 
 class Migration(migrations.Migration):
@@ -202,6 +205,7 @@ class Migration(migrations.Migration):
                 ("family_name", models.CharField(max_length=100)),
                 ("name_key", models.CharField(db_index=True, editable=False, max_length=250)),
                 ("date_of_birth", models.DateField(blank=True, null=True)),
+                ("lookalike_keys", registry.people.fields.LookalikeKeys()),
                 ("recorded_at", models.DateTimeField()),
                 (
                     "recorded_by",
@@ -681,5 +685,81 @@ class Migration(migrations.Migration):
             constraint=models.UniqueConstraint(
                 condition=models.Q(("is_active", True)), fields=("worker",), name="a_worker_has_one_open_account"
             ),
+        ),
+        migrations.AddIndex(
+            model_name="worker",
+            index=django.contrib.postgres.indexes.GinIndex(fields=["lookalike_keys"], name="workers_by_lookalike_key"),
+        ),
+        migrations.AddConstraint(
+            model_name="worker",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("lookalike_keys__len__gt", 0), ("name_key", ""), _connector="OR"),
+                name="a_worker_is_found_by_how_the_name_looks",
+            ),
+        ),
+        migrations.CreateModel(
+            name="PossibleTwin",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "names",
+                    models.CharField(
+                        choices=[("same_name", "same name"), ("initials", "initials"), ("one_letter", "one letter")],
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "dates",
+                    models.CharField(
+                        choices=[
+                            ("same_day", "same day"),
+                            ("no_day", "no day"),
+                            ("day_off", "day off"),
+                            ("month_off", "month off"),
+                            ("year_off", "year off"),
+                            ("swapped", "swapped"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("told_apart", models.BooleanField()),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "other",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="looked_like_by",
+                        to="people.worker",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="looks_like",
+                        to="people.worker",
+                    ),
+                ),
+            ],
+            options={
+                "indexes": [models.Index(fields=["-recorded_at", "-id"], name="latest_possible_twins")],
+                "constraints": [
+                    models.UniqueConstraint(fields=("worker", "other"), name="two_possible_twins_are_noted_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(("worker", models.F("other")), _negated=True),
+                        name="nobody_is_their_own_twin",
+                    ),
+                ],
+            },
         ),
     ]

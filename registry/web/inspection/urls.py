@@ -5,6 +5,7 @@ from registry.web.inspection import views
 urlpatterns = [
     path("inspection/", views.inspection, name="inspection"),
     path("inspection/second-look/", views.second_look, name="second_look"),
+    path("inspection/possible-twins/", views.twins, name="possible_twins"),
     path("workers/<int:worker_id>/second-look/", views.second_look_at, name="second_look_at"),
     path("cranes/<int:crane_id>/", views.crane, name="crane"),
     path("jobs/<int:job_id>/as-known/", views.job_as_known, name="job_as_known"),

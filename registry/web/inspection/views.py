@@ -26,6 +26,7 @@ from registry.inspection.models import InspectionFile
 from registry.inspection.pointers import second_look as pointers_about
 from registry.inspection.report import job_file
 from registry.ledger import here
+from registry.people.lookalikes import alike_in_words, possible_twins
 from registry.people.models import Account, Worker
 from registry.web.forms import refused_beside_fields
 from registry.web.inspection.forms import (
@@ -191,3 +192,12 @@ def _present(job: Job) -> dict[str, Any]:
         "at": clock_value(min(timezone.now(), job.start).astimezone(zone)),
         "during": clock_value(job.start.astimezone(zone)),
     }
+
+
+@page
+@require_GET
+def twins(request: HttpRequest, *, account: Account) -> HttpResponse:
+    access.require_sees_twins(account)
+    shown = Paginator(possible_twins(), 50).get_page(request.GET.get("page"))
+    lines = [(each, alike_in_words(each.likeness)) for each in shown]
+    return render(request, "inspection/possible_twins.html", {"page": shown, "twins": lines})

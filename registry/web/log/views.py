@@ -19,7 +19,6 @@ from registry import ledger
 from registry.inspection.records import may_make_checkpoint, require_may_make_checkpoint, visible_record
 from registry.inspection.services import require_inspector
 from registry.ledger import here
-from registry.ledger.keys import UnusableKey
 from registry.ledger.kinds import title_of
 from registry.ledger.models import Checkpoint
 from registry.ledger.queries import (
@@ -68,10 +67,7 @@ def log(request: HttpRequest, *, account: Account) -> HttpResponse:
 def make_checkpoint(request: HttpRequest, *, account: Account) -> HttpResponse:
     require_may_make_checkpoint(account)
     before = latest_checkpoint()
-    try:
-        made = here.sign(at=timezone.now())
-    except UnusableKey as error:
-        return render(request, "registry/problem.html", {"message": str(error)}, status=503)
+    made = here.sign(at=timezone.now())
     if before is not None and before.size == made.size:
         messages.info(request, _("Nothing was recorded since the newest checkpoint, so it stays the newest."))
     else:

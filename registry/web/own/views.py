@@ -27,6 +27,7 @@ from registry.eligibility.calendar import local_date
 from registry.eligibility.render import CAUTION
 from registry.evidence.running_out import zone_of
 from registry.ledger import here
+from registry.ledger.memory import CannotSign
 from registry.people import consent
 from registry.people.models import Account, Employment
 from registry.transcripts import sharing as shares
@@ -155,6 +156,8 @@ def _answered(view: Callable[..., HttpResponse], request: HttpRequest, token: st
     except shares.LinkClosed:
         within_limit(request, "wrong_shared_link")
         return render(request, "worker/link_closed.html", status=410)
+    except CannotSign as error:
+        return render(request, "registry/problem.html", {"message": str(error)}, status=503)
 
 
 @shared

@@ -10,20 +10,23 @@ from django import forms
 from django.core import signing
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
+from django.forms.utils import flatatt
 from django.http import QueryDict
+from django.template.loader import render_to_string
+from django.utils import timezone
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from registry.database.errors import RecordRefused
-from registry.eligibility.evidence import ROLES
 from registry.equipment.models import Site
 from registry.evidence.models import Document
-from registry.evidence.uploads import Upload, inspect_upload, keep_upload
-from registry.language.words import in_words, language_name, language_names, language_tag, set_apart, stored_name
+from registry.evidence.uploads import Upload, inspect_upload, keep_upload, owner_of
+from registry.language.words import language_name, language_names, language_tag, set_apart
 from registry.people.finding import MOST_ALIKE, people_meant
 from registry.people.models import Account, Worker
+from registry.standards.asked_for import AskedFor, as_asked_for, asked_for
 from registry.web.forms import SiteInstant, at_site
 
 SCAN_TYPES = "image/*,application/pdf"
@@ -56,17 +59,54 @@ class OfferingInput(forms.TextInput):
         return format_html('{}<datalist id="{}">{}</datalist>', line, known, options)
 
 
-class DutyField(forms.CharField):
-    """The duty of an appointment, as people say it. Role standards name duties as they name roles."""
+class ListedOrNamedInput(forms.Widget):
+    """A list to choose from, and a line for what is not on it. Its value is ``[chosen, written]``."""
 
-    def __init__(self, **options: Any) -> None:
-        super().__init__(widget=OfferingInput(offered=lambda: [in_words(each) for each in ROLES]), **options)
+    def __init__(self, *, listed: Callable[[], list[AskedFor]]) -> None:
+        super().__init__()
+        self.listed = listed
+
+    def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
+        listed = self.listed()
+        chosen, written = value if isinstance(value, list) else (value or "", "")
+        if chosen not in {each.name for each in listed}:
+            chosen, written = "", written or chosen
+        attributes = self.build_attrs(self.attrs, attrs)
+        shown = {
+            "name": name,
+            "listed": listed,
+            "chosen": chosen,
+            "written": written,
+            "attributes": flatatt(attributes),
+        }
+        return render_to_string("registry/listed_or_named.html", {**shown, "id": attributes.get("id", name)})
+
+    def value_from_datadict(self, data: Any, files: Any, name: str) -> list[str]:
+        return [str(data.get(name) or ""), str(data.get(f"{name}-other") or "")]
+
+
+class AskedForField(forms.CharField):
+    """A topic, scheme or duty: one that role standards ask for, chosen from their list, or another by its name.
+
+    What is written is taken for a listed one where only case, spaces or punctuation
+    differ, in the language in force or in English.
+    """
+
+    def __init__(self, kind: str, *, also: tuple[str, ...] = (), **options: Any) -> None:
+        self.kind, self.also = kind, also
+        super().__init__(widget=ListedOrNamedInput(listed=self.listed), **options)
+
+    def listed(self) -> list[AskedFor]:
+        """What may be chosen."""
+        found = asked_for(self.kind, on=timezone.now().date())
+        names = {each.name for each in found}
+        return [*found, *(AskedFor(each, ()) for each in self.also if each not in names)]
 
     def to_python(self, value: Any) -> str:
-        return stored_name(super().to_python(value) or "", ROLES)
-
-    def prepare_value(self, value: Any) -> Any:
-        return in_words(value) if isinstance(value, str) else value
+        chosen, written = value if isinstance(value, list) else (value, "")
+        if chosen and written and chosen != written:
+            raise ValidationError(gettext("Choose from the list or write another, not both."))
+        return as_asked_for(super().to_python(chosen or written) or "", [each.name for each in self.listed()])
 
 
 class LanguageField(forms.CharField):
@@ -165,7 +205,7 @@ class ScanForm(forms.Form):
         file = self.cleaned_data.get("document")
         if file:
             try:
-                self._upload = inspect_upload(name=file.name, content=file.read())
+                self._upload = inspect_upload(name=file.name, content=file.read(), owner=owner_of(self.account))
             except RecordRefused as refused:
                 raise ValidationError([each.message for each in refused.problems]) from refused
         return file

@@ -5,10 +5,11 @@ from __future__ import annotations
 import base64
 import binascii
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from hashlib import sha256
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -26,10 +27,11 @@ from registry.database.errors import RecordRefused
 from registry.eligibility.calendar import local_date
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, CraneModel, Maker, Site
-from registry.evidence.importing import ImportOptions
+from registry.evidence.apart.running import Stopped, turn
+from registry.evidence.importing import FileRefused, ImportOptions, TableReading
 from registry.evidence.importing.columns import Field
+from registry.evidence.importing.kind import Kind
 from registry.evidence.importing.preview import Heading
-from registry.evidence.importing.reading import LARGEST_UPLOADED_PART
 from registry.evidence.importing.values import DAY_FIRST, MONTH_FIRST
 from registry.evidence.importing.words import field_in_words
 from registry.evidence.kinds import kind_of
@@ -43,15 +45,18 @@ from registry.evidence.models import (
     StandDown,
 )
 from registry.evidence.services import NewHours
-from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload
+from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload, owner_of
+from registry.language.amounts import amount
+from registry.language.amounts import day as written_day
 from registry.language.words import choices_of
 from registry.people.consent import person_who_fits
+from registry.people.lookalikes import Lookalike, alike_in_words
 from registry.people.models import Account, Employer, Worker
 from registry.web.forms import REPEATED, Day, SiteInstant, at_site
 from registry.web.limits import ASKED_TOO_OFTEN
 from registry.web.records.fields import (
+    AskedForField,
     ClockForm,
-    DutyField,
     LanguageField,
     PersonField,
     ScanField,
@@ -389,7 +394,7 @@ class ScannedRecordForm(RecordForm, ScanForm):
 class CertificateForm(ScannedRecordForm):
     """A third party's certificate."""
 
-    scheme = forms.CharField(label=_("Scheme"), max_length=200, help_text=_("What it certifies, as printed on it."))
+    scheme = AskedForField("schemes", label=_("Scheme"), max_length=200, help_text=_("What it certifies."))
     number = forms.CharField(label=_("Number"), max_length=100)
     issuer = forms.CharField(label=_("Issued by"), max_length=200)
     issued = Day(label=_("Issued on"))
@@ -444,7 +449,7 @@ class CertificateStatusForm(RecordForm):
 class InstructionForm(ScannedRecordForm):
     """Completed instruction."""
 
-    topic = forms.CharField(label=_("Topic"), max_length=200)
+    topic = AskedForField("topics", label=_("Topic"), max_length=200)
     provider = forms.ChoiceField(label=_("Given by"), choices=choices_of(Instruction.PROVIDERS))
     provider_name = forms.CharField(label=_("Name of the provider"), required=False, max_length=200)
     model = forms.ModelChoiceField(CraneModel.objects.none(), label=_("Crane model"), required=False)
@@ -470,11 +475,7 @@ class AppointmentForm(ScannedRecordForm):
         choices=choices_of(Appointment.KINDS),
         help_text=_("Founding: the act by which an employer names its first assessors; it needs an outside document."),
     )
-    duty = DutyField(
-        label=_("Duty"),
-        max_length=100,
-        help_text=_("Choose one of the names offered, or write another that a role standard asks for."),
-    )
+    duty = AskedForField("duties", also=ROLES, label=_("Duty"), max_length=100)
     maker = forms.ModelChoiceField(
         Maker.objects.order_by("name"), label=_("Maker"), required=False, help_text=_("For a maker's instructor.")
     )
@@ -634,7 +635,13 @@ class OwnAssessmentForm(AssessmentForm):
             found = DRAWING.fullmatch(drawn) if len(drawn) <= LARGEST_DRAWING else None
             try:
                 content = base64.b64decode(found[1], validate=True) if found else b""
-                self.drawing = inspect_upload(name="signature.png", content=content, accept={PNG}, field="drawn")
+                self.drawing = inspect_upload(
+                    name="signature.png",
+                    content=content,
+                    owner=owner_of(self.account),
+                    accept={PNG},
+                    field="drawn",
+                )
             except (binascii.Error, RecordRefused) as error:
                 raise ValidationError(gettext("The drawn signature cannot be read; draw it again.")) from error
         return drawn
@@ -736,7 +743,7 @@ CORRECTION_FORMS: dict[str, type[RecordForm]] = {
 
 
 def correction_form(data: Any, files: Any, *, record: Any, account: Account, too_often: bool = False) -> RecordForm:
-    """The form that corrects the record, with what is recorded filled in; ``too_often``: no more numbers are looked up."""
+    """The form that corrects the record, with what is recorded filled in; ``too_often``: no number is looked up."""
     form_class = CORRECTION_FORMS[kind_of(record)]
     more: dict[str, Any] = {}
     if isinstance(record, Assessment):
@@ -793,6 +800,48 @@ class PersonsCodeForm(forms.Form):
     start = Day(label=_("Employed from"))
 
 
+class TellApartForm(forms.Form):
+    """Whether a new person is one of those on the books who look the same. Nothing is chosen beforehand."""
+
+    ANOTHER = "another"
+
+    who = forms.ChoiceField(
+        label=_("Is it one of these people?"),
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Say whether it is one of these people, or somebody else.")},
+    )
+    # Whom the page showed: somebody who came onto the books since is asked about too.
+    shown = forms.TypedMultipleChoiceField(coerce=int, widget=forms.MultipleHiddenInput, required=False)
+
+    def __init__(self, *args: Any, alike: Sequence[Lookalike], **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.alike = {each.worker.pk: each for each in alike}
+        people = [(str(number), self._named(each)) for number, each in self.alike.items()]
+        # The same name and day of birth is the same person: nobody says otherwise on a page.
+        another = [] if any(each.likeness.same for each in alike) else [(self.ANOTHER, _("No, it is somebody else"))]
+        self.fields["who"].choices = [*people, *another]  # type: ignore[attr-defined]
+        self.fields["shown"].choices = [(each, each) for each in self.alike]  # type: ignore[attr-defined]
+        self.fields["shown"].initial = list(self.alike)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        if given.get("who") == self.ANOTHER and set(given.get("shown", [])) != set(self.alike):
+            self.add_error("who", self.fields["who"].error_messages["required"])
+        return given
+
+    @property
+    def chosen(self) -> Worker | None:
+        """Who it is, where it is one of them."""
+        who = self.cleaned_data["who"]
+        return None if who == self.ANOTHER else self.alike[int(who)].worker
+
+    def _named(self, each: Lookalike) -> str:
+        worker = each.worker
+        born = _("no date of birth") if worker.date_of_birth is None else written_day(worker.date_of_birth)
+        said = {"number": worker.number, "name": worker, "born": born, "alike": alike_in_words(each.likeness)}
+        return gettext("Yes, %(number)s %(name)s, %(born)s (%(alike)s)") % said
+
+
 # Import
 
 
@@ -808,17 +857,47 @@ class TableForm(forms.Form):
         widget=forms.FileInput(attrs={"accept": ".csv,.xlsx,text/csv"}),
     )
 
-    def __init__(self, *args: Any, kinds: dict[str, Any], **options: Any) -> None:
+    def __init__(self, *args: Any, kinds: dict[str, type[Kind]], account: Account, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["kind"].choices = [(each, gettext(each)) for each in kinds]  # type: ignore[attr-defined]
+        self.kinds, self.account = kinds, account
+        self.fields["kind"].choices = [  # type: ignore[attr-defined]
+            (
+                name,
+                gettext("%(kind)s, at most %(rows)s rows") % {"kind": gettext(name), "rows": amount(kind.most_rows)},
+            )
+            for name, kind in kinds.items()
+        ]
 
     def clean_file(self) -> Any:
         file = self.cleaned_data["file"]
         try:
-            self.upload = inspect_upload(name=file.name, content=file.read(), accept=TABLES, field="file")
+            self.upload = inspect_upload(
+                name=file.name, content=file.read(), owner=owner_of(self.account), accept=TABLES, field="file"
+            )
         except RecordRefused as refused:
             raise ValidationError([each.message for each in refused.problems]) from refused
         return file
+
+    def keep(self, now: datetime) -> Document | None:
+        """Keep the table with its rows as they are read, unless reading had to be stopped: then nothing is kept.
+
+        A table that is kept although it cannot be read may be in another encoding, or have several sheets.
+        """
+        content = self.upload.content
+        reading = TableReading(
+            lambda: content,
+            sha256(content).hexdigest(),
+            sheet=None,
+            encoding=None,
+            most_rows=self.kinds[self.cleaned_data["kind"]].most_rows,
+        )
+        try:
+            with turn(owner_of(self.account)):
+                reading.read()
+        except (FileRefused, Stopped) as refused:
+            self.add_error("file", refused.message)
+            return None
+        return keep_upload(upload=self.upload, recorded_at=now, recorded_by=self.account)
 
 
 class MappingForm(forms.Form):
@@ -886,7 +965,6 @@ class MappingForm(forms.Form):
             encoding=given["encoding"] or None,
             partial=given["partial"],
             signatures=False,
-            largest=LARGEST_UPLOADED_PART,
         )
 
     def _mapping(self) -> dict[str, str]:

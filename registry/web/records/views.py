@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any
@@ -22,14 +21,17 @@ from django.views.decorators.http import require_GET, require_http_methods
 from registry.crews import access, record_access
 from registry.crews.standing_down import StoodDown, stand_down
 from registry.evidence import assessing, corrections, countersigning, services
-from registry.evidence.importing import KINDS, FileRefused, ImportOptions, headings_of, import_file
-from registry.evidence.importing.reading import LARGEST_UPLOADED_PART
+from registry.evidence.apart.running import Stopped, turn
+from registry.evidence.apart.tables import Row
+from registry.evidence.importing import KINDS, FileRefused, ImportOptions, ImportReport, TableReading, headings_of
+from registry.evidence.importing import import_table as bring_in_table
 from registry.evidence.models import Assessment, Document
-from registry.evidence.uploads import keep_upload
+from registry.evidence.uploads import owner_of
 from registry.language.amounts import instant
 from registry.language.words import in_words as in_words_of
 from registry.people import consent
 from registry.people import services as people
+from registry.people.lookalikes import Candidate, find_lookalikes, shown_to_employer
 from registry.people.models import Account, Employer, Worker
 from registry.web.forms import people_named, refused_beside_fields
 from registry.web.limits import asked_too_often, within_limit
@@ -58,6 +60,7 @@ from registry.web.records.forms import (
     SigningForm,
     StandDownForm,
     TableForm,
+    TellApartForm,
     ThirdPartyAssessmentForm,
     correction_form,
     sheet_for,
@@ -373,11 +376,20 @@ def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
         "code": PersonsCodeForm(sent if do == "code" else None),
     }
     form, (question, act) = forms.get(do, forms["new"]), _TAKING_ON.get(do, _TAKING_ON["new"])
+    shown: dict[str, Any] = {"forms": forms, "asked": consent.asked_by(employer, at=now, most=MOST_ASKED)}
     if asked_too_often(request, form, question):
-        return _taking_on(request, forms, employer, now, status=429)
-    if form.is_valid():
+        return render(request, "records/new_person.html", shown, status=429)
+    apart = _told_apart(request, employer, form) if do == "new" else None
+    if apart is not None and apart.is_valid() and (known := apart.chosen):
+        messages.info(request, _("%(person)s is registered already; nobody was added.") % {"person": known})
+        # Who left the books and comes back is asked, as everybody is who is registered.
+        if access.visible_workers(account).filter(pk=known.pk).exists():
+            return redirect("person_records", worker_id=known.pk)
+        return redirect("workers")
+    if form.is_valid() and (apart is None or apart.is_valid()):
+        distinct = {} if apart is None else {"distinct_from": list(apart.alike)}
         with refused_beside_fields(form):
-            worker = act(employer=employer, recorded_at=now, recorded_by=account, **form.cleaned_data)
+            worker = act(employer=employer, recorded_at=now, recorded_by=account, **distinct, **form.cleaned_data)
             if worker is not None:
                 return redirect("person_records", worker_id=worker.pk)
             sentence = _(
@@ -386,7 +398,8 @@ def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
             )
             messages.success(request, sentence)
             return redirect("new_person")
-    return _taking_on(request, forms, employer, now, status=status_of(form))
+    status = 422 if apart is not None and apart.is_bound else status_of(form)
+    return render(request, "records/new_person.html", shown | {"apart": apart}, status=status)
 
 
 _TAKING_ON: dict[str, tuple[str, Callable[..., Worker | None]]] = {
@@ -397,11 +410,16 @@ _TAKING_ON: dict[str, tuple[str, Callable[..., Worker | None]]] = {
 """What is counted before it is looked at, and the service."""
 
 
-def _taking_on(
-    request: HttpRequest, forms: dict[str, Any], employer: Employer, now: datetime, *, status: int
-) -> HttpResponse:
-    asked = consent.asked_by(employer, at=now, most=MOST_ASKED)
-    return render(request, "records/new_person.html", {"forms": forms, "asked": asked}, status=status)
+def _told_apart(request: HttpRequest, employer: Employer, form: NewPersonForm) -> TellApartForm | None:
+    """The question which of the people on the books it is, where some look the same; answered if they were shown."""
+    if not form.is_valid():
+        return None
+    given = form.cleaned_data
+    candidate = Candidate(given["given_name"], given["family_name"], given["date_of_birth"])
+    alike = shown_to_employer(find_lookalikes([candidate]).get(0, []), employer)
+    if not alike:
+        return None
+    return TellApartForm(request.POST if "shown" in request.POST else None, alike=alike)
 
 
 # Corrections
@@ -538,66 +556,92 @@ def _after_correction(account: Account, record: Any) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def import_upload(request: HttpRequest, *, account: Account) -> HttpResponse:
     record_access.recording_employer(account)
-    form = TableForm(posted(request), _files(request), kinds=_importable())
+    form = TableForm(posted(request), _files(request), kinds=_importable(), account=account)
+    if form.is_bound and not within_limit(request, "table"):
+        return _too_many_tables(request)
     if form.is_valid():
-        kept = keep_upload(upload=form.upload, recorded_at=timezone.now(), recorded_by=account)
-        return redirect("import_table", kind=form.cleaned_data["kind"], document_id=kept.pk)
+        kept = form.keep(timezone.now())
+        if kept is not None:
+            return redirect("import_table", kind=form.cleaned_data["kind"], document_id=kept.pk)
     return render(request, "records/import.html", {"form": form}, status=status_of(form))
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def import_table(request: HttpRequest, *, account: Account, kind: str, document_id: int) -> HttpResponse:
+    """The columns of a table, and what it would bring in: that is weighed only when a form asks for it."""
     employer = record_access.recording_employer(account)
     table = record_access.uploaded_table(account, document_id)
     if kind not in _importable():
         return render(request, "registry/problem.html", {"message": _("There is no such record.")}, status=404)
-    options, refused = _reading(request), ""
+    if request.method == "POST" and not _may_look(request, kind):
+        return _too_many_tables(request)
+    reading = _reading(request, kind, table)
+    shown: dict[str, Any] = {"kind": kind, "table": table, "employer": employer, "refused": "", "report": None}
+    header: Row | None = None
     try:
-        headings = headings_of(kind, io.BytesIO(bytes(table.content)), options=options)
-    except FileRefused as error:
-        headings, refused = [], error.message
-    fields = KINDS[kind].fields_read(options)
-    form = MappingForm(posted(request), headings=headings, fields=fields)
-    report = None
-    # A first look before anything is chosen: with the columns as they were recognised.
-    looking = form if form.is_bound else MappingForm(form.untouched(), headings=headings, fields=fields)
-    if not refused and looking.is_valid():
-        try:
-            report = import_file(
-                kind,
-                io.BytesIO(bytes(table.content)),
-                employer=employer,
-                recorded_at=timezone.now(),
-                recorded_by=account,
-                options=looking.options(),
-                dry_run=request.POST.get("do") != "import",
-                name=table.name,
-                preview=PREVIEWED,
-            )
-        except FileRefused as error:
-            refused = error.message
-    shown = {
-        "form": form,
-        "kind": kind,
-        "table": table,
-        "report": report,
-        "refused": refused,
-        "headings": headings,
-        "employer": employer,
-    }
+        if request.method == "POST":
+            with turn(owner_of(account)):
+                header = reading.read().first_row()
+                form = _mapping(request, kind, header)
+                if form.is_valid():
+                    shown["report"] = _brought_in(request, kind, table, reading, form, account)
+        elif known := reading.known():
+            header = known.first_row()
+    except (FileRefused, Stopped) as error:
+        shown["refused"] = error.message
+    form = _mapping(request, kind, header)
+    form.is_valid()
+    shown |= {"form": form, "headings": form.headings}
     return render(request, "records/import_table.html", shown, status=status_of(form))
 
 
-def _reading(request: HttpRequest) -> ImportOptions:
-    """How the headings are read, before their fields are known; the form refuses an encoding not on its list."""
+def _brought_in(
+    request: HttpRequest, kind: str, table: Document, reading: TableReading, form: MappingForm, account: Account
+) -> ImportReport:
+    report = bring_in_table(
+        kind,
+        reading.table,
+        employer=record_access.recording_employer(account),
+        recorded_at=timezone.now(),
+        recorded_by=account,
+        options=form.options(),
+        dry_run=request.POST.get("do") != "import",
+        name=table.name,
+        preview=PREVIEWED,
+    )
+    if report.written:
+        reading.forget()
+    return report
+
+
+def _mapping(request: HttpRequest, kind: str, header: Row | None) -> MappingForm:
+    options = ImportOptions(signatures=False)
+    headings = [] if header is None else headings_of(kind, header, options=options)
+    return MappingForm(posted(request), headings=headings, fields=KINDS[kind].fields_read(options))
+
+
+def _reading(request: HttpRequest, kind: str, table: Document) -> TableReading:
+    """How the table is read, before its fields are known; the form refuses an encoding not on its list."""
     chosen = request.POST.get("encoding", "")
-    return ImportOptions(
+    return TableReading(
+        lambda: bytes(table.content),
+        table.sha256,
         sheet=request.POST.get("sheet") or None,
         encoding=chosen if chosen and chosen in dict(ENCODINGS) else None,
-        signatures=False,
-        largest=LARGEST_UPLOADED_PART,
+        most_rows=KINDS[kind].most_rows,
     )
+
+
+def _may_look(request: HttpRequest, kind: str) -> bool:
+    """Counts a look, and an import of people more narrowly: that asks for each whether they are registered."""
+    people_asked_about = kind == "workers" and request.POST.get("do") == "import"
+    return within_limit(request, "table") and (not people_asked_about or within_limit(request, "import_people"))
+
+
+def _too_many_tables(request: HttpRequest) -> HttpResponse:
+    sentence = _("Too many tables were looked through from here. Try again in an hour.")
+    return render(request, "registry/problem.html", {"message": sentence}, status=429)
 
 
 def _importable() -> dict[str, Any]:

@@ -12,8 +12,8 @@ import pytest
 from registry.equipment.models import CraneModel, Site
 from registry.equipment.services import register_crane, register_maker, register_model, register_site
 from registry.evidence.importing import ImportOptions, ImportReport, import_file
-from registry.people.models import Employer, Worker
-from registry.people.services import register_employer, register_worker
+from registry.people.models import Account, Employer, Worker
+from registry.people.services import employ, register_employer, register_worker
 
 NOW = datetime(2026, 11, 20, 12, 0, tzinfo=UTC)
 
@@ -28,13 +28,21 @@ class Yard:
     erector: Worker
     signer: Worker
 
-    def bring_in(self, kind: str, content: bytes, *, dry_run: bool = False, **options: Any) -> ImportReport:
+    def bring_in(
+        self,
+        kind: str,
+        content: bytes,
+        *,
+        dry_run: bool = False,
+        recorded_by: Account | None = None,
+        **options: Any,
+    ) -> ImportReport:
         return import_file(
             kind,
             io.BytesIO(content),
             employer=self.employer,
             recorded_at=NOW,
-            recorded_by=None,
+            recorded_by=recorded_by,
             options=ImportOptions(**options),
             dry_run=dry_run,
         )
@@ -72,9 +80,11 @@ def yard(db: None) -> Yard:
     site = register_site(name="Harbour Yard", time_zone="America/New_York", jurisdiction="US", recorded_at=NOW)
 
     def person(given: str, family: str, born: date) -> Worker:
-        return register_worker(
+        worker = register_worker(
             given_name=given, family_name=family, date_of_birth=born, recorded_at=NOW, recorded_by=None
         )
+        employ(worker=worker, employer=employer, start=date(2019, 1, 1), recorded_at=NOW, recorded_by=None)
+        return worker
 
     return Yard(
         employer=employer,

@@ -13,10 +13,11 @@ from typing import Any
 
 import pytest
 
+from registry.evidence.apart.tables import Unreadable, open_table
 from registry.evidence.importing import FileRefused
 from registry.evidence.importing.columns import folded
 from registry.evidence.importing.kinds import KINDS
-from registry.evidence.importing.reading import Unreadable, open_table
+from registry.evidence.importing.reading import opened
 from registry.evidence.models import HoursEntry
 from tests.evidence.importing.conftest import Yard
 from tests.evidence.importing.tables import as_csv, as_xlsx
@@ -107,7 +108,7 @@ def test_csv_error_names_its_line() -> None:
 
 
 def test_missing_file_is_refused_without_its_path(tmp_path: Path) -> None:
-    with pytest.raises(FileRefused) as caught, open_table(tmp_path / "none.csv"):
+    with pytest.raises(FileRefused) as caught, opened(tmp_path / "none.csv"):
         pass
     assert str(tmp_path) not in caught.value.message
 

@@ -3,7 +3,7 @@ import socket
 import subprocess
 import sys
 import webbrowser
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from io import StringIO
 from typing import Any
@@ -11,9 +11,11 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.core.wsgi import get_wsgi_application
 from django.db import connections
-from gunicorn.app.base import BaseApplication
+
+from registry.database import identity, server
+from registry.database.management.commands import prepare
+from registry.serving import Server
 
 HOST = "127.0.0.1"
 PORT = 8000
@@ -29,13 +31,13 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, port: int, no_browser: bool, **options: Any) -> None:
         _check_that_port_is_free(port)
-        call_command("prepare", verbosity=0)
         # The sign-in page tells the demonstration's passwords while this is set.
-        os.environ["REGISTRY_DEMO"] = "1"
-        call_command("load_demo", verbosity=options["verbosity"])
+        os.environ[identity.DEMONSTRATION] = "1"
+        identity.begin_if_new()
+        with prepare.alone():
+            prepare.bring_up_to_date(demonstration=True, verbosity=0)
+            call_command("load_demo", verbosity=options["verbosity"])
         call_command("checkpoint", stdout=StringIO())
-        # The workers are forked from here and must not share this process's connections.
-        connections.close_all()
         url = f"http://{HOST}:{port}/"
 
         def when_ready() -> None:
@@ -45,26 +47,11 @@ class Command(BaseCommand):
                 webbrowser.open(url)
 
         with _checkpoints():
-            _Server(port=port, when_ready=when_ready).run()
-
-
-class _Server(BaseApplication):
-    """The web server runs in this very process, so that the database outlives it and nothing else."""
-
-    def __init__(self, *, port: int, when_ready: Callable[[], None]) -> None:
-        self.port = port
-        self.when_ready = when_ready
-        super().__init__()
-
-    def load_config(self) -> None:
-        self.cfg.set("bind", f"{HOST}:{self.port}")
-        self.cfg.set("workers", 2)
-        self.cfg.set("threads", 4)
-        self.cfg.set("loglevel", "warning")
-        self.cfg.set("when_ready", lambda server: self.when_ready())
-
-    def load(self) -> Any:
-        return get_wsgi_application()
+            # The workers are forked from here: they share no connection of this process, and enter as no owner.
+            connections.close_all()
+            server.enter_as_the_application_alone()
+            # In this very process, so that the database outlives it and nothing else.
+            Server(bind=f"{HOST}:{port}", when_ready=when_ready).run()
 
 
 @contextmanager

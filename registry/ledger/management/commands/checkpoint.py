@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from registry.database.server import DatabaseUnavailable
 from registry.ledger import here
-from registry.ledger.keys import UnusableKey
+from registry.ledger.memory import CannotSign
 from registry.ledger.models import Checkpoint
 
 CANNOT = 2
@@ -49,7 +49,7 @@ class Command(BaseCommand):
     def _signed(self) -> Checkpoint:
         try:
             return here.sign(at=timezone.now())
-        except UnusableKey as error:
+        except CannotSign as error:
             raise CommandError(str(error), returncode=CANNOT) from error
         except (Error, DatabaseUnavailable) as error:
             raise CommandError(f"The database did not answer: {error}", returncode=CANNOT) from error
@@ -60,7 +60,7 @@ class Command(BaseCommand):
             due = time.monotonic() + seconds
             try:
                 made = here.sign(at=timezone.now())
-            except UnusableKey as error:
+            except CannotSign as error:
                 raise CommandError(str(error), returncode=CANNOT) from error
             except (Error, DatabaseUnavailable) as error:
                 away = True

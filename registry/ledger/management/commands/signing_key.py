@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from registry.database.server import DatabaseUnavailable
 from registry.ledger import here, keys
-from registry.ledger.keys import UnusableKey
+from registry.ledger.memory import CannotSign
 
 CANNOT = 2
 BY_HAND = """\
@@ -35,7 +35,7 @@ class Command(BaseCommand):
                 self._show()
             else:
                 self._rotate()
-        except UnusableKey as error:
+        except CannotSign as error:
             raise CommandError(str(error), returncode=CANNOT) from error
         except (Error, DatabaseUnavailable) as error:
             raise CommandError(f"The database did not answer: {error}", returncode=CANNOT) from error

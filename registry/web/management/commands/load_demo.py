@@ -4,10 +4,11 @@ from io import StringIO
 from typing import Any
 
 from django.core.management import call_command
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 from django.db import connections, transaction
 from django.utils import timezone
 
+from registry.database.models import Register
 from registry.people.models import Employer
 from registry.web import demo
 
@@ -16,6 +17,8 @@ class Command(BaseCommand):
     help = "Load the invented demonstration scenario, unless it is there already."
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if Register.objects.filter(demonstration=False).exists():
+            raise CommandError("This is a real register: the demonstration is never loaded into one.")
         if Employer.objects.filter(name=demo.EMPLOYER).exists():
             demo.enrol_accounts()
             self.stdout.write("The demonstration is there already.")

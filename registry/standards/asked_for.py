@@ -1,0 +1,64 @@
+"""The topics of instruction, schemes of certificates and duties of appointments that role standards ask for.
+
+Whoever records a course, a certificate or an appointment chooses from these: what is written
+another way would be compared with the standards' own names, and easily count for nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from registry.eligibility.harmless import folded
+from registry.eligibility.standard import Appointed, Certified, Instructed, Leaf
+from registry.eligibility.words import in_english
+from registry.language.words import in_words
+from registry.standards.queries import all_in_force
+
+
+@dataclass(frozen=True, slots=True)
+class AskedFor:
+    """A name that standards ask for, as they store it, and the roles that need it."""
+
+    name: str
+    roles: tuple[str, ...]
+
+
+def asked_for(kind: str, *, on: date) -> list[AskedFor]:
+    """What the standards in force on a day ask for, by the names people say; one statement.
+
+    Args:
+        kind: ``topics``, ``schemes`` or ``duties``.
+    """
+    roles: dict[str, list[str]] = {}
+    for standard in all_in_force(on):
+        for role in standard.roles:
+            for leaf in role.leaves():
+                for name in _names_in(leaf, kind):
+                    if role.role not in roles.setdefault(name, []):
+                        roles[name].append(role.role)
+    return sorted((AskedFor(name, tuple(found)) for name, found in roles.items()), key=lambda each: in_words(each.name))
+
+
+def as_asked_for(typed: str, among: Iterable[str]) -> str:
+    """The name among those that is meant by what was typed; else what was typed, with single spaces.
+
+    Case, spaces and punctuation make no difference, and both the language in force and English are understood.
+    """
+    wanted = folded(typed)
+    for name in among:
+        if wanted in (folded(name), folded(in_words(name)), folded(in_english(name))):
+            return name
+    return " ".join(typed.split())
+
+
+def _names_in(leaf: Leaf, kind: str) -> tuple[str, ...]:
+    match leaf:
+        case Instructed() if kind == "topics":
+            return (leaf.topic,)
+        case Certified() if kind == "schemes":
+            return leaf.schemes
+        case Appointed() if kind == "duties":
+            return (leaf.duty,)
+    return ()
