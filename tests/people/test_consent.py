@@ -75,7 +75,7 @@ def refused(rule: str, act: Any) -> None:
         act()
     if isinstance(error.value, RecordRefused):
         assert [each.rule for each in error.value.problems] == [rule]
-    else:
+    elif isinstance(error.value, DatabaseError):
         assert constraint_of(error.value) == rule
 
 

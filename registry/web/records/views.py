@@ -379,7 +379,7 @@ def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
     shown: dict[str, Any] = {"forms": forms, "asked": consent.asked_by(employer, at=now, most=MOST_ASKED)}
     if asked_too_often(request, form, question):
         return render(request, "records/new_person.html", shown, status=429)
-    apart = _told_apart(request, employer, form) if do == "new" else None
+    apart = _told_apart(request, employer, form) if isinstance(form, NewPersonForm) else None
     if apart is not None and apart.is_valid() and (known := apart.chosen):
         messages.info(request, _("%(person)s is registered already; nobody was added.") % {"person": known})
         # Who left the books and comes back is asked, as everybody is who is registered.

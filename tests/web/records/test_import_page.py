@@ -217,7 +217,7 @@ def test_a_table_of_people_takes_nobody_on_who_is_registered_without_the_number(
     row = "Mira,Sandoval,1985-05-05,{},2026-01-01,fr"
     path = upload(another_employer, "workers", f"{header}\n{row.format('')}\n")
     shown = another_employer.post(path, sent(another_employer.get(path).text, do="import")).text
-    assert "cannot be registered here as new" in shown
+    assert "is registered already" in shown
     assert mira.number not in shown
     assert LanguageSkill.objects.filter(worker=mira).count() == 1
     path = upload(another_employer, "workers", f"{header}\n{row.format(mira.number)}\n")
