@@ -129,6 +129,14 @@ PAGES = [
     Page("new_family", REGISTRAR, {"maker_id": "maker"}),
     *(Page(name, by) for name in ("new_site", "new_crane") for by in (EMPLOYER, REGISTRAR)),
     *(Page("place_crane", by, {"crane_id": "crane"}) for by in (EMPLOYER, REGISTRAR)),
+    # What keeps people off the crews
+    Page("bars", REGISTRAR),
+    Page("bars", REGISTRAR, query="?q=lindqvar"),
+    Page("bar_requests", REGISTRAR),
+    Page("bar_papers", REGISTRAR),
+    *(Page("bars_of", REGISTRAR, {"worker_id": which}) for which in ("worker", "leader")),
+    Page("add_record", REGISTRAR, {"worker_id": "leader"}, {"what": "certificate-status"}),
+    Page("add_record", REGISTRAR, {"worker_id": "leader"}, {"what": "third-party-assessment"}),
     Page("correct_placement", REGISTRAR, {"placement_id": "placement"}),
     # Inspection and the log
     Page("inspection", INSPECTOR),
@@ -149,7 +157,12 @@ PAGES = [
     Page("account_change_password", WORKER),
     Page("mfa_list_webauthn", EMPLOYER),
     Page("usersessions_list", EMPLOYER),
-    Page("invite", EMPLOYER),
+    *(Page("invite", by) for by in (EMPLOYER, INSPECTOR, REGISTRAR)),
+    Page("type_code", NOBODY),
+    *(Page("in_your_name", by) for by in (WORKER, SIGNER, EMPLOYER)),
+    Page("deny_signature", SIGNER, {"record_id": "signature"}, {"kind": "countersignature"}),
+    *(Page("identities", by) for by in (INSPECTOR, REGISTRAR)),
+    Page("check_identity", REGISTRAR, {"account_id": "unchecked"}),
     Page("dispatchers", EMPLOYER),
     Page("close_account", EMPLOYER, {"account_id": "colleague"}),
     # Last, since every page above is a look.
@@ -192,6 +205,8 @@ NO_PAGES = {
 
 STEPS = {
     "accept_invitation",
+    "change_address",
+    "follow_invitation",
     "account_inactive",
     "account_reauthenticate",
     "account_reset_password",

@@ -12,12 +12,13 @@ from registry.crews.models import Job, Slot
 from registry.equipment import services as equipment
 from registry.evidence import corrections, countersigning
 from registry.evidence import services as evidence
-from registry.evidence.models import HoursEntry, StandDown
+from registry.evidence.models import Countersignature, HoursEntry, StandDown
 from registry.inspection import services as inspection
 from registry.people import services as people
 from registry.people.closing import close_account
-from registry.people.invitations import invite
+from registry.people.invitations import accept, hash_of, invite
 from registry.people.models import Account, Employer, Worker
+from registry.people.second_factor import enrol_authenticator_app
 from registry.transcripts import sharing
 from registry.web import demo
 
@@ -43,6 +44,8 @@ class Scene:
         self.colleague = self._colleague("colleague")
         for days_ago in (3, 2):
             self.entry = self._hours(days_ago)
+        self._sign(self._hours(4))
+        self.unchecked = self._invited("Castellund", 0)
         (self.objection,) = countersigning.decline_entries(
             entry_ids=[self.entry.pk],
             signer=signer,
@@ -113,6 +116,26 @@ class Scene:
         )
         return opened[1]
 
+    def _sign(self, entry: HoursEntry) -> None:
+        """The signer signs, with a second factor as everybody who signs."""
+        account = self.account("signer")
+        assert account.worker is not None
+        enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
+        countersigning.sign_entries(entry_ids=[entry.pk], signer=account.worker, at=self.now, recorded_by=account)
+
+    def _invited(self, family_name: str, number: int) -> Account:
+        """Somebody who opened their account through the firm's mail."""
+        made = invite(
+            kind="worker",
+            worker=Worker.objects.get(family_name=family_name),
+            address=f"invited-{number}@post.example",
+            invited_by=self.account(demo.DISPATCHER.username),
+            invited_at=self.now,
+        )
+        return accept(
+            token_hash=hash_of(made.token), username=f"invited-{number}", password="braced twice", accepted_at=self.now
+        )
+
     def _hours(self, days_ago: int) -> HoursEntry:
         day = self.now - timedelta(days=days_ago)
         start = day.replace(hour=16, minute=0, second=0, microsecond=0)
@@ -156,6 +179,8 @@ class Scene:
             "maker": self.job.crane.model.maker_id,
             "placement": self.job.crane.placements.get().pk,
             "objection": self.objection.pk,
+            "unchecked": self.unchecked.pk,
+            "signature": Countersignature.objects.filter(recorded_by__username="signer").earliest("pk").pk,
             "request": self.request.pk,
             "place": self.open_place.pk,
             "noticed": noticed.pk,
@@ -192,10 +217,18 @@ class Scene:
                 recorded_at=past,
                 recorded_by=None,
             )
-            self._hours(4 + number)
+            self._hours(5 + 2 * number)
+            self._sign(self._hours(6 + 2 * number))
+            self._invited(newcomer.family_name, 1 + number)
             self._colleague(f"colleague-{number}")
             dispatcher = self.account(demo.DISPATCHER.username)
-            invite(kind="employer", employer=self.employer, invited_by=dispatcher, invited_at=self.now)
+            invite(
+                kind="employer",
+                employer=self.employer,
+                address=f"planner-{number}@post.example",
+                invited_by=dispatcher,
+                invited_at=self.now,
+            )
             self._equip(number)
             plan = crews.plan_job(
                 employer=self.employer,

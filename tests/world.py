@@ -178,7 +178,8 @@ class World:
             assessor=self.assessor,
             employer=self.employer,
             recorded_at=at,
-            recorded_by=None,
+            # A pass after a setback is recorded with the assessor's own account.
+            recorded_by=self.assessor.accounts.filter(is_active=True).first(),
         )
 
     def make_trainee(self, worker: Worker) -> None:
@@ -223,6 +224,14 @@ class World:
             assigned_by=None,
             **more,  # type: ignore[arg-type]
         )
+
+    def assessors_account(self) -> Account:
+        """The founding assessor's own account."""
+        return people.open_account(username="petra", password=None, kind="worker", worker=self.assessor)
+
+    def registrar(self) -> Account:
+        """Whoever keeps the register."""
+        return people.open_account(username="registrar", password=None, kind="registrar")
 
     def dispatcher(self) -> Account:
         """An account that assigns for the employer."""

@@ -16,7 +16,15 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
-from registry.database.guards import Trigger, added_to, erasable, never_changed, only_read
+from registry.database.guards import (
+    Trigger,
+    added_to,
+    entered_now,
+    erasable,
+    never_changed,
+    only_read,
+    recorded_now,
+)
 from registry.eligibility.evidence import OPERATIONS, ROLES
 from registry.evidence.models import StandDown
 from registry.language.words import choices_of, in_words
@@ -48,7 +56,7 @@ class Job(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
-    guards = (never_changed, added_to, logged)
+    guards = (never_changed, recorded_now, added_to, logged)
 
     class Meta:
         constraints = [
@@ -126,6 +134,7 @@ class Decision(models.Model):
 
     guards = (
         never_changed,
+        entered_now("decided_at"),
         added_to,
         logged,
         worker_is_not_erased,
@@ -138,6 +147,10 @@ class Decision(models.Model):
     )
 
     class Meta:
+        constraints = [
+            # An erasure takes the seal away with the statement.
+            models.UniqueConstraint(fields=["seal"], condition=~Q(seal=b""), name="a_decision_is_recorded_once")
+        ]
         indexes = [models.Index(fields=["worker", "decided_at"])]
 
     def __str__(self) -> str:
@@ -194,6 +207,7 @@ class Refusal(models.Model):
 
     guards = (
         never_changed,
+        entered_now("refused_at"),
         added_to,
         logged,
         shown_to("crews_refusal", "EXISTS (SELECT FROM crews_decision decision WHERE decision.id = decision_id)"),
@@ -215,7 +229,7 @@ class Assignment(models.Model):
     assigned_at = models.DateTimeField()
     assigned_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
-    guards = (never_changed, added_to, logged, worker_is_not_erased)
+    guards = (never_changed, entered_now("assigned_at"), added_to, logged, worker_is_not_erased)
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(end__gt=F("start")), name="assignment_end_is_after_start")]
@@ -237,7 +251,7 @@ class AssignmentEvent(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
-    guards = (never_changed, added_to, logged, erasable("reason"))
+    guards = (never_changed, recorded_now, added_to, logged, erasable("reason"))
 
     class Meta:
         constraints = [

@@ -2,7 +2,8 @@
 
 An employer records about its own people, a worker asks about their own
 records and signs as themself, an assessor assesses the people of the employers
-that appointed them.
+that appointed them. The registrar ends what should not keep somebody off the
+crews, and records what an employer's word alone does not show.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from registry.evidence.models import (
 )
 from registry.evidence.uploads import TABLES
 from registry.people.models import Account, Employer, Employment, Worker
+from registry.people.registrars import is_registrar
 
 
 def recording_employer(account: Account) -> Employer:
@@ -51,6 +53,35 @@ def require_own_worker(account: Account, worker_id: int) -> Worker:
     return worker
 
 
+REGISTRAR_RECORDS = ("certificate-status", "third-party-assessment")
+"""What a registrar adds to a record: that a certificate is reinstated, and a pass that ends another body's setback."""
+
+
+def worker_to_record_about(account: Account, worker_id: int, what: str) -> Worker:
+    """The person about whom the account adds ``what``: an employer's own, anybody for the registrar's few.
+
+    Raises :class:`NotAllowed`.
+    """
+    if is_registrar(account) and what in REGISTRAR_RECORDS:
+        return person_of_the_register(account, worker_id)
+    return require_own_worker(account, worker_id)
+
+
+def person_of_the_register(account: Account, worker_id: int) -> Worker:
+    """Anybody registered, for the registrar. Raises :class:`NotAllowed`."""
+    worker = people_of_the_register(account).filter(pk=worker_id).first()
+    if worker is None:
+        raise NotAllowed(_("There is no such person."))
+    return worker
+
+
+def people_of_the_register(account: Account) -> QuerySet[Worker]:
+    """Everybody registered, by name, for the registrar. Raises :class:`NotAllowed`."""
+    if not is_registrar(account):
+        raise NotAllowed(_("This is the registrar's."))
+    return Worker.objects.order_by("family_name", "given_name", "id")
+
+
 def signing_worker(account: Account) -> Worker:
     """The worker who signs with this account. Raises :class:`NotAllowed`."""
     return own_worker(account, otherwise=_("Only a worker signs, and only as themself."))
@@ -67,9 +98,17 @@ def assessable_workers(account: Account, *, at: datetime) -> QuerySet[Worker]:
 
 
 def record_to_ask_about(account: Account, kind: str, record_id: int) -> Any:
-    """A record of the signed-in worker. Raises :class:`NotAllowed`."""
-    worker = signing_worker(account)
+    """A record of the signed-in worker, or one of an employer's people that the registrar alone corrects.
+
+    Raises :class:`NotAllowed`.
+    """
     record = _find(kind, record_id)
+    if account.kind == "employer":
+        if record is None or not corrections.only_the_registrar_corrects(record):
+            raise NotAllowed(_("An employer corrects its records itself."))
+        require_own_worker(account, record.worker_id)
+        return record
+    worker = signing_worker(account)
     if record is None or record.worker_id != worker.pk:
         raise NotAllowed(_("This is not your record."))
     return record
@@ -83,11 +122,15 @@ def record_to_correct(account: Account, kind: str, record_id: int, *, at: dateti
     crews the registrar's.
     """
     record = _find(kind, record_id)
+    if record is not None and is_registrar(account) and corrections.the_registrar_corrects(record):
+        return record
     if record is not None and not employers_correct(record):
         try:
             require_may_correct(record, account, at=at)
         except RecordRefused as refused:
             raise NotAllowed(str(refused)) from refused
+        return record
+    if record is not None and is_registrar(account) and employer_answerable_for(record, on=at) is None:
         return record
     employer = recording_employer(account)
     answerable = None if record is None else employer_answerable_for(record, on=at)
@@ -97,9 +140,13 @@ def record_to_correct(account: Account, kind: str, record_id: int, *, at: dateti
 
 
 def request_to_answer(account: Account, request_id: int) -> CorrectionRequest:
-    """A request that waits for the account's employer, or is about an assessment the account gave."""
+    """A request that waits for the account's employer or the registrar, or is about an assessment the account gave."""
     request = CorrectionRequest.objects.filter(pk=request_id, answer__isnull=True).select_related("worker").first()
-    if request is not None and request.employer_id == account.employer_id:
+    if request is not None and corrections.waiting_for_the_registrar().filter(pk=request.pk).exists():
+        if is_registrar(account):
+            return request
+        raise NotAllowed(_("The registrar answers this request."))
+    if request is not None and account.kind == "employer" and request.employer_id == account.employer_id:
         return request
     if request is not None and account.worker is not None:
         about_own = corrections.open_requests_about_assessments_by(account.worker).filter(pk=request.pk)

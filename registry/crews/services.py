@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -536,6 +537,8 @@ def _record(answered: Answered, *, decided_at: datetime, decided_by: Account | N
             "evidence_versions": answered.evidence_versions,
             "decided_at": decided_at.isoformat(),
             "decided_by": None if decided_by is None else decided_by.pk,
+            # Two answers to one question are two decisions, each of which serves once.
+            "once": secrets.token_hex(16),
             "answer": given.as_json(),
         },
         sort_keys=True,

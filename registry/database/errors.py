@@ -48,11 +48,28 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "hours_capacity_is_a_role": ("capacity", _("The capacity is not a role the registry knows.")),
     "hours_origin_is_known": ("origin", _("The origin is not one the registry knows.")),
     "hours_from_paper_have_a_scan": ("document", _("Hours transcribed from paper need the scan attached.")),
-    "imported_hours_name_their_issuer": ("issuer", _("Imported hours must name the register they come from.")),
+    "hours_of_another_register_need_its_signature": (
+        "origin",
+        _("Hours of another register cannot be taken over yet: its signature is not verified here."),
+    ),
     # Signatures
     "nobody_countersigns_an_entry_twice": ("by", _("This person has already countersigned the entry.")),
     "nobody_countersigns_their_own_hours": ("by", _("Nobody countersigns their own hours.")),
     "countersignature_follows_the_work": ("at", _("Work can be countersigned only once it is done.")),
+    "signer_signs_with_their_own_account": ("", _("Everybody signs for themself, with their own account.")),
+    "a_signer_has_a_second_factor": (
+        "",
+        _("A password alone signs nothing. Set up a second factor for your account, then sign."),
+    ),
+    "a_closed_account_signs_nothing": ("", _("The account is closed, and signs nothing.")),
+    "a_signature_without_an_account_has_its_paper": (
+        "by",
+        _("A signature that nobody gave with their own account is recorded from its paper, with the scan."),
+    ),
+    "a_denied_signature_is_of_a_known_kind": ("", _("This is not a signature that can be denied.")),
+    "a_denied_signature_gives_its_reason": ("reason", _("Say what is wrong with this signature.")),
+    "a_signature_is_denied_once": ("", _("You have said already that this signature is not yours.")),
+    "a_denied_signature_is_in_the_persons_name": ("", _("This was not signed in your name.")),
     "countersignature_is_not_in_the_future": ("at", _("A countersignature cannot be dated in the future.")),
     "an_employer_records_about_its_own_people": (
         "worker",
@@ -66,11 +83,72 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
             " If it should never have been recorded, the registrar takes it back."
         ),
     ),
+    "only_the_registrar_corrects_retraining": (
+        "after_stand_down",
+        _("Retraining after a stand-down is corrected or taken back by the registrar. Ask for it, and say why."),
+    ),
+    "retraining_has_its_paper": (
+        "document",
+        _("Retraining after a stand-down needs its paper: attach what the person who taught it signed."),
+    ),
+    "retraining_follows_its_stand_down": (
+        "completed_at",
+        _("The retraining was completed before the stand-down began."),
+    ),
+    "only_the_registrar_reinstates": (
+        "status",
+        _(
+            "The registrar records that a certificate is reinstated."
+            " Send the registrar a request, and say where the issuer's paper can be seen."
+        ),
+    ),
+    "a_reinstatement_gives_its_reason": ("reason", _("Say what the reinstatement rests on.")),
+    "only_the_registrar_corrects_a_third_partys_setback": (
+        "",
+        _(
+            "A third party found this person not yet competent. The registrar corrects or takes back that record;"
+            " a later pass by the same third party ends it."
+        ),
+    ),
+    "a_setback_is_changed_by_its_assessor": (
+        "",
+        _("Only the assessor who found somebody not yet competent, and who is still appointed, corrects that record."),
+    ),
+    "a_setback_is_not_turned_into_a_pass": (
+        "outcome",
+        _("A correction does not turn 'not yet competent' into a pass, or into somebody else's. Assess again."),
+    ),
+    "a_pass_after_a_setback_comes_from_its_source": (
+        "outcome",
+        _(
+            "The person was found not yet competent for this before. A pass after that comes from the same third"
+            " party, with its own paper, or where an employer's assessor found it, from an assessor's own account."
+            " The registrar records any other."
+        ),
+    ),
+    "a_pass_after_a_bar_is_a_new_assessment": (
+        "assessed_at",
+        _("A correction does not move an older pass behind a setback or a stand-down. Assess again."),
+    ),
+    "an_ended_appointment_stays_ended": (
+        "end",
+        _("This appointment has ended, and a correction does not prolong it. Record a new appointment."),
+    ),
+    "the_end_of_a_bar_gives_its_reason": ("because", _("Say why this no longer keeps the person off the crews.")),
+    "the_registrar_answers_for_a_bar": ("", _("The registrar answers this request.")),
+    "a_certificate_after_a_bar_has_its_paper": (
+        "document",
+        _("A certificate issued after a suspension or revocation needs its paper attached."),
+    ),
     "a_certificate_taken_out_is_not_recorded_anew": (
         "number",
         _("A certificate of this number is suspended or revoked; one issued after that can be recorded."),
     ),
     # Assessments
+    "assessor_records_with_their_own_account": (
+        "",
+        _("Assessors record their own assessments, with their own account."),
+    ),
     "nobody_assesses_themself": ("assessor", _("Nobody assesses themself.")),
     "assessment_is_not_in_the_future": ("assessed_at", _("An assessment cannot be dated in the future.")),
     "assessment_outcome_is_known": ("outcome", _("The outcome is pass or not yet competent.")),
@@ -170,9 +248,44 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
         "",
         _("An account was closed after this invitation was sent, which ended it; ask for a new one."),
     ),
+    "an_invitation_ends_with_the_next_one": (
+        "",
+        _("The person was invited again after this invitation, which ended it; use the later one."),
+    ),
+    "an_invitation_says_which_way_it_goes": (
+        "address",
+        _("An invitation goes by mail to an address, on paper, or is printed at the command line."),
+    ),
+    "workers_invite_nobody": ("", _("Dispatchers, inspectors and the registrar invite; an inspector only workers.")),
+    "an_employers_invitation_goes_by_mail": ("address", _("Give the person's own e-mail address.")),
+    "an_inspector_hands_the_code_over": ("address", _("An inspector hands the code over in person.")),
+    "dispatchers_invite_their_own": ("worker", _("Nobody of this number is on your books today.")),
+    "the_registrar_lets_in_again": (
+        "worker",
+        _("This worker has had an account before. The registrar alone invites them again."),
+    ),
+    "an_invitation_goes_to_the_persons_own_address": (
+        "address",
+        _("No invitation can go to this address. Give one that is the person's own and that nobody else uses here."),
+    ),
+    "an_identity_check_says_what_was_looked_at": ("looked_at", _("Say what you looked at.")),
+    "an_identity_is_checked_from_outside": (
+        "",
+        _("The registrar or an inspector confirms who somebody is, for accounts other than their own."),
+    ),
+    "account_event_is_of_a_known_kind": ("", _("The registry knows no such change of an account.")),
     "invitation_kind_fits_what_it_is_for": ("kind", _("The invitation does not fit its kind.")),
     "only_the_registrar_invites_inspectors": ("kind", _("Only the registrar invites inspectors and registrars.")),
     "invitation_lasts_at_most_30_days": ("", _("An invitation lasts 30 days at most.")),
+    "an_account_keeps_its_kind": (
+        "kind",
+        _("An account stays what it was opened as; close it and invite the person again."),
+    ),
+    "inspectors_and_registrars_are_invited": ("kind", _("An inspector or registrar is invited first.")),
+    "an_act_of_the_registrar_names_the_registrar": (
+        "",
+        _("Only a registrar does this. Name yours with --as; the account must be open."),
+    ),
     "an_invitation_is_accepted_once": ("", _("This invitation has been used; sign in instead.")),
     "an_invitation_is_accepted_in_time": ("", _("This invitation has run out; ask for a new one.")),
     "an_invitation_opens_the_account_it_is_for": ("kind", _("The account is not the one the invitation is for.")),
@@ -216,6 +329,11 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "assignment_lies_within_the_job": ("end", _("The assignment must lie within the job's window.")),
     "assignment_needs_a_permitted_decision": ("decision", _("Only a permitted decision puts a person into a slot.")),
     "decision_carries_the_engines_seal": ("decision", _("Only the engine gives decisions.")),
+    "a_decision_is_recorded_once": ("decision", _("This decision is recorded already, and serves once.")),
+    "a_decision_serves_whoever_asked_for_it": ("decision", _("Another account asked for this decision.")),
+    "a_decision_serves_while_it_is_fresh": ("decision", _("The decision is more than ten minutes old; ask again.")),
+    "a_crew_is_its_employers_to_change": ("", _("Only an open account of the job's employer changes its crew.")),
+    "a_job_is_its_employers_to_plan": ("", _("Only an open account of the employer plans and changes its jobs.")),
     "decision_answers_this_question": (
         "decision",
         _("The decision is not about this person, role, model, operation, employer and window."),

@@ -140,6 +140,13 @@ def correction_keeps(subject: str) -> Trigger:
 
 never_changed = Trigger("never_changed", "BEFORE UPDATE OR DELETE", "registry_refuse_change()")
 recorded_now = Trigger("recorded_now", "BEFORE INSERT", "registry_recorded_now()")
+
+
+def entered_now(column: str) -> Trigger:
+    """As ``recorded_now``, where ``column`` says when a row was entered."""
+    return Trigger("recorded_now", "BEFORE INSERT", f"registry_recorded_now('{column}')")
+
+
 added_to = Granted(("SELECT", "INSERT"))
 only_read = Granted(("SELECT",))
 

@@ -14,6 +14,18 @@ from psycopg import sql
 OWNER = "registry_owner"
 APPLICATION = "registry_application"
 PRIVILEGES = frozenset({"SELECT", "INSERT", "UPDATE", "DELETE"})
+LIMITS = {
+    # No page needs a second; what takes a minute hangs or was made to.
+    "statement_timeout": "60s",
+    # Longer than an assignment waits for an import (10 s), and shorter than a person waits for a page.
+    "lock_timeout": "30s",
+    # Between two statements of a transaction the engine may decide about a whole crew; nothing else takes minutes.
+    "idle_in_transaction_session_timeout": "2min",
+    # The longest import that recorded_at allows: its rows are entered within ten minutes of the instant they name.
+    "transaction_timeout": "10min",
+}
+"""How long the application's role takes at most; :func:`registry.database.limits.take_time` lifts it."""
+TRANSACTION_TIMEOUT_SINCE = 170000
 # Any number will do, as long as nothing else in the database takes it.
 ROLE_CHANGE_LOCK = 1926_1427
 
@@ -32,6 +44,17 @@ def create_application(owner: Connection, *, password: str) -> None:
     """The role that the running registry uses."""
     # Attributes that the owner may not set are the defaults of a new role.
     _create_role(owner, APPLICATION, "", password)
+    with owner.transaction():
+        owner.execute("SELECT pg_advisory_xact_lock(%s)", [ROLE_CHANGE_LOCK])
+        for setting, longest in LIMITS.items():
+            if setting == "transaction_timeout" and owner.info.server_version < TRANSACTION_TIMEOUT_SINCE:
+                continue
+            statement = sql.SQL("ALTER ROLE {role} SET {setting} = {longest}")
+            owner.execute(
+                statement.format(
+                    role=sql.Identifier(APPLICATION), setting=sql.Identifier(setting), longest=sql.Literal(longest)
+                )
+            )
 
 
 def _create_role(connection: Connection, role: str, attributes: LiteralString, password: str) -> None:

@@ -17,7 +17,7 @@ CREATE INDEX account_emailaddress_email_03be32b2_like ON public.account_emailadd
 CREATE INDEX account_emailaddress_user_id_2c513194 ON public.account_emailaddress USING btree (user_id);
 CREATE UNIQUE INDEX unique_primary_email ON public.account_emailaddress USING btree (user_id, "primary") WHERE "primary";
 CREATE UNIQUE INDEX unique_verified_email ON public.account_emailaddress USING btree (email) WHERE verified;
-GRANT INSERT, SELECT ON TABLE account_emailaddress TO registry_application;
+GRANT INSERT, SELECT, DELETE ON TABLE account_emailaddress TO registry_application;
 
 --- table account_emailconfirmation
 CREATE TABLE account_emailconfirmation (
@@ -98,7 +98,9 @@ CREATE TRIGGER assignment_at_its_plan BEFORE INSERT ON public.crews_assignment F
 CREATE TRIGGER assignment_is_permitted BEFORE INSERT ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION crews_assignment_is_permitted();
 CREATE TRIGGER assignment_stands AFTER INSERT ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION crews_assignment_stands();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_assignment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,assigned_by_id}', '{}');
+CREATE TRIGGER names_who_asked BEFORE INSERT ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION crews_assignment_names_who_asked();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_assignment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('assigned_at');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.crews_assignment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 GRANT INSERT, SELECT ON TABLE crews_assignment TO registry_application;
 
@@ -125,7 +127,9 @@ CREATE INDEX crews_assignmentevent_recorded_by_id_79372150 ON public.crews_assig
 CREATE TRIGGER event_is_allowed BEFORE INSERT ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION crews_event_is_allowed();
 CREATE TRIGGER leaving_follows_the_assignment BEFORE INSERT ON public.crews_assignmentevent FOR EACH ROW WHEN (((new.kind)::text = 'ended'::text)) EXECUTE FUNCTION crews_leaving_follows_the_assignment();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_assignmentevent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{reason,recorded_by_id}', '{}');
+CREATE TRIGGER names_who_acts BEFORE INSERT ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION crews_event_names_who_acts();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER state_follows_event AFTER INSERT ON public.crews_assignmentevent FOR EACH ROW EXECUTE FUNCTION crews_state_follows_event();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_assignmentevent FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{kind}', '{reason}', '{}');
 GRANT INSERT, SELECT ON TABLE crews_assignmentevent TO registry_application;
@@ -190,6 +194,7 @@ CREATE TABLE crews_decision (
     CONSTRAINT crews_decision_standard_id_e8a9777a_fk_standards FOREIGN KEY (standard_id) REFERENCES standards_standardversion(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT crews_decision_worker_id_5bba85d3_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
 );
+CREATE UNIQUE INDEX a_decision_is_recorded_once ON public.crews_decision USING btree (seal) WHERE (NOT (seal = '\x'::bytea));
 CREATE INDEX crews_decis_worker__c7c030_idx ON public.crews_decision USING btree (worker_id, decided_at);
 CREATE INDEX crews_decision_decided_by_id_6a8ea470 ON public.crews_decision USING btree (decided_by_id);
 CREATE INDEX crews_decision_employer_id_2814e67e ON public.crews_decision USING btree (employer_id);
@@ -200,6 +205,7 @@ CREATE TRIGGER decision_dependencies AFTER INSERT ON public.crews_decision FOR E
 CREATE TRIGGER decision_is_sealed BEFORE INSERT ON public.crews_decision FOR EACH ROW EXECUTE FUNCTION crews_decision_is_sealed();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_decision REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{statement,seal,worker_id,decided_by_id,evidence_versions,holds_until}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_decision FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_decision FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('decided_at');
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_decision FOR EACH ROW WHEN (registry_hides_characters(concat(new.role, new.operation, new.jurisdiction, new.outcome), ''::text, concat(new.evidence_versions))) EXECUTE FUNCTION registry_text_is_plain('{role,operation,jurisdiction,outcome}', '{}', '{evidence_versions}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.crews_decision REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE crews_decision ENABLE ROW LEVEL SECURITY;
@@ -269,7 +275,9 @@ CREATE TRIGGER job_change_ends AFTER INSERT ON public.crews_job FOR EACH ROW WHE
 CREATE TRIGGER job_fits_its_site BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION crews_job_fits_its_site();
 CREATE TRIGGER job_is_planned_once BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION crews_job_is_planned_once();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_job REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{description,recorded_by_id}', '{}');
+CREATE TRIGGER names_its_planner BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION crews_job_names_its_planner();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_job FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_job FOR EACH ROW WHEN (registry_hides_characters(concat(new.operation, new.configuration, new.standard_key), concat(new.description), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{operation,configuration,standard_key}', '{description}', '{}');
 GRANT INSERT, SELECT ON TABLE crews_job TO registry_application;
 
@@ -289,7 +297,9 @@ CREATE TABLE crews_refusal (
 CREATE INDEX crews_refusal_refused_to_id_f0ff3aed ON public.crews_refusal USING btree (refused_to_id);
 CREATE INDEX crews_refusal_slot_id_4c3fa098 ON public.crews_refusal USING btree (slot_id);
 CREATE TRIGGER ledger_append AFTER INSERT ON public.crews_refusal REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{refused_to_id}', '{}');
+CREATE TRIGGER names_who_asked BEFORE INSERT ON public.crews_refusal FOR EACH ROW EXECUTE FUNCTION crews_refusal_names_who_asked();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_refusal FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_refusal FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('refused_at');
 ALTER TABLE crews_refusal ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM crews_decision decision WHERE (decision.id = crews_refusal.decision_id)))));
@@ -566,6 +576,7 @@ CREATE INDEX evidence_appointment_maker_id_569c95b0 ON public.evidence_appointme
 CREATE INDEX evidence_appointment_model_id_66b257dc ON public.evidence_appointment USING btree (model_id);
 CREATE INDEX evidence_appointment_recorded_by_id_b7eef239 ON public.evidence_appointment USING btree (recorded_by_id);
 CREATE INDEX evidence_appointment_worker_id_ccf3a407 ON public.evidence_appointment USING btree (worker_id);
+CREATE TRIGGER an_ended_appointment_stays_ended BEFORE INSERT ON public.evidence_appointment FOR EACH ROW WHEN (((new.supersedes_id IS NOT NULL) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_an_ended_appointment_stays_ended();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_appointment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
 CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_appointment FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('start');
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,appointed_by}', '{}');
@@ -576,7 +587,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_appointment 
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_appointment ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_appointment.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_appointment'::name, supersedes_id, true))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_appointment.worker_id))) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_own_appointments own WHERE (own.appointment_id = evidence_appointment.supersedes_id))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_appointment TO registry_application;
@@ -630,17 +641,21 @@ CREATE INDEX evidence_assessment_employer_id_fc07ab30 ON public.evidence_assessm
 CREATE INDEX evidence_assessment_model_id_8087a873 ON public.evidence_assessment USING btree (model_id);
 CREATE INDEX evidence_assessment_recorded_by_id_0d71793c ON public.evidence_assessment USING btree (recorded_by_id);
 CREATE INDEX evidence_assessment_worker_id_7b0fec04 ON public.evidence_assessment USING btree (worker_id);
+CREATE TRIGGER a_setback_is_its_sources BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_a_setback_is_its_sources();
+CREATE TRIGGER assessor_records_with_their_own_account BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_assessor_records_with_their_own_account();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
 CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('assessed_at');
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,assessor_id,tasks,signature}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER pass_follows_from_its_source BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((((new.outcome)::text = 'pass'::text) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_a_pass_follows_from_its_source();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_assessment FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind, new.role, new.configuration, new.operations, new.outcome, new.third_party, new.signature), ''::text, concat(new.tasks))) EXECUTE FUNCTION registry_text_is_plain('{kind,role,configuration,operations,outcome,third_party,signature}', '{}', '{tasks}');
+CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_assessment DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_assessment ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_assessment.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR (assessor_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR ((employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) AND (( SELECT registry_left_people() AS registry_left_people) ? (worker_id)::text)) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_assessment'::name, supersedes_id, false)) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_given_assessments given WHERE (given.assessment_id = evidence_assessment.supersedes_id))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_assessment.worker_id))) OR (assessor_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_given_assessments given WHERE (given.assessment_id = evidence_assessment.supersedes_id))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_assessment TO registry_application;
@@ -714,7 +729,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certificatio
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certification REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certification ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_certification.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_certification'::name, supersedes_id, false))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_certification.worker_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_certification TO registry_application;
@@ -722,6 +737,7 @@ GRANT INSERT, SELECT ON TABLE evidence_certification TO registry_application;
 --- table evidence_certificationstatus
 CREATE TABLE evidence_certificationstatus (
     certification_id bigint NOT NULL,
+    document_id bigint,
     effective_at timestamp with time zone NOT NULL,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
     reason text NOT NULL,
@@ -734,6 +750,7 @@ CREATE TABLE evidence_certificationstatus (
     CONSTRAINT certification_status_is_known CHECK (((status)::text = ANY ((ARRAY['suspended'::character varying, 'revoked'::character varying, 'reinstated'::character varying])::text[]))),
     CONSTRAINT certificationstatus_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL))),
     CONSTRAINT evidence_certificati_certification_id_e8699155_fk_evidence_ FOREIGN KEY (certification_id) REFERENCES evidence_certification(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_certificati_document_id_00fde33f_fk_evidence_ FOREIGN KEY (document_id) REFERENCES evidence_document(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_certificati_recorded_by_id_9c501b19_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_certificati_supersedes_id_5b08635a_fk_evidence_ FOREIGN KEY (supersedes_id) REFERENCES evidence_certificationstatus(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_certificati_worker_id_8b316621_fk_people_wo FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
@@ -741,21 +758,24 @@ CREATE TABLE evidence_certificationstatus (
     CONSTRAINT evidence_certificationstatus_supersedes_id_key UNIQUE (supersedes_id)
 );
 CREATE INDEX evidence_certificationstatus_certification_id_e8699155 ON public.evidence_certificationstatus USING btree (certification_id);
+CREATE INDEX evidence_certificationstatus_document_id_00fde33f ON public.evidence_certificationstatus USING btree (document_id);
 CREATE INDEX evidence_certificationstatus_recorded_by_id_9c501b19 ON public.evidence_certificationstatus USING btree (recorded_by_id);
 CREATE INDEX evidence_certificationstatus_worker_id_8b316621 ON public.evidence_certificationstatus USING btree (worker_id);
-CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN (((new.supersedes_id IS NOT NULL) AND (new.recorded_by_id IS NOT NULL))) EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
+CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
 CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('recorded_at');
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,reason}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER reinstatement_is_the_registrars BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW WHEN ((((new.status)::text = 'reinstated'::text) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_reinstatement_is_the_registrars();
 CREATE TRIGGER status_is_the_workers BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION evidence_reference_is_the_workers();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_certificationstatus FOR EACH ROW WHEN (registry_hides_characters(concat(new.status), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{status}', '{reason}', '{}');
+CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_certificationstatus DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certificationstatus ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_certificationstatus.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_certificationstatus'::name, supersedes_id, false))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_certificationstatus.worker_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_certificationstatus TO registry_application;
@@ -784,14 +804,14 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_correctionanswer FO
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correctionanswer FOR EACH ROW WHEN (registry_hides_characters(concat(new.outcome), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{outcome}', '{reason}', '{}');
 ALTER TABLE evidence_correctionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_correctionrequest request WHERE ((request.id = evidence_correctionanswer.request_id) AND ((( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) OR (request.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = request.worker_id))) OR (evidence_correctionanswer.recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (request.worker_id)::text))::timestamp with time zone)))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_correctionrequest request WHERE (request.id = evidence_correctionanswer.request_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_correctionanswer TO registry_application;
 
 --- table evidence_correctionrequest
 CREATE TABLE evidence_correctionrequest (
-    employer_id bigint NOT NULL,
+    employer_id bigint,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
     record_id bigint NOT NULL,
     record_kind character varying(20) NOT NULL,
@@ -819,7 +839,7 @@ CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correcti
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_correctionrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE evidence_correctionrequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_correctionrequest.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR (((record_kind)::text = 'assessment'::text) AND (EXISTS ( SELECT FROM registry_given_assessments given WHERE (given.assessment_id = evidence_correctionrequest.record_id))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_correctionrequest.worker_id))) OR (((record_kind)::text = 'assessment'::text) AND (EXISTS ( SELECT FROM registry_given_assessments given WHERE (given.assessment_id = evidence_correctionrequest.record_id))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_correctionrequest TO registry_application;
@@ -847,9 +867,10 @@ CREATE TRIGGER countersigned AFTER INSERT ON public.evidence_countersignature RE
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_countersignature REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{by_id,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_countersignature FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_countersignature FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER signer_signs_with_their_own_account BEFORE INSERT ON public.evidence_countersignature FOR EACH ROW EXECUTE FUNCTION evidence_signer_signs_with_their_own_account();
 ALTER TABLE evidence_countersignature ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignature.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignature.entry_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_countersignature TO registry_application;
@@ -876,10 +897,40 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_countersignaturereq
 CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION evidence_signer_is_another('of_id');
 ALTER TABLE evidence_countersignaturerequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (of_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignaturerequest.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (of_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignaturerequest.entry_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_countersignaturerequest TO registry_application;
+
+--- table evidence_deniedsignature
+CREATE TABLE evidence_deniedsignature (
+    by_id bigint NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    reason text NOT NULL,
+    record_id bigint NOT NULL,
+    record_kind character varying(20) NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint,
+    CONSTRAINT a_denied_signature_gives_its_reason CHECK ((NOT (reason = ''::text))),
+    CONSTRAINT a_denied_signature_is_of_a_known_kind CHECK (((record_kind)::text = ANY ((ARRAY['countersignature'::character varying, 'assessment'::character varying])::text[]))),
+    CONSTRAINT a_signature_is_denied_once UNIQUE (record_kind, record_id),
+    CONSTRAINT evidence_deniedsigna_recorded_by_id_fb59473d_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_deniedsignature_by_id_ba90d9dc_fk_people_worker_id FOREIGN KEY (by_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_deniedsignature_pkey PRIMARY KEY (id)
+);
+CREATE INDEX evidence_deniedsignature_by_id_ba90d9dc ON public.evidence_deniedsignature USING btree (by_id);
+CREATE INDEX evidence_deniedsignature_recorded_by_id_fb59473d ON public.evidence_deniedsignature USING btree (recorded_by_id);
+CREATE TRIGGER is_in_the_persons_name BEFORE INSERT ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION evidence_denied_signature_is_the_persons();
+CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_deniedsignature REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{by_id,reason,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW WHEN (registry_hides_characters(concat(new.record_kind), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{record_kind}', '{reason}', '{}');
+ALTER TABLE evidence_deniedsignature ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (((record_kind)::text = 'countersignature'::text) AND (EXISTS ( SELECT FROM evidence_countersignature signature WHERE (signature.id = evidence_deniedsignature.record_id)))) OR (((record_kind)::text = 'assessment'::text) AND (EXISTS ( SELECT FROM evidence_assessment assessment WHERE (assessment.id = evidence_deniedsignature.record_id))))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE evidence_deniedsignature TO registry_application;
 
 --- table evidence_document
 CREATE TABLE evidence_document (
@@ -929,7 +980,7 @@ CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_entryobjection
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_entryobjection FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
 ALTER TABLE evidence_entryobjection ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_entryobjection.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_entryobjection.entry_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_entryobjection TO registry_application;
@@ -983,10 +1034,10 @@ CREATE TABLE evidence_hoursentry (
     CONSTRAINT hours_end_is_after_start CHECK (("end" > start)),
     CONSTRAINT hours_fit_into_24_hours CHECK (("end" <= (start + '1 day'::interval))),
     CONSTRAINT hours_from_paper_have_a_scan CHECK (((NOT ((origin)::text = 'paper'::text)) OR (document_id IS NOT NULL))),
+    CONSTRAINT hours_of_another_register_need_its_signature CHECK ((NOT ((origin)::text = 'import'::text))),
     CONSTRAINT hours_operation_is_known CHECK (((operation)::text = ANY ((ARRAY['erection'::character varying, 'climbing'::character varying, 'repositioning'::character varying, 'dismantling'::character varying])::text[]))),
     CONSTRAINT hours_origin_is_known CHECK (((origin)::text = ANY ((ARRAY['register'::character varying, 'paper'::character varying, 'import'::character varying])::text[]))),
-    CONSTRAINT hoursentry_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL))),
-    CONSTRAINT imported_hours_name_their_issuer CHECK (((NOT ((origin)::text = 'import'::text)) OR (NOT ((issuer)::text = ''::text))))
+    CONSTRAINT hoursentry_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL)))
 );
 CREATE UNIQUE INDEX an_imported_line_is_recorded_once ON public.evidence_hoursentry USING btree (imported_line) WHERE (NOT ((imported_line)::text = ''::text));
 CREATE INDEX evidence_hoursentry_crane_id_167e5391 ON public.evidence_hoursentry USING btree (crane_id);
@@ -1008,7 +1059,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_hoursentry R
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_hoursentry REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_hoursentry ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_hoursentry.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR registry_shows_entry(id) OR ((supersedes_id IS NOT NULL) AND registry_shows_entry(supersedes_id)) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_hoursentry'::name, supersedes_id, true))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_hoursentry.worker_id))) OR registry_shows_entry(id) OR ((supersedes_id IS NOT NULL) AND registry_shows_entry(supersedes_id))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_hoursentry TO registry_application;
@@ -1053,12 +1104,14 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_instruction REFEREN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_instruction FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_instruction FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER retraining_is_the_workers BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN ((new.after_stand_down_id IS NOT NULL)) EXECUTE FUNCTION evidence_reference_is_the_workers();
+CREATE TRIGGER retraining_of_a_stand_down BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN (((new.after_stand_down_id IS NOT NULL) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_retraining_follows_its_stand_down();
+CREATE TRIGGER retraining_stays BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_retraining_stays_with_its_stand_down();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_instruction FOR EACH ROW WHEN (registry_hides_characters(concat(new.topic, new.provider, new.provider_name), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{topic,provider,provider_name}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_instruction ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_instruction.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_instruction'::name, supersedes_id, false))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_instruction.worker_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_instruction TO registry_application;
@@ -1083,99 +1136,52 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_objectionanswer FOR
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_objectionanswer FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reply), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reply}', '{}');
 ALTER TABLE evidence_objectionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_entryobjection objection WHERE ((objection.id = evidence_objectionanswer.objection_id) AND ((( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) OR registry_shows_remark(objection.entry_id, evidence_objectionanswer.recorded_at)))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_entryobjection objection WHERE (objection.id = evidence_objectionanswer.objection_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_objectionanswer TO registry_application;
 
 --- table evidence_standdown
 CREATE TABLE evidence_standdown (
-    employer_id bigint,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
     model_id bigint,
-    on_assignment bigint,
     reason text NOT NULL,
     recorded_at timestamp with time zone NOT NULL,
     recorded_by_id bigint,
     role character varying(30) NOT NULL,
-    shift_id bigint,
     start timestamp with time zone NOT NULL,
     supersedes_id bigint,
     withdrawn boolean NOT NULL,
     worker_id bigint NOT NULL,
-    CONSTRAINT evidence_standdown_employer_id_61f93309_fk_people_employer_id FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_standdown_model_id_275e50b7_fk_equipment_cranemodel_id FOREIGN KEY (model_id) REFERENCES equipment_cranemodel(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_standdown_pkey PRIMARY KEY (id),
     CONSTRAINT evidence_standdown_recorded_by_id_8c52f6f4_fk_people_account_id FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT evidence_standdown_shift_id_85743d80_fk_evidence_hoursentry_id FOREIGN KEY (shift_id) REFERENCES evidence_hoursentry(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_standdown_supersedes_id_d3e7c225_fk_evidence_ FOREIGN KEY (supersedes_id) REFERENCES evidence_standdown(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_standdown_supersedes_id_key UNIQUE (supersedes_id),
     CONSTRAINT evidence_standdown_worker_id_52b668cb_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT stand_down_gives_its_reason CHECK ((NOT (reason = ''::text))),
-    CONSTRAINT stand_down_has_one_occasion CHECK (((shift_id IS NULL) OR (on_assignment IS NULL))),
     CONSTRAINT stand_down_role_is_known CHECK (((role)::text = ANY ((ARRAY[''::character varying, 'erector'::character varying, 'trainee'::character varying, 'erection_supervisor'::character varying, 'overseeing_engineer'::character varying, 'rigger'::character varying, 'signal_person'::character varying, 'crane_operator'::character varying, 'assist_crane_operator'::character varying, 'assessor'::character varying])::text[]))),
     CONSTRAINT standdown_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL)))
 );
-CREATE INDEX evidence_standdown_employer_id_61f93309 ON public.evidence_standdown USING btree (employer_id);
 CREATE INDEX evidence_standdown_model_id_275e50b7 ON public.evidence_standdown USING btree (model_id);
 CREATE INDEX evidence_standdown_recorded_by_id_8c52f6f4 ON public.evidence_standdown USING btree (recorded_by_id);
-CREATE INDEX evidence_standdown_shift_id_85743d80 ON public.evidence_standdown USING btree (shift_id);
 CREATE INDEX evidence_standdown_worker_id_52b668cb ON public.evidence_standdown USING btree (worker_id);
-CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN (((new.supersedes_id IS NOT NULL) AND (new.recorded_by_id IS NOT NULL))) EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
+CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
-CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,reason,shift_id,on_assignment}', '{}');
+CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('recorded_at');
+CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,reason}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
-CREATE TRIGGER stand_down_is_the_firms BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NULL)) EXECUTE FUNCTION crews_stand_down_is_the_firms();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdown FOR EACH ROW WHEN (registry_hides_characters(concat(new.role), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role}', '{reason}', '{}');
+CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_standdown DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_standdown ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR ((employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) AND (( SELECT registry_left_people() AS registry_left_people) ? (worker_id)::text)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_standdown.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_standdown'::name, supersedes_id, false))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_standdown.worker_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_standdown TO registry_application;
-
---- table evidence_standdownsuspension
-CREATE TABLE evidence_standdownsuspension (
-    "end" timestamp with time zone,
-    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
-    reason text NOT NULL,
-    recorded_at timestamp with time zone NOT NULL,
-    recorded_by_id bigint,
-    stand_down_id bigint NOT NULL,
-    start timestamp with time zone NOT NULL,
-    supersedes_id bigint,
-    withdrawn boolean NOT NULL,
-    worker_id bigint NOT NULL,
-    CONSTRAINT evidence_standdownsu_recorded_by_id_6835693c_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT evidence_standdownsu_stand_down_id_b73cb58a_fk_evidence_ FOREIGN KEY (stand_down_id) REFERENCES evidence_standdown(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT evidence_standdownsu_supersedes_id_de618f36_fk_evidence_ FOREIGN KEY (supersedes_id) REFERENCES evidence_standdownsuspension(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT evidence_standdownsu_worker_id_d7f018d6_fk_people_wo FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT evidence_standdownsuspension_pkey PRIMARY KEY (id),
-    CONSTRAINT evidence_standdownsuspension_supersedes_id_key UNIQUE (supersedes_id),
-    CONSTRAINT standdownsuspension_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL))),
-    CONSTRAINT suspension_end_is_after_start CHECK ((("end" IS NULL) OR ("end" > start))),
-    CONSTRAINT suspension_gives_its_reason CHECK ((NOT (reason = ''::text)))
-);
-CREATE INDEX evidence_standdownsuspension_recorded_by_id_6835693c ON public.evidence_standdownsuspension USING btree (recorded_by_id);
-CREATE INDEX evidence_standdownsuspension_stand_down_id_b73cb58a ON public.evidence_standdownsuspension USING btree (stand_down_id);
-CREATE INDEX evidence_standdownsuspension_worker_id_d7f018d6 ON public.evidence_standdownsuspension USING btree (worker_id);
-CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
-CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,stand_down_id,reason}', '{}');
-CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
-CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
-CREATE TRIGGER suspension_is_the_registrars BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION evidence_suspension_is_the_registrars();
-CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdownsuspension FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
-CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
-CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
-ALTER TABLE evidence_standdownsuspension ENABLE ROW LEVEL SECURITY;
-CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_standdownsuspension.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[]))));
-CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
-CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
-GRANT INSERT, SELECT ON TABLE evidence_standdownsuspension TO registry_application;
 
 --- table inspection_inspectionfile
 CREATE TABLE inspection_inspectionfile (
@@ -1229,7 +1235,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.inspection_look FOR EACH ROW
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.inspection_look FOR EACH ROW WHEN (registry_hides_characters(concat(new.what), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{what}', '{}', '{}');
 ALTER TABLE inspection_look ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (recorded_by_id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR ((worker_id IS NULL) AND ((EXISTS ( SELECT FROM (crews_slot slot JOIN crews_assignment assignment ON ((assignment.slot_id = slot.id))) WHERE ((slot.job_id = inspection_look.job_id) AND (assignment.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))) OR (EXISTS ( SELECT FROM ((crews_slot slot JOIN crews_refusal refusal ON ((refusal.slot_id = slot.id))) JOIN crews_decision decision ON ((decision.id = refusal.decision_id))) WHERE ((slot.job_id = inspection_look.job_id) AND (decision.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))))) OR ((EXISTS ( SELECT FROM people_account looker WHERE ((looker.id = inspection_look.recorded_by_id) AND ((looker.kind)::text = 'inspector'::text)))) AND ((EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = inspection_look.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (EXISTS ( SELECT FROM crews_job job WHERE ((job.id = inspection_look.job_id) AND (job.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)))))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (recorded_by_id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR ((worker_id IS NULL) AND ((EXISTS ( SELECT FROM (crews_slot slot JOIN crews_assignment assignment ON ((assignment.slot_id = slot.id))) WHERE ((slot.job_id = inspection_look.job_id) AND (assignment.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))) OR (EXISTS ( SELECT FROM ((crews_slot slot JOIN crews_refusal refusal ON ((refusal.slot_id = slot.id))) JOIN crews_decision decision ON ((decision.id = refusal.decision_id))) WHERE ((slot.job_id = inspection_look.job_id) AND (decision.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))))) OR ((EXISTS ( SELECT FROM people_account looker WHERE ((looker.id = inspection_look.recorded_by_id) AND ((looker.kind)::text = 'inspector'::text)))) AND ((EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = inspection_look.worker_id))) OR (EXISTS ( SELECT FROM crews_job job WHERE ((job.id = inspection_look.job_id) AND (job.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)))))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE inspection_look TO registry_application;
@@ -1246,6 +1252,7 @@ CREATE TABLE ledger_checkpoint (
 );
 CREATE TRIGGER checkpoint_goes_on BEFORE INSERT ON public.ledger_checkpoint FOR EACH ROW EXECUTE FUNCTION ledger_checkpoint_goes_on();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.ledger_checkpoint FOR EACH ROW EXECUTE FUNCTION ledger_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.ledger_checkpoint FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('made_at');
 GRANT INSERT, SELECT ON TABLE ledger_checkpoint TO registry_application;
 
 --- table ledger_entry
@@ -1328,6 +1335,7 @@ CREATE TABLE ledger_signingkey (
 CREATE INDEX ledger_signingkey_verifier_key_990c93ed_like ON public.ledger_signingkey USING btree (verifier_key text_pattern_ops);
 CREATE TRIGGER ledger_append AFTER INSERT ON public.ledger_signingkey REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.ledger_signingkey FOR EACH ROW EXECUTE FUNCTION ledger_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.ledger_signingkey FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.ledger_signingkey FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.name, new.verifier_key), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{name,verifier_key}', '{}');
 GRANT INSERT, SELECT ON TABLE ledger_signingkey TO registry_application;
 
@@ -1431,7 +1439,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_namedsupervisor FOR 
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.notices_namedsupervisor REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE notices_namedsupervisor ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = notices_namedsupervisor.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (EXISTS ( SELECT FROM (notices_sentnotice notice JOIN crews_job job ON ((job.id = notice.job_id))) WHERE ((notice.id = notices_namedsupervisor.notice_id) AND (job.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = notices_namedsupervisor.worker_id))) OR (EXISTS ( SELECT FROM (notices_sentnotice notice JOIN crews_job job ON ((job.id = notice.job_id))) WHERE ((notice.id = notices_namedsupervisor.notice_id) AND (job.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE notices_namedsupervisor TO registry_application;
@@ -1514,6 +1522,7 @@ CREATE TABLE people_account (
     is_staff boolean NOT NULL,
     is_superuser boolean NOT NULL,
     kind character varying(10) NOT NULL,
+    language character varying(10) NOT NULL,
     last_login timestamp with time zone,
     last_name character varying(150) NOT NULL,
     password character varying(128) NOT NULL,
@@ -1526,11 +1535,15 @@ CREATE TABLE people_account (
     CONSTRAINT people_account_worker_id_3b5515b1_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
 );
 CREATE UNIQUE INDEX a_worker_has_one_open_account ON public.people_account USING btree (worker_id) WHERE is_active;
+CREATE INDEX people_account_by_address ON public.people_account USING btree (people_address_key((email)::text)) WHERE ((email)::text <> ''::text);
 CREATE INDEX people_account_employer_id_6f21d1a6 ON public.people_account USING btree (employer_id);
 CREATE INDEX people_account_username_e074b194_like ON public.people_account USING btree (username varchar_pattern_ops);
 CREATE INDEX people_account_worker_id_3b5515b1 ON public.people_account USING btree (worker_id);
+CREATE TRIGGER has_no_powers BEFORE INSERT ON public.people_account FOR EACH ROW WHEN ((new.is_superuser OR new.is_staff)) EXECUTE FUNCTION people_account_keeps_its_kind();
+CREATE TRIGGER keeps_its_kind BEFORE UPDATE ON public.people_account FOR EACH ROW WHEN ((((((((old.id IS DISTINCT FROM new.id) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text)) OR (old.employer_id IS DISTINCT FROM new.employer_id)) OR (old.worker_id IS DISTINCT FROM new.worker_id)) OR (old.is_superuser IS DISTINCT FROM new.is_superuser)) OR (old.is_staff IS DISTINCT FROM new.is_staff)) OR (old.date_joined IS DISTINCT FROM new.date_joined))) EXECUTE FUNCTION people_account_keeps_its_kind();
 CREATE TRIGGER stays_closed BEFORE UPDATE ON public.people_account FOR EACH ROW WHEN ((old.is_active IS DISTINCT FROM new.is_active)) EXECUTE FUNCTION people_account_stays_closed();
-CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_account FOR EACH ROW WHEN (registry_hides_characters(concat(new.password, new.username, new.first_name, new.last_name, new.email, new.kind), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{password,username,first_name,last_name,email,kind}', '{}', '{}');
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_account FOR EACH ROW WHEN (registry_hides_characters(concat(new.password, new.username, new.first_name, new.last_name, new.email, new.kind, new.language), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{password,username,first_name,last_name,email,kind,language}', '{}', '{}');
+CREATE CONSTRAINT TRIGGER was_invited AFTER INSERT ON public.people_account DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN (((new.kind)::text = ANY ((ARRAY['inspector'::character varying, 'registrar'::character varying])::text[]))) EXECUTE FUNCTION people_account_was_invited();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_account REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 GRANT INSERT, SELECT, UPDATE ON TABLE people_account TO registry_application;
 
@@ -1562,6 +1575,32 @@ CREATE INDEX people_account_user_permissions_account_id_ad08a47d ON public.peopl
 CREATE INDEX people_account_user_permissions_permission_id_381ccde7 ON public.people_account_user_permissions USING btree (permission_id);
 GRANT INSERT, SELECT, DELETE ON TABLE people_account_user_permissions TO registry_application;
 
+--- table people_accountevent
+CREATE TABLE people_accountevent (
+    account_id bigint NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint,
+    what character varying(30) NOT NULL,
+    CONSTRAINT account_event_is_of_a_known_kind CHECK (((what)::text = ANY ((ARRAY['opened'::character varying, 'second_factor_added'::character varying, 'second_factor_removed'::character varying, 'password_changed'::character varying, 'address_changed'::character varying])::text[]))),
+    CONSTRAINT people_accountevent_account_id_be00be41_fk_people_account_id FOREIGN KEY (account_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_accountevent_pkey PRIMARY KEY (id),
+    CONSTRAINT people_accountevent_recorded_by_id_d0b253b5_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED
+);
+CREATE INDEX events_of_an_account ON public.people_accountevent USING btree (account_id, recorded_at);
+CREATE INDEX people_accountevent_account_id_be00be41 ON public.people_accountevent USING btree (account_id);
+CREATE INDEX people_accountevent_recorded_by_id_d0b253b5 ON public.people_accountevent USING btree (recorded_by_id);
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_accountevent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{account_id,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_accountevent FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_accountevent FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_accountevent FOR EACH ROW WHEN (registry_hides_characters(concat(new.what), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{what}', '{}', '{}');
+ALTER TABLE people_accountevent ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (account_id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (EXISTS ( SELECT FROM people_account account WHERE ((account.id = people_accountevent.account_id) AND (account.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)))))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_accountevent TO registry_application;
+
 --- table people_closedaccount
 CREATE TABLE people_closedaccount (
     account_id bigint NOT NULL,
@@ -1579,6 +1618,7 @@ CREATE INDEX people_closedaccount_recorded_by_id_2ab58244 ON public.people_close
 CREATE TRIGGER is_closed AFTER INSERT ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION people_account_is_closed();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.people_closedaccount REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{account_id,reason,recorded_by_id}', '{}');
 CREATE TRIGGER may_be_closed BEFORE INSERT ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION people_account_may_be_closed();
+CREATE TRIGGER names_who_closes BEFORE INSERT ON public.people_closedaccount FOR EACH ROW WHEN ((new.recorded_by_id IS NULL)) EXECUTE FUNCTION people_closing_names_who_closes();
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_closedaccount FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_closedaccount FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
@@ -1609,7 +1649,6 @@ GRANT INSERT, SELECT ON TABLE people_employer TO registry_application;
 
 --- table people_employment
 CREATE TABLE people_employment (
-    consent_id bigint,
     employer_id bigint NOT NULL,
     "end" date,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
@@ -1623,7 +1662,6 @@ CREATE TABLE people_employment (
     CONSTRAINT employment_ends_in_a_year_people_enter CHECK ((withdrawn OR (("end" >= '1900-01-01'::date) AND ("end" <= '2199-12-31'::date)))),
     CONSTRAINT employment_starts_in_a_year_people_enter CHECK ((withdrawn OR ((start >= '1900-01-01'::date) AND (start <= '2199-12-31'::date)))),
     CONSTRAINT employment_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL))),
-    CONSTRAINT people_employment_consent_id_d9567227_fk_people_em FOREIGN KEY (consent_id) REFERENCES people_employmentconsent(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT people_employment_employer_id_30ef40b3_fk_people_employer_id FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT people_employment_pkey PRIMARY KEY (id),
     CONSTRAINT people_employment_recorded_by_id_4e1f1371_fk_people_account_id FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
@@ -1633,157 +1671,54 @@ CREATE TABLE people_employment (
 );
 CREATE INDEX employment_by_employer ON public.people_employment USING btree (employer_id, worker_id);
 CREATE INDEX employments_that_end ON public.people_employment USING btree ("end") WHERE ("end" IS NOT NULL);
-CREATE INDEX people_employment_consent_id_d9567227 ON public.people_employment USING btree (consent_id);
 CREATE INDEX people_employment_employer_id_30ef40b3 ON public.people_employment USING btree (employer_id);
 CREATE INDEX people_employment_recorded_by_id_4e1f1371 ON public.people_employment USING btree (recorded_by_id);
 CREATE INDEX people_employment_worker_id_80c5afd9 ON public.people_employment USING btree (worker_id);
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.people_employment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
-CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,consent_id}', '{}');
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
-CREATE TRIGGER taken_on_with_consent BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION people_taken_on_with_consent();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE people_employment ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_assessors AS PERMISSIVE FOR SELECT TO registry_application USING (((employer_id IN ( SELECT assessed.employer_id FROM registry_assessed_employers assessed)) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_assessed_employments assessed WHERE (assessed.employment_id = people_employment.supersedes_id))))));
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = people_employment.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'people_employment'::name, supersedes_id, false)) OR ((( SELECT registry_left_people() AS registry_left_people) ? (worker_id)::text) AND ((employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_own_employments own WHERE (own.employment_id = people_employment.supersedes_id))))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = people_employment.worker_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE people_employment TO registry_application;
 
---- table people_employmentcode
-CREATE TABLE people_employmentcode (
-    code_hash character varying(64) NOT NULL,
-    employer_id bigint,
-    expires_at timestamp with time zone NOT NULL,
+--- table people_identitycheck
+CREATE TABLE people_identitycheck (
+    account_id bigint NOT NULL,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    looked_at character varying(200) NOT NULL,
     recorded_at timestamp with time zone NOT NULL,
     recorded_by_id bigint NOT NULL,
-    start date NOT NULL,
-    worker_id bigint NOT NULL,
-    CONSTRAINT employment_code_keeps_only_its_sha256 CHECK (((code_hash)::text ~ '^[0-9a-f]{64}$'::text)),
-    CONSTRAINT employment_code_lasts_at_most_7_days CHECK (((expires_at > recorded_at) AND (expires_at <= (recorded_at + '7 days'::interval)))),
-    CONSTRAINT people_employmentcod_employer_id_4efc1d63_fk_people_em FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentcod_recorded_by_id_5a1796f5_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentcode_code_hash_key UNIQUE (code_hash),
-    CONSTRAINT people_employmentcode_pkey PRIMARY KEY (id),
-    CONSTRAINT people_employmentcode_worker_id_ed803f80_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
+    CONSTRAINT an_identity_check_says_what_was_looked_at CHECK ((NOT ((looked_at)::text = ''::text))),
+    CONSTRAINT people_identitycheck_account_id_81f2e318_fk_people_account_id FOREIGN KEY (account_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_identitycheck_pkey PRIMARY KEY (id),
+    CONSTRAINT people_identitycheck_recorded_by_id_a9de5b44_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED
 );
-CREATE INDEX people_employmentcode_code_hash_d333e9cd_like ON public.people_employmentcode USING btree (code_hash varchar_pattern_ops);
-CREATE INDEX people_employmentcode_employer_id_4efc1d63 ON public.people_employmentcode USING btree (employer_id);
-CREATE INDEX people_employmentcode_recorded_by_id_5a1796f5 ON public.people_employmentcode USING btree (recorded_by_id);
-CREATE INDEX people_employmentcode_worker_id_ed803f80 ON public.people_employmentcode USING btree (worker_id);
-CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employmentcode REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,employer_id,code_hash}', '{}');
-CREATE TRIGGER made_by_its_worker BEFORE INSERT ON public.people_employmentcode FOR EACH ROW EXECUTE FUNCTION people_code_is_made_by_its_worker();
-CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employmentcode FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
-CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employmentcode FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
-CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_employmentcode FOR EACH ROW WHEN (registry_hides_characters(concat(new.code_hash), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{code_hash}', '{}', '{}');
-CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employmentcode REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
-ALTER TABLE people_employmentcode ENABLE ROW LEVEL SECURITY;
+CREATE INDEX people_identitycheck_account_id_81f2e318 ON public.people_identitycheck USING btree (account_id);
+CREATE INDEX people_identitycheck_recorded_by_id_a9de5b44 ON public.people_identitycheck USING btree (recorded_by_id);
+CREATE TRIGGER checked_from_outside BEFORE INSERT ON public.people_identitycheck FOR EACH ROW EXECUTE FUNCTION people_identity_is_checked_from_outside();
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_identitycheck REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{account_id,looked_at,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_identitycheck FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_identitycheck FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_identitycheck FOR EACH ROW WHEN (registry_hides_characters(concat(new.looked_at), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{looked_at}', '{}', '{}');
+ALTER TABLE people_identitycheck ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM people_account account WHERE ((account.id = people_identitycheck.account_id) AND ((account.id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (account.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (account.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
-GRANT INSERT, SELECT ON TABLE people_employmentcode TO registry_application;
-
---- table people_employmentconsent
-CREATE TABLE people_employmentconsent (
-    code_id bigint,
-    code_typed character varying(40) NOT NULL,
-    employer_id bigint NOT NULL,
-    how character varying(12) NOT NULL,
-    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
-    reason text NOT NULL,
-    recorded_at timestamp with time zone NOT NULL,
-    recorded_by_id bigint NOT NULL,
-    request_id bigint,
-    start date NOT NULL,
-    worker_id bigint NOT NULL,
-    CONSTRAINT consent_says_how_it_was_given CHECK ((((code_id IS NULL) AND ((how)::text = 'own_account'::text) AND (request_id IS NOT NULL)) OR ((code_id IS NOT NULL) AND ((how)::text = 'code'::text) AND (request_id IS NULL)) OR ((code_id IS NULL) AND ((how)::text = 'registrar'::text) AND (request_id IS NULL) AND (NOT (reason = ''::text))))),
-    CONSTRAINT people_employmentcon_code_id_6f147656_fk_people_em FOREIGN KEY (code_id) REFERENCES people_employmentcode(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentcon_employer_id_828eb205_fk_people_em FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentcon_recorded_by_id_d2e6e906_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentcon_request_id_fd6f1ecb_fk_people_em FOREIGN KEY (request_id) REFERENCES people_employmentrequest(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentconsent_code_id_key UNIQUE (code_id),
-    CONSTRAINT people_employmentconsent_pkey PRIMARY KEY (id),
-    CONSTRAINT people_employmentconsent_request_id_key UNIQUE (request_id),
-    CONSTRAINT people_employmentconsent_worker_id_c64b1081_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
-);
-CREATE INDEX people_employmentconsent_employer_id_828eb205 ON public.people_employmentconsent USING btree (employer_id);
-CREATE INDEX people_employmentconsent_recorded_by_id_d2e6e906 ON public.people_employmentconsent USING btree (recorded_by_id);
-CREATE INDEX people_employmentconsent_worker_id_c64b1081 ON public.people_employmentconsent USING btree (worker_id);
-CREATE TRIGGER consent_is_the_persons_own BEFORE INSERT ON public.people_employmentconsent FOR EACH ROW EXECUTE FUNCTION people_consent_is_the_persons_own();
-CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employmentconsent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,request_id,code_id,code_typed,reason}', '{}');
-CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employmentconsent FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
-CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employmentconsent FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
-CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_employmentconsent FOR EACH ROW WHEN (registry_hides_characters(concat(new.how, new.code_typed), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{how,code_typed}', '{reason}', '{}');
-CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employmentconsent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
-ALTER TABLE people_employmentconsent ENABLE ROW LEVEL SECURITY;
-CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer))));
-CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
-CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
-GRANT INSERT, SELECT ON TABLE people_employmentconsent TO registry_application;
-
---- table people_employmentdecline
-CREATE TABLE people_employmentdecline (
-    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
-    recorded_at timestamp with time zone NOT NULL,
-    recorded_by_id bigint NOT NULL,
-    request_id bigint NOT NULL,
-    CONSTRAINT people_employmentdec_recorded_by_id_88488a2d_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentdec_request_id_54759101_fk_people_em FOREIGN KEY (request_id) REFERENCES people_employmentrequest(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentdecline_pkey PRIMARY KEY (id),
-    CONSTRAINT people_employmentdecline_request_id_key UNIQUE (request_id)
-);
-CREATE INDEX people_employmentdecline_recorded_by_id_88488a2d ON public.people_employmentdecline USING btree (recorded_by_id);
-CREATE TRIGGER declined_by_the_person BEFORE INSERT ON public.people_employmentdecline FOR EACH ROW EXECUTE FUNCTION people_request_is_declined_by_the_person();
-CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employmentdecline REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{request_id,recorded_by_id}', '{}');
-CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employmentdecline FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
-CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employmentdecline FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
-ALTER TABLE people_employmentdecline ENABLE ROW LEVEL SECURITY;
-CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM people_employmentrequest request WHERE (request.id = people_employmentdecline.request_id)))));
-CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
-CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
-GRANT INSERT, SELECT ON TABLE people_employmentdecline TO registry_application;
-
---- table people_employmentrequest
-CREATE TABLE people_employmentrequest (
-    employer_id bigint NOT NULL,
-    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
-    number character varying(20) NOT NULL,
-    recorded_at timestamp with time zone NOT NULL,
-    recorded_by_id bigint NOT NULL,
-    start date NOT NULL,
-    worker_id bigint,
-    CONSTRAINT employment_request_is_for_a_year_people_enter CHECK (((start >= '1900-01-01'::date) AND (start <= '2199-12-31'::date))),
-    CONSTRAINT people_employmentreq_employer_id_fe1512cb_fk_people_em FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentreq_recorded_by_id_8101af37_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
-    CONSTRAINT people_employmentrequest_pkey PRIMARY KEY (id),
-    CONSTRAINT people_employmentrequest_worker_id_9c2e25f0_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
-);
-CREATE INDEX people_employmentrequest_employer_id_fe1512cb ON public.people_employmentrequest USING btree (employer_id);
-CREATE INDEX people_employmentrequest_recorded_by_id_8101af37 ON public.people_employmentrequest USING btree (recorded_by_id);
-CREATE INDEX people_employmentrequest_worker_id_9c2e25f0 ON public.people_employmentrequest USING btree (worker_id);
-CREATE TRIGGER employer_asks_for_itself BEFORE INSERT ON public.people_employmentrequest FOR EACH ROW EXECUTE FUNCTION people_employer_asks_for_itself();
-CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employmentrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,number}', '{}');
-CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employmentrequest FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
-CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employmentrequest FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
-CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_employmentrequest FOR EACH ROW WHEN (registry_hides_characters(concat(new.number), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{number}', '{}', '{}');
-CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employmentrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
-ALTER TABLE people_employmentrequest ENABLE ROW LEVEL SECURITY;
-CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))));
-CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
-CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
-GRANT INSERT, SELECT ON TABLE people_employmentrequest TO registry_application;
+GRANT INSERT, SELECT ON TABLE people_identitycheck TO registry_application;
 
 --- table people_invitation
 CREATE TABLE people_invitation (
     accepted_at timestamp with time zone,
     account_id bigint,
+    address character varying(254) NOT NULL,
     employer_id bigint,
     expires_at timestamp with time zone NOT NULL,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
@@ -1791,12 +1726,13 @@ CREATE TABLE people_invitation (
     invited_by_id bigint,
     kind character varying(10) NOT NULL,
     token_hash character varying(64) NOT NULL,
+    way character varying(10) NOT NULL,
     worker_id bigint,
     CONSTRAINT an_accepted_invitation_names_its_account CHECK ((((accepted_at IS NULL) AND (account_id IS NULL)) OR ((accepted_at >= invited_at) AND (account_id IS NOT NULL)))),
+    CONSTRAINT an_invitation_says_which_way_it_goes CHECK ((((invited_by_id IS NOT NULL) AND ((way)::text = 'mail'::text) AND (NOT ((address)::text = ''::text))) OR (((address)::text = ''::text) AND (invited_by_id IS NOT NULL) AND ((way)::text = 'paper'::text)) OR (((address)::text = ''::text) AND ((way)::text = 'printed'::text)))),
     CONSTRAINT invitation_keeps_only_the_tokens_sha256 CHECK (((token_hash)::text ~ '^[0-9a-f]{64}$'::text)),
     CONSTRAINT invitation_kind_fits_what_it_is_for CHECK ((((employer_id IS NOT NULL) AND ((kind)::text = 'employer'::text) AND (worker_id IS NULL)) OR ((employer_id IS NULL) AND ((kind)::text = 'worker'::text) AND (worker_id IS NOT NULL)) OR ((employer_id IS NULL) AND ((kind)::text = ANY ((ARRAY['inspector'::character varying, 'registrar'::character varying])::text[])) AND (worker_id IS NULL)))),
     CONSTRAINT invitation_lasts_at_most_30_days CHECK (((expires_at > invited_at) AND (expires_at <= (invited_at + '30 days'::interval)))),
-    CONSTRAINT only_the_registrar_invites_inspectors CHECK (((invited_by_id IS NULL) OR ((kind)::text = ANY ((ARRAY['employer'::character varying, 'worker'::character varying])::text[])))),
     CONSTRAINT people_invitation_account_id_3739de53_fk_people_account_id FOREIGN KEY (account_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT people_invitation_account_id_key UNIQUE (account_id),
     CONSTRAINT people_invitation_employer_id_54547789_fk_people_employer_id FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
@@ -1805,13 +1741,16 @@ CREATE TABLE people_invitation (
     CONSTRAINT people_invitation_token_hash_key UNIQUE (token_hash),
     CONSTRAINT people_invitation_worker_id_f9acb9f8_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
 );
+CREATE INDEX people_invitation_by_address ON public.people_invitation USING btree (people_address_key((address)::text)) WHERE ((address)::text <> ''::text);
 CREATE INDEX people_invitation_employer_id_54547789 ON public.people_invitation USING btree (employer_id);
 CREATE INDEX people_invitation_invited_by_id_3784d49d ON public.people_invitation USING btree (invited_by_id);
 CREATE INDEX people_invitation_token_hash_6c55913f_like ON public.people_invitation USING btree (token_hash varchar_pattern_ops);
 CREATE INDEX people_invitation_worker_id_f9acb9f8 ON public.people_invitation USING btree (worker_id);
 CREATE TRIGGER accepted_once BEFORE UPDATE ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_is_accepted_once();
+CREATE TRIGGER names_who_invites BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_names_who_invites();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('invited_at');
 CREATE TRIGGER starts_open BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_starts_open();
-CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_invitation FOR EACH ROW WHEN (registry_hides_characters(concat(new.token_hash, new.kind), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{token_hash,kind}', '{}', '{}');
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_invitation FOR EACH ROW WHEN (registry_hides_characters(concat(new.token_hash, new.kind, new.way, new.address), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{token_hash,kind,way,address}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_invitation REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 GRANT INSERT, SELECT, UPDATE ON TABLE people_invitation TO registry_application;
 
@@ -1844,7 +1783,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_languageskill 
 CREATE TRIGGER workers_changed AFTER INSERT ON public.people_languageskill REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE people_languageskill ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = people_languageskill.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'people_languageskill'::name, supersedes_id, false))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = people_languageskill.worker_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE people_languageskill TO registry_application;
@@ -1947,6 +1886,7 @@ CREATE TRIGGER employer_figures_are_never_changed BEFORE DELETE OR UPDATE ON pub
 CREATE TRIGGER employer_figures_are_never_emptied BEFORE TRUNCATE ON public.standards_employerfigure FOR EACH STATEMENT EXECUTE FUNCTION standards_refuse_change();
 CREATE TRIGGER employer_figures_bump_evidence AFTER INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION standards_bump_employer();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.standards_employerfigure REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.standards_employerfigure FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.standard_key, new.setting), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{standard_key,setting}', '{}');
 GRANT INSERT, SELECT ON TABLE standards_employerfigure TO registry_application;
 
@@ -2023,7 +1963,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.transcripts_issuedtranscript
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.transcripts_issuedtranscript FOR EACH ROW WHEN (registry_hides_characters(concat(new.code, new.sha256), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{code,sha256}', '{}', '{}');
 ALTER TABLE transcripts_issuedtranscript ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = transcripts_issuedtranscript.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[]))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = transcripts_issuedtranscript.worker_id)))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE transcripts_issuedtranscript TO registry_application;
@@ -2144,13 +2084,6 @@ CREATE VIEW registry_own_appointments AS
   WHERE employer_id = (( SELECT registry_reader_employer() AS registry_reader_employer));
 GRANT SELECT ON TABLE registry_own_appointments TO registry_application;
 
---- view registry_own_employments
-CREATE VIEW registry_own_employments AS
- SELECT id AS employment_id
-   FROM people_employment
-  WHERE employer_id = (( SELECT registry_reader_employer() AS registry_reader_employer));
-GRANT SELECT ON TABLE registry_own_employments TO registry_application;
-
 --- view registry_own_entries
 CREATE VIEW registry_own_entries AS
  SELECT evidence_hoursentry.id AS entry_id
@@ -2174,7 +2107,7 @@ GRANT SELECT ON TABLE registry_own_entries TO registry_application;
 CREATE VIEW registry_own_people AS
  SELECT worker_id
    FROM people_employment employment
-  WHERE employer_id = (( SELECT registry_reader_employer() AS registry_reader_employer)) AND NOT withdrawn AND ("end" IS NULL OR registry_reads_until("end") > now()) AND
+  WHERE employer_id = (( SELECT registry_reader_employer() AS registry_reader_employer)) AND NOT withdrawn AND
         CASE
             WHEN (EXISTS ( SELECT
                FROM people_employment later
@@ -2224,6 +2157,20 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION crews_assignment_keeps_its_plan() TO PUBLIC;
+
+--- function crews_assignment_names_who_asked()
+CREATE FUNCTION public.crews_assignment_names_who_asked()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    PERFORM public.crews_require_asker(NEW.decision_id, NEW.slot_id, NEW.assigned_by_id);
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION crews_assignment_names_who_asked() TO PUBLIC;
 
 --- function crews_assignment_stands()
 CREATE FUNCTION public.crews_assignment_stands()
@@ -2351,6 +2298,33 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION crews_event_is_allowed() TO PUBLIC;
 
+--- function crews_event_names_who_acts()
+CREATE FUNCTION public.crews_event_names_who_acts()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    made public.crews_assignment;
+BEGIN
+    SELECT * INTO made FROM public.crews_assignment WHERE id = NEW.assignment_id;
+    IF NEW.kind = 'confirmed' THEN
+        PERFORM public.crews_require_asker(NEW.decision_id, made.slot_id, NEW.recorded_by_id);
+        RETURN NEW;
+    END IF;
+    -- At depth 1 the row was written by hand, not by another trigger.
+    IF pg_trigger_depth() = 1 AND (NEW.kind = 'held' OR NEW.recorded_by_id IS NULL AND made.assigned_by_id IS NOT NULL)
+    THEN
+        RAISE EXCEPTION 'who ends an assignment is named'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_crew_is_its_employers_to_change';
+    END IF;
+    PERFORM public.crews_require_of_employer(made.slot_id, NEW.recorded_by_id);
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION crews_event_names_who_acts() TO PUBLIC;
+
 --- function crews_hold_affected()
 CREATE FUNCTION public.crews_hold_affected()
  RETURNS trigger
@@ -2365,12 +2339,12 @@ BEGIN
     END IF;
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)
-    SELECT state.assignment_id, 'held', now(), 'the evidence of ' || NEW.subject || ' changed',
-           now()
+    SELECT state.assignment_id, 'held', clock_timestamp(), 'the evidence of ' || NEW.subject || ' changed',
+           clock_timestamp()
     FROM public.crews_decisiondependency dependency
     JOIN public.crews_assignmentstate state ON state.decision_id = dependency.decision_id
     WHERE dependency.subject = NEW.subject AND dependency.version <> NEW.version
-      AND state.standing = 'standing' AND upper(state.during) > now()
+      AND state.standing = 'standing' AND upper(state.during) > clock_timestamp()
     ORDER BY state.assignment_id;
     RETURN NULL;
 END
@@ -2456,6 +2430,31 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION crews_job_is_planned_once() TO PUBLIC;
 
+--- function crews_job_names_its_planner()
+CREATE FUNCTION public.crews_job_names_its_planner()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF EXISTS (SELECT FROM public.crews_job before
+               WHERE before.id = NEW.supersedes_id
+                 AND (before.employer_id <> NEW.employer_id
+                      OR before.recorded_by_id IS NOT NULL AND NEW.recorded_by_id IS NULL))
+       OR NEW.recorded_by_id IS NOT NULL AND NOT EXISTS (
+           SELECT FROM public.people_account named
+           WHERE named.id = NEW.recorded_by_id AND named.is_active AND named.kind = 'employer'
+             AND named.employer_id = NEW.employer_id)
+    THEN
+        RAISE EXCEPTION 'the job is another employer''s'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_job_is_its_employers_to_plan';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION crews_job_names_its_planner() TO PUBLIC;
+
 --- function crews_leaving_follows_the_assignment()
 CREATE FUNCTION public.crews_leaving_follows_the_assignment()
  RETURNS trigger
@@ -2484,6 +2483,54 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION crews_leaving_follows_the_assignment() TO PUBLIC;
+
+--- function crews_refusal_names_who_asked()
+CREATE FUNCTION public.crews_refusal_names_who_asked()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    PERFORM public.crews_require_asker(NEW.decision_id, NEW.slot_id, NEW.refused_to_id);
+    IF NOT EXISTS (
+        SELECT FROM public.crews_decision given
+        JOIN public.crews_slot place ON place.id = NEW.slot_id AND place.role = given.role
+        JOIN public.crews_job job ON job.id = place.job_id AND job.employer_id = given.employer_id
+        WHERE given.id = NEW.decision_id AND given.outcome = 'refused'
+    ) THEN
+        RAISE EXCEPTION 'the decision refused something else'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_answers_this_question';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION crews_refusal_names_who_asked() TO PUBLIC;
+
+--- function crews_require_asker(bigint,bigint,bigint)
+CREATE FUNCTION public.crews_require_asker(decision bigint, slot bigint, account bigint)
+ RETURNS void
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    given public.crews_decision;
+    tolerance interval;
+BEGIN
+    SELECT * INTO given FROM public.crews_decision WHERE id = decision;
+    IF given.decided_by_id IS DISTINCT FROM account THEN
+        RAISE EXCEPTION 'somebody else asked for the decision'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_decision_serves_whoever_asked_for_it';
+    END IF;
+    PERFORM public.crews_require_of_employer(slot, account);
+    SELECT recorded_at_tolerance INTO tolerance FROM public.database_policy;
+    IF given.decided_at NOT BETWEEN clock_timestamp() - tolerance AND clock_timestamp() + tolerance THEN
+        RAISE EXCEPTION 'the decision is too old'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_decision_serves_while_it_is_fresh';
+    END IF;
+END
+$function$;
 
 --- function crews_require_current(bigint)
 CREATE FUNCTION public.crews_require_current(decision bigint)
@@ -2597,6 +2644,26 @@ BEGIN
 END
 $function$;
 
+--- function crews_require_of_employer(bigint,bigint)
+CREATE FUNCTION public.crews_require_of_employer(slot bigint, account bigint)
+ RETURNS void
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF account IS NOT NULL AND NOT EXISTS (
+        SELECT FROM public.people_account named
+        JOIN public.crews_job job ON job.employer_id = named.employer_id
+        JOIN public.crews_slot place ON place.job_id = job.id
+        WHERE named.id = account AND named.is_active AND named.kind = 'employer' AND place.id = slot
+    ) THEN
+        RAISE EXCEPTION 'the account is not one of the job''s employer'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_crew_is_its_employers_to_change';
+    END IF;
+END
+$function$;
+
 --- function crews_require_pair(bigint,bigint,bigint,tstzrange)
 CREATE FUNCTION public.crews_require_pair(paired_assignment bigint, slot bigint, worker bigint, window_asked tstzrange)
  RETURNS void
@@ -2617,73 +2684,6 @@ BEGIN
     END IF;
 END
 $function$;
-
---- function crews_stand_down_is_the_firms()
-CREATE FUNCTION public.crews_stand_down_is_the_firms()
- RETURNS trigger
- LANGUAGE plpgsql
- SECURITY DEFINER
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-DECLARE
-    firm bigint;
-    today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
-    began timestamptz;
-    ended timestamptz;
-BEGIN
-    IF public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
-        RETURN NEW;
-    END IF;
-    SELECT employer_id INTO firm FROM public.people_account
-    WHERE id = NEW.recorded_by_id AND kind = 'employer' AND is_active;
-    IF firm IS NULL THEN
-        RAISE EXCEPTION 'a stand-down is an employer''s or the registrar''s'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_stand_down_is_an_employers_or_the_registrars';
-    END IF;
-    IF NEW.shift_id IS NULL AND NEW.on_assignment IS NULL THEN
-        IF NEW.employer_id IS DISTINCT FROM firm THEN
-            RAISE EXCEPTION 'without an occasion a stand-down bars at its firm alone'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'without_an_occasion_it_bars_at_its_firm_alone';
-        END IF;
-    ELSE
-        IF NEW.employer_id IS NOT NULL AND NEW.employer_id <> firm THEN
-            RAISE EXCEPTION 'a stand-down does not bar at another firm alone'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'without_an_occasion_it_bars_at_its_firm_alone';
-        END IF;
-        SELECT entry.start, entry."end" INTO began, ended
-        FROM public.evidence_hoursentry entry
-        WHERE entry.id = NEW.shift_id AND entry.worker_id = NEW.worker_id AND entry.employer_id = firm
-          AND NOT entry.withdrawn
-          AND NOT EXISTS (SELECT FROM public.evidence_hoursentry later WHERE later.supersedes_id = entry.id);
-        IF NEW.on_assignment IS NOT NULL THEN
-            SELECT lower(state.during), upper(state.during) INTO began, ended
-            FROM public.crews_assignmentstate state JOIN public.crews_job job ON job.id = state.job_id
-            WHERE state.assignment_id = NEW.on_assignment AND state.worker_id = NEW.worker_id
-              AND job.employer_id = firm AND state.standing <> 'ended';
-        END IF;
-        -- An incident is looked into for weeks, not for years.
-        IF began IS NULL OR began > least(NEW.start, NEW.recorded_at) OR ended < NEW.recorded_at - interval '90 days' THEN
-            RAISE EXCEPTION 'the firm did not have the person on that occasion'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'the_occasion_is_the_firms_own';
-        END IF;
-    END IF;
-    IF NOT EXISTS (
-        SELECT FROM public.people_employment employment
-        WHERE employment.worker_id = NEW.worker_id AND employment.employer_id = firm AND NOT employment.withdrawn
-          AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
-          -- A site's day may have begun before that of UTC, or still last.
-          AND employment.start <= today + 1
-          AND (employment."end" IS NULL OR employment."end" >= today - 1
-               OR employment.start <= (began AT TIME ZONE 'UTC')::date + 1
-                  AND employment."end" >= (began AT TIME ZONE 'UTC')::date - 1)
-    ) THEN
-        RAISE EXCEPTION 'the person is not on the employer''s books'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_records_about_its_own_people';
-    END IF;
-    RETURN NEW;
-END
-$function$;
-GRANT EXECUTE ON FUNCTION crews_stand_down_is_the_firms() TO PUBLIC;
 
 --- function crews_state_follows_event()
 CREATE FUNCTION public.crews_state_follows_event()
@@ -2727,11 +2727,12 @@ AS $function$
 BEGIN
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)
-    SELECT trainee.assignment_id, 'held', now(), 'the paired erector is held or leaves', now()
+    SELECT trainee.assignment_id, 'held', clock_timestamp(), 'the paired erector is held or leaves',
+           clock_timestamp()
     FROM public.crews_assignment a
     JOIN public.crews_assignmentstate trainee ON trainee.assignment_id = a.id
     WHERE a.paired_with_id = NEW.assignment_id AND trainee.standing = 'standing'
-      AND upper(trainee.during) > now()
+      AND upper(trainee.during) > clock_timestamp()
       AND (NEW.standing <> 'standing' OR NOT NEW.during @> trainee.during)
     ORDER BY trainee.assignment_id;
     RETURN NULL;
@@ -2816,17 +2817,125 @@ CREATE FUNCTION public.evidence_a_bar_is_the_registrars()
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
 BEGIN
-    IF TG_TABLE_NAME = 'evidence_certificationstatus' AND NOT EXISTS (
-        SELECT FROM public.evidence_certificationstatus
-        WHERE id = NEW.supersedes_id AND status IN ('suspended', 'revoked')
-    ) THEN
-        RETURN NEW;
+    IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+        PERFORM public.evidence_bar_stays('only_the_registrar_takes_back_a_bar');
     END IF;
-    RAISE EXCEPTION 'a bar is taken back by the registrar'
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_takes_back_a_bar';
+    RETURN NEW;
 END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_a_bar_is_the_registrars() TO PUBLIC;
+
+--- function evidence_a_pass_follows_from_its_source()
+CREATE FUNCTION public.evidence_a_pass_follows_from_its_source()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    before public.evidence_assessment;
+    setback public.evidence_assessment;
+BEGIN
+    IF public.people_is_registrar(NEW.recorded_by_id) THEN
+        RETURN NEW;
+    END IF;
+    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
+    FOR setback IN
+        SELECT * FROM public.evidence_assessment earlier
+        WHERE earlier.worker_id = NEW.worker_id AND earlier.outcome <> 'pass' AND NOT earlier.withdrawn
+          AND earlier.assessed_at <= NEW.assessed_at
+          AND NOT EXISTS (SELECT FROM public.evidence_assessment later WHERE later.supersedes_id = earlier.id)
+          AND public.evidence_same_scope(earlier, NEW)
+    LOOP
+        IF before.id IS NOT NULL
+           AND NOT (setback.assessed_at <= before.assessed_at AND public.evidence_same_scope(setback, before)) THEN
+            PERFORM public.evidence_bar_stays('a_pass_after_a_bar_is_a_new_assessment');
+        END IF;
+        IF setback.third_party = '' THEN
+            IF NEW.third_party <> '' OR NOT EXISTS (
+                SELECT FROM public.people_account
+                WHERE id = NEW.recorded_by_id AND is_active AND worker_id = NEW.assessor_id
+            ) THEN
+                PERFORM public.evidence_bar_stays('a_pass_after_a_setback_comes_from_its_source');
+            END IF;
+        ELSIF public.evidence_folded_number(NEW.third_party) <> public.evidence_folded_number(setback.third_party)
+            OR NEW.document_id IS NULL OR NEW.document_id IS NOT DISTINCT FROM setback.document_id THEN
+            PERFORM public.evidence_bar_stays('a_pass_after_a_setback_comes_from_its_source');
+        END IF;
+    END LOOP;
+    IF before.id IS NOT NULL AND before.assessed_at < NEW.assessed_at AND EXISTS (
+        SELECT FROM public.evidence_standdown bar
+        WHERE bar.worker_id = NEW.worker_id AND NOT bar.withdrawn
+          AND bar.start > before.assessed_at AND bar.start <= NEW.assessed_at
+          AND NOT EXISTS (SELECT FROM public.evidence_standdown later WHERE later.supersedes_id = bar.id)
+    ) THEN
+        PERFORM public.evidence_bar_stays('a_pass_after_a_bar_is_a_new_assessment');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_a_pass_follows_from_its_source() TO PUBLIC;
+
+--- function evidence_a_setback_is_its_sources()
+CREATE FUNCTION public.evidence_a_setback_is_its_sources()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    setback public.evidence_assessment;
+BEGIN
+    SELECT * INTO setback FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
+    IF setback.outcome = 'pass' THEN
+        RETURN NEW;
+    END IF;
+    IF setback.third_party <> '' THEN
+        IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+            PERFORM public.evidence_bar_stays('only_the_registrar_corrects_a_third_partys_setback');
+        END IF;
+        RETURN NEW;
+    END IF;
+    IF NOT NEW.withdrawn AND (NEW.outcome, NEW.third_party, NEW.employer_id, NEW.assessor_id)
+       IS DISTINCT FROM (setback.outcome, setback.third_party, setback.employer_id, setback.assessor_id) THEN
+        PERFORM public.evidence_bar_stays('a_setback_is_not_turned_into_a_pass');
+    END IF;
+    IF NOT public.people_is_registrar(NEW.recorded_by_id) AND NOT (
+        EXISTS (SELECT FROM public.people_account
+                WHERE id = NEW.recorded_by_id AND is_active AND worker_id = setback.assessor_id)
+        AND EXISTS (
+            SELECT FROM public.evidence_appointment act
+            WHERE act.worker_id = setback.assessor_id AND act.employer_id = setback.employer_id
+              AND act.duty = 'assessor' AND NOT act.withdrawn AND act.start <= NEW.recorded_at
+              AND (act."end" IS NULL OR act."end" > NEW.recorded_at)
+              AND NOT EXISTS (SELECT FROM public.evidence_appointment later WHERE later.supersedes_id = act.id))
+    ) THEN
+        PERFORM public.evidence_bar_stays('a_setback_is_changed_by_its_assessor');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_a_setback_is_its_sources() TO PUBLIC;
+
+--- function evidence_an_ended_appointment_stays_ended()
+CREATE FUNCTION public.evidence_an_ended_appointment_stays_ended()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_is_registrar(NEW.recorded_by_id) AND EXISTS (
+        SELECT FROM public.evidence_appointment before
+        WHERE before.id = NEW.supersedes_id AND before."end" <= NEW.recorded_at
+          AND (NEW."end" IS NULL OR NEW."end" > before."end")
+    ) THEN
+        PERFORM public.evidence_bar_stays('an_ended_appointment_stays_ended');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_an_ended_appointment_stays_ended() TO PUBLIC;
 
 --- function evidence_answer_is_about_the_same_worker()
 CREATE FUNCTION public.evidence_answer_is_about_the_same_worker()
@@ -2852,6 +2961,47 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_answer_is_about_the_same_worker() TO PUBLIC;
 
+--- function evidence_assessor_records_with_their_own_account()
+CREATE FUNCTION public.evidence_assessor_records_with_their_own_account()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    account public.people_account;
+    broken text;
+BEGIN
+    SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
+    IF account.kind <> 'worker' AND NEW.third_party <> '' THEN
+        RETURN NEW;
+    ELSIF account.worker_id IS DISTINCT FROM NEW.assessor_id THEN
+        broken := 'assessor_records_with_their_own_account';
+    ELSIF NOT account.is_active THEN
+        broken := 'a_closed_account_signs_nothing';
+    ELSIF NOT public.evidence_has_second_factor(account.id) THEN
+        broken := 'a_signer_has_a_second_factor';
+    END IF;
+    IF broken IS NOT NULL THEN
+        RAISE EXCEPTION 'nobody assesses like this' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_assessor_records_with_their_own_account() TO PUBLIC;
+
+--- function evidence_bar_stays(text)
+CREATE FUNCTION public.evidence_bar_stays(rule text)
+ RETURNS void
+ LANGUAGE plpgsql
+AS $function$
+BEGIN
+    RAISE EXCEPTION 'what keeps somebody off the crews is ended by its source or the registrar'
+        USING ERRCODE = 'check_violation', CONSTRAINT = rule;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_bar_stays(text) TO PUBLIC;
+
 --- function evidence_bump(text[])
 CREATE FUNCTION public.evidence_bump(subjects text[])
  RETURNS void
@@ -2871,11 +3021,13 @@ CREATE FUNCTION public.evidence_certificate_is_not_taken_out()
  SECURITY DEFINER
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
+DECLARE
+    taken_out record;
 BEGIN
     IF NEW.withdrawn THEN
         RETURN NEW;
     END IF;
-    IF EXISTS (
+    FOR taken_out IN
         WITH RECURSIVE bar AS (
             SELECT status.id, status.certification_id, status.effective_at
             FROM public.evidence_certificationstatus status
@@ -2899,21 +3051,31 @@ BEGIN
             JOIN public.evidence_certification one ON one.id = version.id
             JOIN public.evidence_certification other ON other.supersedes_id = one.id OR other.id = one.supersedes_id
         )
-        SELECT FROM version JOIN public.evidence_certification taken ON taken.id = version.id
-        WHERE taken.scheme = NEW.scheme
-          AND public.evidence_folded_number(taken.number) = public.evidence_folded_number(NEW.number)
-          AND NEW.issued <= (version.effective_at AT TIME ZONE 'UTC')::date
+        SELECT public.evidence_folded_number(taken.number) = public.evidence_folded_number(NEW.number) AS same_number,
+               -- The day has begun somewhere up to 14 hours before that of UTC.
+               NEW.issued <= (version.effective_at AT TIME ZONE 'UTC' + interval '14 hours')::date AS issued_before
+        FROM version JOIN public.evidence_certification taken ON taken.id = version.id
+        -- One number is one certificate of a scheme or of an issuer, under whatever name of the other.
+        WHERE (public.evidence_folded_number(taken.scheme) = public.evidence_folded_number(NEW.scheme)
+               OR public.evidence_folded_number(taken.issuer) = public.evidence_folded_number(NEW.issuer))
           -- What is said of a certificate goes with its corrections.
           AND NOT EXISTS (SELECT FROM version own WHERE own.bar = version.bar AND own.id = NEW.supersedes_id)
-    ) THEN
-        RAISE EXCEPTION 'a certificate of this number is suspended or revoked'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_taken_out_is_not_recorded_anew';
-    END IF;
+    LOOP
+        IF taken_out.same_number AND taken_out.issued_before THEN
+            RAISE EXCEPTION 'a certificate of this number is suspended or revoked'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_taken_out_is_not_recorded_anew';
+        END IF;
+        IF NOT taken_out.issued_before AND NEW.document_id IS NULL
+           AND NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+            RAISE EXCEPTION 'a certificate given out after a suspension or revocation brings its paper'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_after_a_bar_has_its_paper';
+        END IF;
+    END LOOP;
     -- A second spelling would stay in force when the first is revoked.
     IF NEW.supersedes_id IS NULL AND EXISTS (
         SELECT FROM public.evidence_certification same
-        WHERE same.worker_id = NEW.worker_id AND same.scheme = NEW.scheme AND same.issued = NEW.issued
-          AND NOT same.withdrawn
+        WHERE same.worker_id = NEW.worker_id AND same.issued = NEW.issued AND NOT same.withdrawn
+          AND public.evidence_folded_number(same.scheme) = public.evidence_folded_number(NEW.scheme)
           AND public.evidence_folded_number(same.number) = public.evidence_folded_number(NEW.number)
           AND NOT EXISTS (SELECT FROM public.evidence_certification later WHERE later.supersedes_id = same.id)
     ) THEN
@@ -2980,6 +3142,32 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_crane_placed() TO PUBLIC;
+
+--- function evidence_denied_signature_is_the_persons()
+CREATE FUNCTION public.evidence_denied_signature_is_the_persons()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    signer bigint;
+BEGIN
+    IF NEW.record_kind = 'countersignature' THEN
+        SELECT by_id INTO signer FROM public.evidence_countersignature WHERE id = NEW.record_id;
+    ELSE
+        SELECT assessor_id INTO signer FROM public.evidence_assessment WHERE id = NEW.record_id;
+    END IF;
+    IF signer IS DISTINCT FROM NEW.by_id OR NOT EXISTS (
+        SELECT FROM public.people_account WHERE id = NEW.recorded_by_id AND worker_id = NEW.by_id AND is_active
+    ) THEN
+        RAISE EXCEPTION 'this was not signed in that name'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_denied_signature_is_in_the_persons_name';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_denied_signature_is_the_persons() TO PUBLIC;
 
 --- function evidence_document_is_whole()
 CREATE FUNCTION public.evidence_document_is_whole()
@@ -3068,6 +3256,20 @@ AS $function$
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_folded_number(text) TO PUBLIC;
 
+--- function evidence_has_second_factor(bigint)
+CREATE FUNCTION public.evidence_has_second_factor(account bigint)
+ RETURNS boolean
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    PERFORM FROM public.mfa_authenticator WHERE user_id = account AND type IN ('totp', 'webauthn') FOR KEY SHARE;
+    RETURN FOUND;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_has_second_factor(bigint) TO PUBLIC;
+
 --- function evidence_lock_days_of(bigint[])
 CREATE FUNCTION public.evidence_lock_days_of(workers bigint[])
  RETURNS void
@@ -3105,6 +3307,25 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_reference_is_the_workers() TO PUBLIC;
 
+--- function evidence_reinstatement_is_the_registrars()
+CREATE FUNCTION public.evidence_reinstatement_is_the_registrars()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+        PERFORM public.evidence_bar_stays('only_the_registrar_reinstates');
+    END IF;
+    IF btrim(NEW.reason) = '' THEN
+        PERFORM public.evidence_bar_stays('a_reinstatement_gives_its_reason');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_reinstatement_is_the_registrars() TO PUBLIC;
+
 --- function evidence_request_is_about_the_workers_record()
 CREATE FUNCTION public.evidence_request_is_about_the_workers_record()
  RETURNS trigger
@@ -3128,6 +3349,65 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_request_is_about_the_workers_record() TO PUBLIC;
 
+--- function evidence_retraining_follows_its_stand_down()
+CREATE FUNCTION public.evidence_retraining_follows_its_stand_down()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NEW.document_id IS NULL THEN
+        PERFORM public.evidence_bar_stays('retraining_has_its_paper');
+    END IF;
+    IF EXISTS (SELECT FROM public.evidence_standdown
+               WHERE id = NEW.after_stand_down_id AND start > NEW.completed_at) THEN
+        PERFORM public.evidence_bar_stays('retraining_follows_its_stand_down');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_retraining_follows_its_stand_down() TO PUBLIC;
+
+--- function evidence_retraining_stays_with_its_stand_down()
+CREATE FUNCTION public.evidence_retraining_stays_with_its_stand_down()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    answered bigint;
+BEGIN
+    SELECT after_stand_down_id INTO answered FROM public.evidence_instruction WHERE id = NEW.supersedes_id;
+    IF (answered IS NOT NULL OR NEW.after_stand_down_id IS NOT NULL)
+       AND NOT public.people_is_registrar(NEW.recorded_by_id) THEN
+        PERFORM public.evidence_bar_stays('only_the_registrar_corrects_retraining');
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_retraining_stays_with_its_stand_down() TO PUBLIC;
+
+--- function evidence_same_scope(evidence_assessment,evidence_assessment)
+CREATE FUNCTION public.evidence_same_scope(one evidence_assessment, other evidence_assessment)
+ RETURNS boolean
+ LANGUAGE sql
+ STABLE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+    SELECT one.role = other.role AND one.operations && other.operations AND (
+        one.model_id = other.model_id
+        OR EXISTS (
+            SELECT FROM public.equipment_cranemodel first JOIN public.equipment_cranemodel second
+                ON second.crane_class = first.crane_class
+            WHERE first.id = one.model_id AND second.id = other.model_id)
+        OR EXISTS (
+            SELECT FROM public.equipment_familydeclaration
+            WHERE one.model_id = ANY (models_declared) AND other.model_id = ANY (models_declared)))
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_same_scope(evidence_assessment,evidence_assessment) TO PUBLIC;
+
 --- function evidence_signer_is_another()
 CREATE FUNCTION public.evidence_signer_is_another()
  RETURNS trigger
@@ -3147,27 +3427,42 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_signer_is_another() TO PUBLIC;
 
---- function evidence_suspension_is_the_registrars()
-CREATE FUNCTION public.evidence_suspension_is_the_registrars()
+--- function evidence_signer_signs_with_their_own_account()
+CREATE FUNCTION public.evidence_signer_signs_with_their_own_account()
  RETURNS trigger
  LANGUAGE plpgsql
  SECURITY DEFINER
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
+DECLARE
+    account public.people_account;
+    broken text;
 BEGIN
-    IF NOT public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
-        RAISE EXCEPTION 'a stand-down is suspended by the registrar'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_suspends_a_stand_down';
+    IF NEW.recorded_by_id IS NULL THEN
+        IF session_user <> current_user
+           AND EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NOT NULL)
+           AND EXISTS (SELECT FROM public.evidence_hoursentry WHERE id = NEW.entry_id AND origin = 'register') THEN
+            RAISE EXCEPTION 'a signature without an account has its paper'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_signature_without_an_account_has_its_paper';
+        END IF;
+        RETURN NEW;
     END IF;
-    IF NOT EXISTS (SELECT FROM public.evidence_standdown
-                   WHERE id = NEW.stand_down_id AND worker_id = NEW.worker_id) THEN
-        RAISE EXCEPTION 'this is about another worker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'reference_is_to_the_same_worker';
+    -- A closing, or the removal of the second factor, that is under way is waited for.
+    SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
+    IF account.worker_id IS DISTINCT FROM NEW.by_id THEN
+        broken := 'signer_signs_with_their_own_account';
+    ELSIF NOT account.is_active THEN
+        broken := 'a_closed_account_signs_nothing';
+    ELSIF NOT public.evidence_has_second_factor(account.id) THEN
+        broken := 'a_signer_has_a_second_factor';
+    END IF;
+    IF broken IS NOT NULL THEN
+        RAISE EXCEPTION 'nobody signs like this' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
     END IF;
     RETURN NEW;
 END
 $function$;
-GRANT EXECUTE ON FUNCTION evidence_suspension_is_the_registrars() TO PUBLIC;
+GRANT EXECUTE ON FUNCTION evidence_signer_signs_with_their_own_account() TO PUBLIC;
 
 --- function evidence_table_of(text)
 CREATE FUNCTION public.evidence_table_of(record_kind text)
@@ -3178,6 +3473,33 @@ AS $function$
     SELECT CASE WHEN record_kind IN ('employment', 'languageskill') THEN 'people_' ELSE 'evidence_' END || record_kind
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_table_of(text) TO PUBLIC;
+
+--- function evidence_the_end_of_a_bar_gives_its_reason()
+CREATE FUNCTION public.evidence_the_end_of_a_bar_gives_its_reason()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF TG_TABLE_NAME = 'evidence_assessment' AND EXISTS (
+        SELECT FROM public.evidence_assessment WHERE id = NEW.supersedes_id AND outcome = 'pass'
+    ) THEN
+        RETURN NULL;
+    END IF;
+    IF NOT EXISTS (
+        SELECT FROM public.evidence_correctionanswer answer
+        JOIN public.evidence_correctionrequest asked ON asked.id = answer.request_id
+        WHERE answer.new_record_id = NEW.id AND asked.worker_id = NEW.worker_id
+          AND public.evidence_table_of(asked.record_kind) = TG_TABLE_NAME
+          AND answer.recorded_by_id = NEW.recorded_by_id AND btrim(answer.reason) <> ''
+    ) THEN
+        PERFORM public.evidence_bar_stays('the_end_of_a_bar_gives_its_reason');
+    END IF;
+    RETURN NULL;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_the_end_of_a_bar_gives_its_reason() TO PUBLIC;
 
 --- function evidence_workers_changed()
 CREATE FUNCTION public.evidence_workers_changed()
@@ -3508,6 +3830,23 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_account_is_closed() TO PUBLIC;
 
+--- function people_account_keeps_its_kind()
+CREATE FUNCTION public.people_account_keeps_its_kind()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_owner_is_here() THEN
+        RAISE EXCEPTION 'an account keeps its kind'
+            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_account_keeps_its_kind';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_account_keeps_its_kind() TO PUBLIC;
+
 --- function people_account_may_be_closed()
 CREATE FUNCTION public.people_account_may_be_closed()
  RETURNS trigger
@@ -3532,7 +3871,7 @@ BEGIN
         RAISE EXCEPTION 'nobody closes their own account'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_closes_their_own_account';
     END IF;
-    IF closer.id IS NOT NULL AND (
+    IF closer.id IS NOT NULL AND NOT public.people_is_registrar(closer.id) AND (
         NOT closer.is_active OR closer.kind <> 'employer' OR closer.employer_id IS DISTINCT FROM closed.employer_id
     ) THEN
         RAISE EXCEPTION 'dispatchers close accounts of their own employer'
@@ -3567,81 +3906,74 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_account_stays_closed() TO PUBLIC;
 
---- function people_code_is_made_by_its_worker()
-CREATE FUNCTION public.people_code_is_made_by_its_worker()
+--- function people_account_was_invited()
+CREATE FUNCTION public.people_account_was_invited()
  RETURNS trigger
  LANGUAGE plpgsql
  SECURITY DEFINER
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
 BEGIN
-    IF NOT public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
-        RAISE EXCEPTION 'a code is made by the person'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+    -- Where recorded_at is unchecked, in test databases, accounts are opened without ado.
+    IF NOT public.people_owner_is_here()
+       AND NOT EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NULL)
+       AND NOT EXISTS (SELECT FROM public.people_invitation WHERE account_id = NEW.id AND kind = NEW.kind) THEN
+        RAISE EXCEPTION 'inspectors and registrars are invited'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'inspectors_and_registrars_are_invited';
     END IF;
-    RETURN NEW;
+    RETURN NULL;
 END
 $function$;
-GRANT EXECUTE ON FUNCTION people_code_is_made_by_its_worker() TO PUBLIC;
+GRANT EXECUTE ON FUNCTION people_account_was_invited() TO PUBLIC;
 
---- function people_consent_is_the_persons_own()
-CREATE FUNCTION public.people_consent_is_the_persons_own()
- RETURNS trigger
- LANGUAGE plpgsql
- SECURITY DEFINER
+--- function people_address_key(text)
+CREATE FUNCTION public.people_address_key(address text)
+ RETURNS text
+ LANGUAGE sql
+ IMMUTABLE PARALLEL SAFE
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
-DECLARE
-    given boolean;
-BEGIN
-    IF NEW.how = 'own_account' THEN
-        PERFORM FROM public.people_employmentrequest WHERE id = NEW.request_id FOR NO KEY UPDATE;
-        IF EXISTS (SELECT FROM public.people_employmentdecline WHERE request_id = NEW.request_id) THEN
-            RAISE EXCEPTION 'the request has been answered'
-                USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_request_is_answered_once';
-        END IF;
-        given := public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) AND EXISTS (
-            SELECT FROM public.people_employmentrequest asked
-            WHERE asked.id = NEW.request_id AND asked.worker_id = NEW.worker_id
-              AND asked.employer_id = NEW.employer_id AND asked.start = NEW.start);
-    ELSIF NEW.how = 'code' THEN
-        -- Who has the code typed it: its SHA-256 alone, which the tables hold, does not give it away.
-        given := public.people_is_open_account_at(NEW.recorded_by_id, NEW.employer_id) AND EXISTS (
-            SELECT FROM public.people_employmentcode made
-            WHERE made.id = NEW.code_id AND made.worker_id = NEW.worker_id
-              AND (made.employer_id IS NULL OR made.employer_id = NEW.employer_id)
-              AND made.start <= NEW.start AND made.expires_at > clock_timestamp()
-              AND made.code_hash = encode(sha256(convert_to(NEW.code_typed, 'UTF8')), 'hex')
-              AND EXISTS (SELECT FROM public.people_account
-                          WHERE id = made.recorded_by_id AND is_active));
-    ELSE
-        given := public.people_is_the_registrars_word(NEW.recorded_by_id);
-    END IF;
-    IF given IS NOT TRUE THEN
-        RAISE EXCEPTION 'consent is the person''s own'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
-    END IF;
-    RETURN NEW;
-END
+    SELECT regexp_replace(lower(address), '\+[^@]*@', '@')
 $function$;
-GRANT EXECUTE ON FUNCTION people_consent_is_the_persons_own() TO PUBLIC;
+GRANT EXECUTE ON FUNCTION people_address_key(text) TO PUBLIC;
 
---- function people_employer_asks_for_itself()
-CREATE FUNCTION public.people_employer_asks_for_itself()
+--- function people_closing_names_who_closes()
+CREATE FUNCTION public.people_closing_names_who_closes()
  RETURNS trigger
  LANGUAGE plpgsql
  SECURITY DEFINER
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
 BEGIN
-    IF NOT public.people_is_open_account_at(NEW.recorded_by_id, NEW.employer_id) THEN
-        RAISE EXCEPTION 'an employer asks for itself'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_asks_for_itself';
+    IF NOT public.people_owner_is_here()
+       AND EXISTS (SELECT FROM public.people_account WHERE kind = 'registrar' AND is_active) THEN
+        RAISE EXCEPTION 'the registrar who closes is named'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_of_the_registrar_names_the_registrar';
     END IF;
     RETURN NEW;
 END
 $function$;
-GRANT EXECUTE ON FUNCTION people_employer_asks_for_itself() TO PUBLIC;
+GRANT EXECUTE ON FUNCTION people_closing_names_who_closes() TO PUBLIC;
+
+--- function people_identity_is_checked_from_outside()
+CREATE FUNCTION public.people_identity_is_checked_from_outside()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT EXISTS (
+        SELECT FROM public.people_account
+        WHERE id = NEW.recorded_by_id AND is_active AND kind IN ('registrar', 'inspector') AND id <> NEW.account_id
+    ) THEN
+        RAISE EXCEPTION 'the registrar or an inspector checks an identity'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_identity_is_checked_from_outside';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_identity_is_checked_from_outside() TO PUBLIC;
 
 --- function people_invitation_is_accepted_once()
 CREATE FUNCTION public.people_invitation_is_accepted_once()
@@ -3657,8 +3989,8 @@ BEGIN
     END IF;
     IF (OLD.id, OLD.token_hash, OLD.kind, OLD.invited_at, OLD.expires_at)
            IS DISTINCT FROM (NEW.id, NEW.token_hash, NEW.kind, NEW.invited_at, NEW.expires_at)
-       OR (OLD.employer_id, OLD.worker_id, OLD.invited_by_id)
-           IS DISTINCT FROM (NEW.employer_id, NEW.worker_id, NEW.invited_by_id) THEN
+       OR (OLD.employer_id, OLD.worker_id, OLD.invited_by_id, OLD.way, OLD.address)
+           IS DISTINCT FROM (NEW.employer_id, NEW.worker_id, NEW.invited_by_id, NEW.way, NEW.address) THEN
         RAISE EXCEPTION 'an invitation is accepted or left as it is'
             USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
     END IF;
@@ -3677,6 +4009,18 @@ BEGIN
         RAISE EXCEPTION 'an account was closed since'
             USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_a_closed_account';
     END IF;
+    -- Two invitations of one person never open side by side: the later one ended this.
+    IF EXISTS (
+        SELECT FROM public.people_invitation later
+        WHERE later.id > OLD.id
+          AND (later.worker_id = OLD.worker_id
+               OR OLD.worker_id IS NULL AND later.address <> '' AND later.kind = OLD.kind
+                  AND later.employer_id IS NOT DISTINCT FROM OLD.employer_id
+                  AND public.people_address_key(later.address) = public.people_address_key(OLD.address))
+    ) THEN
+        RAISE EXCEPTION 'the person was invited again since'
+            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_the_next_one';
+    END IF;
     IF NOT EXISTS (
         SELECT FROM public.people_account account
         WHERE account.id = NEW.account_id
@@ -3691,66 +4035,112 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_invitation_is_accepted_once() TO PUBLIC;
 
+--- function people_invitation_names_who_invites()
+CREATE FUNCTION public.people_invitation_names_who_invites()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF public.people_is_registrar(NEW.invited_by_id) OR public.people_owner_is_here() THEN
+        RETURN NEW;
+    END IF;
+    IF NEW.invited_by_id IS NOT NULL AND NEW.kind IN ('inspector', 'registrar') THEN
+        RAISE EXCEPTION 'only the registrar invites inspectors'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_invites_inspectors';
+    END IF;
+    IF NEW.invited_by_id IS NULL
+       AND EXISTS (SELECT FROM public.people_account WHERE kind = 'registrar' AND is_active) THEN
+        RAISE EXCEPTION 'the registrar who invites is named'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_of_the_registrar_names_the_registrar';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_invitation_names_who_invites() TO PUBLIC;
+
 --- function people_invitation_starts_open()
 CREATE FUNCTION public.people_invitation_starts_open()
  RETURNS trigger
  LANGUAGE plpgsql
+ SECURITY DEFINER
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
+DECLARE
+    inviter public.people_account;
+    today date := (NEW.invited_at AT TIME ZONE 'UTC')::date;
+    broken text;
 BEGIN
     IF NEW.accepted_at IS NOT NULL THEN
         RAISE EXCEPTION 'an invitation starts open'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_once';
     END IF;
-    IF EXISTS (SELECT FROM people_account WHERE id = NEW.invited_by_id AND NOT is_active) THEN
+    -- Two invitations to one address would not see each other.
+    PERFORM pg_advisory_xact_lock(hashtextextended('invitations', 0));
+    SELECT * INTO inviter FROM public.people_account WHERE id = NEW.invited_by_id;
+    IF inviter.id IS NOT NULL AND NOT inviter.is_active THEN
         RAISE EXCEPTION 'a closed account invites nobody'
             USING ERRCODE = 'restrict_violation', CONSTRAINT = 'a_closed_account_invites_nobody';
+    END IF;
+    IF inviter.kind = 'worker' OR inviter.kind = 'inspector' AND NEW.kind <> 'worker' THEN
+        broken := 'workers_invite_nobody';
+    ELSIF inviter.kind = 'inspector' AND NEW.way <> 'paper' THEN
+        broken := 'an_inspector_hands_the_code_over';
+    ELSIF inviter.kind = 'employer' AND NEW.way <> 'mail' THEN
+        broken := 'an_employers_invitation_goes_by_mail';
+    ELSIF inviter.kind = 'employer' AND NOT (
+        NEW.kind = 'employer' AND NEW.employer_id = inviter.employer_id
+        OR NEW.kind = 'worker' AND EXISTS (
+            SELECT FROM public.people_employment employment
+            WHERE employment.worker_id = NEW.worker_id AND employment.employer_id = inviter.employer_id
+              AND NOT employment.withdrawn AND employment.start <= today
+              AND (employment."end" IS NULL OR employment."end" >= today)
+              AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id))
+    ) THEN
+        broken := 'dispatchers_invite_their_own';
+    ELSIF EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id AND is_active) THEN
+        broken := 'a_worker_has_one_open_account';
+    ELSIF inviter.kind IN ('employer', 'inspector')
+          AND EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id) THEN
+        broken := 'the_registrar_lets_in_again';
+    ELSIF NEW.way = 'mail' AND (
+        EXISTS (
+            SELECT FROM public.people_account account
+            WHERE account.email <> '' AND public.people_address_key(account.email)
+                = public.people_address_key(NEW.address)
+              AND account.worker_id IS DISTINCT FROM NEW.worker_id)
+        OR EXISTS (
+            SELECT FROM public.people_account account
+            WHERE account.email <> '' AND NEW.worker_id IS NULL
+              AND public.people_address_key(account.email) = public.people_address_key(NEW.address))
+        OR EXISTS (
+            SELECT FROM public.people_invitation other
+            WHERE other.address <> ''
+              AND public.people_address_key(other.address) = public.people_address_key(NEW.address)
+              AND (other.kind, other.employer_id, other.worker_id)
+                  IS DISTINCT FROM (NEW.kind, NEW.employer_id, NEW.worker_id))
+    ) THEN
+        broken := 'an_invitation_goes_to_the_persons_own_address';
+    END IF;
+    IF broken IS NOT NULL THEN
+        RAISE EXCEPTION 'this invitation may not be sent' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
     END IF;
     RETURN NEW;
 END
 $function$;
 GRANT EXECUTE ON FUNCTION people_invitation_starts_open() TO PUBLIC;
 
---- function people_is_open_account_at(bigint,bigint)
-CREATE FUNCTION public.people_is_open_account_at(account bigint, employer bigint)
+--- function people_is_registrar(bigint)
+CREATE FUNCTION public.people_is_registrar(account bigint)
  RETURNS boolean
  LANGUAGE sql
  STABLE SECURITY DEFINER
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
-    SELECT EXISTS (SELECT FROM public.people_account
-                   WHERE id = account AND kind = 'employer' AND employer_id = employer AND is_active)
+    SELECT EXISTS (SELECT FROM public.people_account WHERE id = account AND is_active AND kind = 'registrar')
 $function$;
-GRANT EXECUTE ON FUNCTION people_is_open_account_at(bigint,bigint) TO PUBLIC;
-
---- function people_is_open_account_of(bigint,bigint)
-CREATE FUNCTION public.people_is_open_account_of(account bigint, worker bigint)
- RETURNS boolean
- LANGUAGE sql
- STABLE SECURITY DEFINER
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-    SELECT EXISTS (SELECT FROM public.people_account
-                   WHERE id = account AND kind = 'worker' AND worker_id = worker AND is_active)
-$function$;
-GRANT EXECUTE ON FUNCTION people_is_open_account_of(bigint,bigint) TO PUBLIC;
-
---- function people_is_the_registrars_word(bigint)
-CREATE FUNCTION public.people_is_the_registrars_word(account bigint)
- RETURNS boolean
- LANGUAGE plpgsql
- STABLE SECURITY DEFINER
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-BEGIN
-    IF account IS NULL THEN
-        RETURN session_user = current_user
-            OR EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NULL);
-    END IF;
-    RETURN EXISTS (SELECT FROM public.people_account WHERE id = account AND kind = 'registrar' AND is_active);
-END
-$function$;
-GRANT EXECUTE ON FUNCTION people_is_the_registrars_word(bigint) TO PUBLIC;
+GRANT EXECUTE ON FUNCTION people_is_registrar(bigint) TO PUBLIC;
 
 --- function people_number_worker()
 CREATE FUNCTION public.people_number_worker()
@@ -3768,85 +4158,16 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_number_worker() TO PUBLIC;
 
---- function people_request_is_declined_by_the_person()
-CREATE FUNCTION public.people_request_is_declined_by_the_person()
- RETURNS trigger
- LANGUAGE plpgsql
- SECURITY DEFINER
+--- function people_owner_is_here()
+CREATE FUNCTION public.people_owner_is_here()
+ RETURNS boolean
+ LANGUAGE sql
+ STABLE
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
-DECLARE
-    asked public.people_employmentrequest;
-BEGIN
-    SELECT * INTO asked FROM public.people_employmentrequest WHERE id = NEW.request_id FOR NO KEY UPDATE;
-    IF NOT public.people_is_open_account_of(NEW.recorded_by_id, asked.worker_id) THEN
-        RAISE EXCEPTION 'a request is answered by the person'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
-    END IF;
-    IF EXISTS (SELECT FROM public.people_employmentconsent WHERE request_id = asked.id) THEN
-        RAISE EXCEPTION 'the request has been answered'
-            USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_request_is_answered_once';
-    END IF;
-    RETURN NEW;
-END
+    SELECT pg_has_role(session_user, (SELECT relowner FROM pg_class WHERE oid = 'public.people_account'::regclass), 'MEMBER')
 $function$;
-GRANT EXECUTE ON FUNCTION people_request_is_declined_by_the_person() TO PUBLIC;
-
---- function people_taken_on_with_consent()
-CREATE FUNCTION public.people_taken_on_with_consent()
- RETURNS trigger
- LANGUAGE plpgsql
- SECURITY DEFINER
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-DECLARE
-    wanted daterange;
-    covered datemultirange;
-    today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
-    registered_by bigint;
-    still_there boolean;
-BEGIN
-    -- Two who take on one person wait for each other here, and the second sees the first.
-    PERFORM FROM public.people_worker WHERE id = NEW.worker_id FOR NO KEY UPDATE;
-    IF NEW.withdrawn OR public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
-        RETURN NEW;
-    END IF;
-    wanted := daterange(NEW.start, NEW."end", '[]');
-    SELECT range_agg(daterange(known.start, known."end", '[]')),
-           bool_or(known."end" IS NULL OR known."end" >= today - 1)
-    INTO covered, still_there
-    FROM public.people_employment known
-    WHERE known.worker_id = NEW.worker_id AND known.employer_id = NEW.employer_id AND NOT known.withdrawn
-      AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = known.id);
-    IF covered @> wanted THEN
-        RETURN NEW;
-    END IF;
-    -- One consent, one coming: it is used up by the record that first names it.
-    IF EXISTS (
-        SELECT FROM public.people_employmentconsent given
-        WHERE given.id = NEW.consent_id AND given.worker_id = NEW.worker_id
-          AND given.employer_id = NEW.employer_id AND given.start <= NEW.start
-          AND NOT EXISTS (SELECT FROM public.people_employment used WHERE used.consent_id = given.id)
-    ) THEN
-        RETURN NEW;
-    END IF;
-    SELECT account.employer_id INTO registered_by
-    FROM public.people_worker worker JOIN public.people_account account ON account.id = worker.recorded_by_id
-    WHERE worker.id = NEW.worker_id;
-    IF registered_by = NEW.employer_id AND public.people_is_open_account_at(NEW.recorded_by_id, NEW.employer_id)
-       -- Who left and comes back is asked like everybody else.
-       AND still_there IS NOT FALSE
-       AND NOT EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id)
-       AND NOT EXISTS (SELECT FROM public.people_employment elsewhere
-                       WHERE elsewhere.worker_id = NEW.worker_id AND elsewhere.employer_id <> NEW.employer_id)
-    THEN
-        RETURN NEW;
-    END IF;
-    RAISE EXCEPTION 'a registered person is taken on with their consent'
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'a_registered_person_is_taken_on_with_consent';
-END
-$function$;
-GRANT EXECUTE ON FUNCTION people_taken_on_with_consent() TO PUBLIC;
+GRANT EXECUTE ON FUNCTION people_owner_is_here() TO PUBLIC;
 
 --- function people_worker_is_not_erased()
 CREATE FUNCTION public.people_worker_is_not_erased()
@@ -3895,31 +4216,6 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_correction_keeps_its_subject() TO PUBLIC;
 
---- function registry_corrects_record_of(bigint,name,bigint,boolean)
-CREATE FUNCTION public.registry_corrects_record_of(employer bigint, records name, corrected bigint, named boolean)
- RETURNS boolean
- LANGUAGE plpgsql
- STABLE PARALLEL SAFE SECURITY DEFINER
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-DECLARE
-    before jsonb;
-BEGIN
-    WHILE employer IS NOT NULL AND corrected IS NOT NULL LOOP
-        EXECUTE format('SELECT to_jsonb(each) FROM public.%I each WHERE id = $1', records) INTO before USING corrected;
-        IF named AND (before ->> 'employer_id')::bigint = employer OR EXISTS (
-            SELECT FROM public.people_account
-            WHERE id = (before ->> 'recorded_by_id')::bigint AND employer_id = employer
-        ) THEN
-            RETURN true;
-        END IF;
-        corrected := (before ->> 'supersedes_id')::bigint;
-    END LOOP;
-    RETURN false;
-END
-$function$;
-GRANT EXECUTE ON FUNCTION registry_corrects_record_of(bigint,name,bigint,boolean) TO PUBLIC;
-
 --- function registry_hides_characters(text,text,text)
 CREATE FUNCTION public.registry_hides_characters(line text, lines text, data text)
  RETURNS boolean
@@ -3942,31 +4238,6 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_hides_characters(text,text,text) TO PUBLIC;
-
---- function registry_left_people()
-CREATE FUNCTION public.registry_left_people()
- RETURNS jsonb
- LANGUAGE plpgsql
- STABLE PARALLEL SAFE SECURITY DEFINER
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-DECLARE
-    reader bigint := public.registry_reader_employer();
-BEGIN
-    IF reader IS NULL THEN
-        RETURN NULL;
-    END IF;
-    RETURN (
-        SELECT jsonb_object_agg(worker_id, until) FROM (
-            SELECT employment.worker_id, max(public.registry_reads_until(employment."end")) AS until
-            FROM public.people_employment employment
-            WHERE employment.employer_id = reader AND NOT employment.withdrawn AND employment."end" IS NOT NULL
-              AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
-            GROUP BY employment.worker_id
-        ) AS left_people);
-END
-$function$;
-GRANT EXECUTE ON FUNCTION registry_left_people() TO PUBLIC;
 
 --- function registry_may_be_spelled_as(text,text[])
 CREATE FUNCTION public.registry_may_be_spelled_as(written text, names text[])
@@ -4001,19 +4272,6 @@ AS $function$
     SELECT substring(public.registry_reader() FROM '^account:([0-9]{1,18})$')::bigint
 $function$;
 GRANT EXECUTE ON FUNCTION registry_reader_account() TO PUBLIC;
-
---- function registry_reader_colleagues()
-CREATE FUNCTION public.registry_reader_colleagues()
- RETURNS bigint[]
- LANGUAGE plpgsql
- STABLE PARALLEL SAFE SECURITY DEFINER
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-BEGIN
-    RETURN ARRAY(SELECT id FROM public.people_account WHERE employer_id = public.registry_reader_employer());
-END
-$function$;
-GRANT EXECUTE ON FUNCTION registry_reader_colleagues() TO PUBLIC;
 
 --- function registry_reader_employer()
 CREATE FUNCTION public.registry_reader_employer()
@@ -4061,17 +4319,6 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_reads_everything() TO PUBLIC;
 
---- function registry_reads_until(date)
-CREATE FUNCTION public.registry_reads_until(last_day date)
- RETURNS timestamp with time zone
- LANGUAGE sql
- IMMUTABLE PARALLEL SAFE
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-    SELECT coalesce((last_day + 1)::timestamp AT TIME ZONE 'UTC' + interval '12 hours', 'infinity'::timestamptz)
-$function$;
-GRANT EXECUTE ON FUNCTION registry_reads_until(date) TO PUBLIC;
-
 --- function registry_recorded_now()
 CREATE FUNCTION public.registry_recorded_now()
  RETURNS trigger
@@ -4081,10 +4328,16 @@ CREATE FUNCTION public.registry_recorded_now()
 AS $function$
 DECLARE
     tolerance interval;
+    entered timestamptz;
 BEGIN
+    IF TG_NARGS = 0 THEN
+        entered := NEW.recorded_at;
+    ELSE
+        entered := (to_jsonb(NEW) ->> TG_ARGV[0])::timestamptz;
+    END IF;
     SELECT recorded_at_tolerance INTO tolerance FROM public.database_policy;
     IF session_user <> current_user AND tolerance IS NOT NULL
-       AND NEW.recorded_at NOT BETWEEN now() - tolerance AND clock_timestamp() + tolerance THEN
+       AND entered NOT BETWEEN clock_timestamp() - tolerance AND clock_timestamp() + tolerance THEN
         RAISE EXCEPTION 'recorded_at is not the present'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'recorded_at_is_the_present';
     END IF;
@@ -4127,31 +4380,6 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_shows_entry(bigint) TO PUBLIC;
-
---- function registry_shows_remark(bigint,timestamp with time zone)
-CREATE FUNCTION public.registry_shows_remark(entry bigint, said_at timestamp with time zone)
- RETURNS boolean
- LANGUAGE plpgsql
- STABLE PARALLEL SAFE SECURITY DEFINER
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-DECLARE
-    about public.evidence_hoursentry;
-    reader bigint := public.registry_reader_employer();
-BEGIN
-    SELECT * INTO about FROM public.evidence_hoursentry WHERE id = entry;
-    RETURN about.employer_id = reader
-        OR EXISTS (SELECT FROM public.people_account WHERE id = about.recorded_by_id AND employer_id = reader)
-        OR EXISTS (
-            SELECT FROM public.people_employment employment
-            WHERE employment.worker_id = about.worker_id AND employment.employer_id = reader
-              AND NOT employment.withdrawn AND said_at < public.registry_reads_until(employment."end")
-              AND about.recorded_at < public.registry_reads_until(employment."end")
-              AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id))
-        OR public.registry_corrects_record_of(reader, 'evidence_hoursentry', about.supersedes_id, true);
-END
-$function$;
-GRANT EXECUTE ON FUNCTION registry_shows_remark(bigint,timestamp with time zone) TO PUBLIC;
 
 --- function registry_text_is_plain()
 CREATE FUNCTION public.registry_text_is_plain()

@@ -2,6 +2,8 @@
 
 Every correction through here has its reason beside it: a request with an
 answer. An employer that corrects of its own accord states the request itself.
+What keeps somebody off the crews is ended by what its source says, or by the
+registrar; the database holds the same rules (``sql/bars.sql``).
 Functions raise :class:`registry.database.errors.RecordRefused`.
 """
 
@@ -11,7 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
@@ -26,9 +28,11 @@ from registry.evidence.models import (
     CorrectionAnswer,
     CorrectionRequest,
     HoursEntry,
+    Instruction,
     StandDown,
 )
 from registry.people.models import Account, Employer, Employment, Worker
+from registry.people.registrars import is_registrar
 
 
 def employer_answerable_for(record: Any, *, on: datetime) -> Employer | None:
@@ -68,7 +72,9 @@ def record_asked_about(request: CorrectionRequest) -> Any:
 
 def open_requests(employer: Employer) -> QuerySet[CorrectionRequest]:
     """Requests that wait for the employer's answer, oldest first."""
-    waiting = CorrectionRequest.objects.filter(employer=employer, answer__isnull=True)
+    waiting = CorrectionRequest.objects.filter(employer=employer, answer__isnull=True).exclude(
+        pk__in=waiting_for_the_registrar().values("pk")
+    )
     return waiting.select_related("worker", "recorded_by").order_by("recorded_at", "id")
 
 
@@ -94,11 +100,12 @@ def requests_of(worker: Worker) -> QuerySet[CorrectionRequest]:
 def request_correction(
     *, record: Any, what_is_wrong: str, what_it_should_be: str, recorded_at: datetime, recorded_by: Account | None
 ) -> CorrectionRequest:
-    """Say what is wrong with a record and what it should be."""
+    """Say what is wrong with a record and what it should be.
+
+    The employer whose record it is answers; the registrar where :func:`only_the_registrar_corrects`
+    says so, or where no employer answers for the record.
+    """
     employer = employer_answerable_for(record, on=recorded_at)
-    if employer is None:
-        sentence = _("No employer answers for this record; ask whoever keeps the register.")
-        raise RecordRefused([Problem("", "somebody_answers_for_the_record", sentence)])
     return _request(record, employer, what_is_wrong, what_it_should_be, recorded_at, recorded_by)
 
 
@@ -118,6 +125,7 @@ def correct_with_reason(
     Whoever signed hours before, or was asked to, is asked to sign the corrected ones.
     """
     require_may_correct(record, recorded_by, at=recorded_at)
+    _require_reason(record, reason)
     if not {name for name, value in changes.items() if getattr(record, name) != value}:
         raise RecordRefused([Problem("", "a_correction_changes_something", _("Nothing is different."))])
     with transaction.atomic():
@@ -141,6 +149,7 @@ def withdraw_with_reason(
 ) -> Any:
     """Withdraw a record, as the answer to ``request`` or of the ``employer``'s own accord."""
     require_may_correct(record, recorded_by, at=recorded_at)
+    _require_reason(record, reason)
     with transaction.atomic():
         request = request or _own_accord(record, employer, reason, recorded_at, recorded_by)
         withdrawal = services.withdraw(record, recorded_at=recorded_at, recorded_by=recorded_by)
@@ -152,8 +161,15 @@ def withdraw_with_reason(
 def decline_correction(
     *, request: CorrectionRequest, reason: str, recorded_at: datetime, recorded_by: Account | None
 ) -> CorrectionAnswer:
-    """Leave the record as it is, and say why."""
+    """Leave the record as it is, and say why. What the registrar answers for, the registrar declines."""
+    if waiting_for_the_registrar().filter(pk=request.pk).exists() and not is_registrar(recorded_by):
+        raise RecordRefused([broken("the_registrar_answers_for_a_bar")])
     return _answer(request, "declined", reason, None, recorded_at, recorded_by)
+
+
+def is_setback(record: Any) -> bool:
+    """Whether the record is an assessment that found somebody not yet competent."""
+    return isinstance(record, Assessment) and record.outcome != "pass"
 
 
 def only_the_assessor_corrects(record: Any) -> bool:
@@ -162,14 +178,23 @@ def only_the_assessor_corrects(record: Any) -> bool:
 
 
 def only_the_registrar_corrects(record: Any) -> bool:
-    """Whether the record keeps somebody off the crews: a stand-down, a certificate suspended or revoked.
+    """Whether the record keeps somebody off the crews on another's word, or ends what does.
 
-    Whoever needs the place filled would otherwise take it back, and nothing would be left
-    of "lifted only by retraining and re-assessment" (29 CFR 1926.1428(b), 1926.1430(g)(2)).
+    A stand-down and its retraining, what became of a certificate, a third party's *not yet
+    competent*. An employer that needs the position filled would otherwise take it back, and nothing
+    would be left of "lifted only by retraining and re-assessment" (29 CFR 1926.1428(b), 1926.1430(g)(2)).
     """
-    return isinstance(record, StandDown) or (
-        isinstance(record, CertificationStatus) and record.status in ("suspended", "revoked")
-    )
+    if isinstance(record, Instruction):
+        return record.after_stand_down_id is not None
+    if isinstance(record, Assessment):
+        return is_setback(record) and bool(record.third_party)
+    return isinstance(record, StandDown | CertificationStatus)
+
+
+def the_registrar_corrects(record: Any) -> bool:
+    """Whether the registrar may correct and withdraw the record, alone or beside somebody else."""
+    on_paper = isinstance(record, Assessment) and bool(record.third_party)
+    return only_the_registrar_corrects(record) or is_setback(record) or on_paper
 
 
 def employers_correct(record: Any) -> bool:
@@ -178,9 +203,11 @@ def employers_correct(record: Any) -> bool:
 
 
 def require_may_correct(record: Any, account: Account | None, *, at: datetime) -> None:
-    """Raise :class:`RecordRefused` if the record is not for the account (``None``: the registrar) to change."""
-    if only_the_registrar_corrects(record) and account is not None:
-        raise RecordRefused([broken("only_the_registrar_takes_back_a_bar")])
+    """Raise :class:`RecordRefused` if the record is not for the account to change."""
+    if is_registrar(account) and the_registrar_corrects(record):
+        return
+    if only_the_registrar_corrects(record):
+        raise RecordRefused([broken(_rule_of_the_registrar(record))])
     if not only_the_assessor_corrects(record):
         return
     if account is None or account.worker_id != record.assessor_id:
@@ -190,6 +217,66 @@ def require_may_correct(record: Any, account: Account | None, *, at: datetime) -
         sentence = _("You no longer assess for %(employer)s; ask for a new assessment by who does.")
         message = sentence % {"employer": record.employer}
         raise RecordRefused([Problem("", "an_assessment_is_changed_by_an_appointed_assessor", message)])
+
+
+def _rule_of_the_registrar(record: Any) -> str:
+    if isinstance(record, Assessment):
+        return "only_the_registrar_corrects_a_third_partys_setback"
+    if isinstance(record, Instruction):
+        return "only_the_registrar_corrects_retraining"
+    return "only_the_registrar_takes_back_a_bar"
+
+
+def _require_reason(record: Any, reason: str) -> None:
+    """What ends a bar says why, also where it answers somebody's request."""
+    if (only_the_registrar_corrects(record) or is_setback(record)) and not reason.strip():
+        raise RecordRefused([broken("the_end_of_a_bar_gives_its_reason")])
+
+
+# The registrar's part
+
+
+def waiting_for_the_registrar() -> QuerySet[CorrectionRequest]:
+    """Requests that wait for the registrar's answer, oldest first."""
+    waiting = CorrectionRequest.objects.filter(_answered_by_the_registrar(), answer__isnull=True)
+    return waiting.select_related("worker", "employer", "recorded_by").order_by("recorded_at", "id")
+
+
+def _answered_by_the_registrar() -> Q:
+    """Which requests are the registrar's to answer; the twin of :func:`only_the_registrar_corrects`."""
+    setbacks = Assessment.objects.exclude(third_party="").exclude(outcome="pass")
+    retraining = Instruction.objects.filter(after_stand_down__isnull=False)
+    return (
+        Q(employer__isnull=True)
+        | Q(record_kind__in=["standdown", "certificationstatus"])
+        | Q(record_kind="assessment", record_id__in=setbacks.values("pk"))
+        | Q(record_kind="instruction", record_id__in=retraining.values("pk"))
+    )
+
+
+BARS: dict[str, Q] = {
+    "standdown": Q(),
+    "certificationstatus": Q(),
+    "assessment": ~Q(outcome="pass"),
+    "instruction": Q(after_stand_down__isnull=False),
+}
+"""Which records of which kind the registrar takes back: what keeps somebody off the crews, and what ends it."""
+
+
+def ended_on_paper() -> QuerySet[Assessment]:
+    """Passes on a third party's paper after the same third party's *not yet competent*, latest first.
+
+    An employer recorded them, and until the third party itself can prove them the registrar looks at each.
+    """
+    setbacks = Assessment.objects.current().filter(
+        worker=OuterRef("worker"), role=OuterRef("role"), assessed_at__lte=OuterRef("assessed_at")
+    )
+    setbacks = setbacks.exclude(outcome="pass").exclude(third_party="")
+    passes = Assessment.objects.current().filter(Exists(setbacks), outcome="pass", recorded_by__kind="employer")
+    passes = passes.exclude(third_party="").select_related(
+        "worker", "model__maker", "assessor", "recorded_by__employer"
+    )
+    return passes.order_by("-recorded_at", "-id")
 
 
 def _ask_signers_again(
@@ -205,8 +292,8 @@ def _ask_signers_again(
 def _own_accord(
     record: Any, employer: Employer | None, reason: str, recorded_at: datetime, recorded_by: Account | None
 ) -> CorrectionRequest:
-    if employer is None:
-        raise TypeError("a correction answers a request or is an employer's own")
+    if employer is None and not is_registrar(recorded_by):
+        raise TypeError("a correction answers a request, or is an employer's or the registrar's own")
     if not reason.strip():
         raise RecordRefused([Problem("reason", "correction_gives_its_reason", _("Say what is wrong."))])
     return _request(record, employer, reason, "", recorded_at, recorded_by)
@@ -214,7 +301,7 @@ def _own_accord(
 
 def _request(
     record: Any,
-    employer: Employer,
+    employer: Employer | None,
     what_is_wrong: str,
     what_it_should_be: str,
     recorded_at: datetime,

@@ -32,7 +32,14 @@ RECORDS: dict[str, type[Any]] = {
 }
 """Every kind, by its model's name in lower case."""
 
-WITH_DOCUMENT: tuple[type[Any], ...] = (HoursEntry, Assessment, Certification, Instruction, Appointment)
+WITH_DOCUMENT: tuple[type[Any], ...] = (
+    HoursEntry,
+    Assessment,
+    Certification,
+    CertificationStatus,
+    Instruction,
+    Appointment,
+)
 """The kinds that a document can be attached to."""
 
 

@@ -126,9 +126,8 @@ class HoursEntry(WorkerRecord):
             models.CheckConstraint(
                 condition=~Q(origin="paper") | Q(document__isnull=False), name="hours_from_paper_have_a_scan"
             ),
-            models.CheckConstraint(
-                condition=~Q(origin="import") | ~Q(issuer=""), name="imported_hours_name_their_issuer"
-            ),
+            # Nothing here verifies another register's signature yet, so nothing is recorded as if it had been.
+            models.CheckConstraint(condition=~Q(origin="import"), name="hours_of_another_register_need_its_signature"),
         ]
         indexes = [
             models.Index(fields=["worker", "end"], name="hours_of_a_worker"),
@@ -289,7 +288,7 @@ class Certification(WorkerRecord):
 
 
 class CertificationStatus(WorkerRecord):
-    """The certificate is suspended, revoked or reinstated from an instant on."""
+    """The certificate is suspended, revoked or reinstated from an instant on; ``document`` is the issuer's paper."""
 
     STATUSES = ("suspended", "revoked", "reinstated")
 
@@ -297,6 +296,7 @@ class CertificationStatus(WorkerRecord):
     status = models.CharField(max_length=12, choices=choices_of(STATUSES))
     effective_at = models.DateTimeField()
     reason = models.TextField(blank=True)
+    document = models.ForeignKey(Document, models.PROTECT, null=True, blank=True, related_name="+")
 
     guards = (
         *WorkerRecord.guards,
@@ -578,9 +578,54 @@ class ObjectionAnswer(Remark):
         return _("answer to: %(objection)s") % {"objection": self.objection}
 
 
+class DeniedSignature(Remark):
+    """Somebody says that a signature in their name is not theirs; the signed record stays as it is.
+
+    ``record_kind`` is ``countersignature`` or ``assessment``, ``record_id`` its identifier.
+    """
+
+    RECORD_KINDS = ("countersignature", "assessment")
+
+    by = models.ForeignKey("people.Worker", models.PROTECT, related_name="signatures_denied")
+    record_kind = models.CharField(max_length=20, choices=choices_of(RECORD_KINDS))
+    record_id = models.BigIntegerField()
+    reason = models.TextField()
+
+    guards = (
+        *Remark.guards,
+        erasable("reason"),
+        # Whoever sees the signature sees that it is denied.
+        shown_to(
+            "evidence_deniedsignature",
+            """by_id = (SELECT registry_reader_worker())
+                OR record_kind = 'countersignature' AND EXISTS (
+                    SELECT FROM evidence_countersignature signature
+                    WHERE signature.id = evidence_deniedsignature.record_id)
+                OR record_kind = 'assessment' AND EXISTS (
+                    SELECT FROM evidence_assessment assessment
+                    WHERE assessment.id = evidence_deniedsignature.record_id)""",
+        ),
+    )
+
+    class Meta(Remark.Meta):
+        abstract = False
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(record_kind__in=["countersignature", "assessment"]),
+                name="a_denied_signature_is_of_a_known_kind",
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="a_denied_signature_gives_its_reason"),
+            models.UniqueConstraint(fields=["record_kind", "record_id"], name="a_signature_is_denied_once"),
+        ]
+
+    def __str__(self) -> str:
+        return _("signature denied by %(name)s on %(day)s") % {"name": self.by, "day": day(self.recorded_at)}
+
+
 class CorrectionRequest(Remark):
     """Somebody says what is wrong with a record; the employer whose record it is answers.
 
+    What keeps somebody off the crews, and a record that no ``employer`` answers for, the registrar answers for.
     ``record_kind`` is the record's model in lower case, ``record_id`` its identifier.
     """
 
@@ -597,7 +642,9 @@ class CorrectionRequest(Remark):
     )
 
     worker = models.ForeignKey("people.Worker", models.PROTECT, related_name="correction_requests")
-    employer = models.ForeignKey("people.Employer", models.PROTECT, related_name="correction_requests")
+    employer = models.ForeignKey(
+        "people.Employer", models.PROTECT, null=True, blank=True, related_name="correction_requests"
+    )
     record_kind = models.CharField(max_length=20, choices=[(each, each) for each in RECORD_KINDS])
     record_id = models.BigIntegerField()
     what_is_wrong = models.TextField()

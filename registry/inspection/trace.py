@@ -37,6 +37,7 @@ LOOKS: dict[str, Promise] = {
     "workers": _("list of people"),
     "worker": _("a person's record"),
     "person_records": _("a person's record, record by record"),
+    "bars_of": _("what keeps a person off the crews"),
     "crane": _("a crane and who worked on it"),
     "equipment": _("list of cranes and where they stand"),
     "equipment_sites": _("list of sites"),
@@ -46,6 +47,8 @@ LOOKS: dict[str, Promise] = {
     "second_look": _("lines worth a second look"),
     "second_look_at": _("lines worth a second look about a person"),
     "possible_twins": _("list of people who may be registered twice"),
+    "identities": _("accounts whose holder nobody outside their firm has seen"),
+    "check_identity": _("account whose holder nobody outside their firm has seen"),
     "open_file": _("a job a file is to be opened on"),
     "file": _("inspection file"),
     "bundle": _("inspection bundle downloaded"),
@@ -96,6 +99,8 @@ def subject_of(given: Mapping[str, Any]) -> Subject:
         return _of_record(given["kind"], int(given["record"]))
     if (number := given.get("document_id")) is not None:
         return Subject(worker_id=_whose_document(number))
+    if (number := given.get("account_id")) is not None:
+        return Subject(worker_id=Account.objects.values_list("worker_id", flat=True).get(pk=number))
     return Subject(crane_id=given.get("crane_id"))
 
 
@@ -126,7 +131,7 @@ def _of_decision(number: int) -> Subject:
 
 def leaves_a_trace(account: Account, subject: Subject) -> bool:
     """Whether a look at the subject is recorded."""
-    return account.kind == "inspector" or (account.kind == "employer" and subject.worker_id is not None)
+    return account.kind == "inspector" or (account.kind != "worker" and subject.worker_id is not None)
 
 
 @repeating
@@ -205,7 +210,7 @@ def looks_visible_to(account: Account) -> QuerySet[Look]:
     looks = Look.objects.select_related(
         "recorded_by__employer", "worker", "job__site", "job__crane__model__maker", "crane__model__maker", "file"
     ).order_by("-recorded_at", "-id")
-    if account.kind == "inspector":
+    if account.kind in ("inspector", "registrar"):
         return looks.filter(recorded_by=account)
     if account.kind == "worker":
         # On which a place was filled with me, or refused to me: the file on a job holds the refused too.
@@ -238,4 +243,6 @@ def _named(by: Account, to: Account | None) -> str:
         return str(_("you"))
     if by.kind == "inspector":
         return str(_("an inspector of the public authority"))
+    if by.kind == "registrar":
+        return str(_("the registrar"))
     return str(by.employer or by.get_username())

@@ -14,7 +14,7 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
 
-from registry.database.guards import Trigger, added_to, only_read
+from registry.database.guards import Trigger, added_to, entered_now, only_read, recorded_now
 from registry.ledger.guards import logged
 
 never_in_the_log = Trigger("never_changed", "BEFORE UPDATE OR DELETE", "ledger_refuse_change()")
@@ -102,7 +102,7 @@ class Checkpoint(models.Model):
     note = models.TextField()
     made_at = models.DateTimeField()
 
-    guards = (never_in_the_log, added_to)
+    guards = (never_in_the_log, entered_now("made_at"), added_to)
 
     class Meta:
         ordering: ClassVar = ["size"]
@@ -140,7 +140,7 @@ class SigningKey(models.Model):
     verifier_key = models.TextField(unique=True)
     recorded_at = models.DateTimeField()
 
-    guards = (never_in_the_log, added_to, logged)
+    guards = (never_in_the_log, recorded_now, added_to, logged)
 
     def __str__(self) -> str:
         return self.verifier_key

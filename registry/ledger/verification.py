@@ -23,6 +23,7 @@ from django.utils.translation import gettext as _
 from psycopg import sql
 from psycopg.rows import args_row
 
+from registry.database.limits import take_time
 from registry.ledger.canonical import leaf_of
 from registry.ledger.kinds import BY_TABLE, KINDS, Kind
 from registry.ledger.mirror import Mirror, Remembered
@@ -105,12 +106,16 @@ def verify(
 
 @contextmanager
 def _one_moment() -> Iterator[None]:
-    """All reads see the same moment, unless a transaction of the caller's already decides that."""
+    """All reads see the same moment, unless a transaction of the caller's already decides that.
+
+    A log of many years takes longer to read than any request may.
+    """
     outermost = not connection.in_atomic_block
     with transaction.atomic():
         if outermost:
             with connection.cursor() as cursor:
                 cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+        take_time()
         yield
 
 

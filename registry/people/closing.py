@@ -1,7 +1,7 @@
 """Closing an account: whoever leaves signs in no more, and who closed it, when and why stays on record.
 
 Recording it is what closes the account, for good; the database holds the same
-rules (``sql/closing.sql``). Somebody who comes back is invited anew. With the
+rules (``sql/closing.sql``). Somebody who comes back is invited again, a worker by the registrar. With the
 account end its sessions and the invitations it sent that nobody has accepted:
 whoever leaves does not let themself in again by a link made beforehand.
 """
@@ -17,7 +17,9 @@ from django.db.models import Exists, OuterRef, QuerySet
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.repeating import repeating
+from registry.people import telling
 from registry.people.models import Account, ClosedAccount, Employer
+from registry.people.registrars import is_registrar
 from registry.people.second_factor import SECOND_FACTORS
 
 
@@ -25,8 +27,8 @@ from registry.people.second_factor import SECOND_FACTORS
 def close_account(*, account: Account, closed_at: datetime, closed_by: Account | None, reason: str) -> ClosedAccount:
     """Close an account at once and for good, and end its sessions.
 
-    ``closed_by`` ``None`` is the registrar at the command line, who may close
-    any. Raises :class:`RecordRefused` for a blank reason and as :func:`require_closable`.
+    A registrar may close any; ``closed_by`` is ``None`` at the machine before there is one.
+    Raises :class:`RecordRefused` for a blank reason and as :func:`require_closable`.
     """
     require_closable(account=account, closed_by=closed_by)
     with refusals(), transaction.atomic():
@@ -35,6 +37,7 @@ def close_account(*, account: Account, closed_at: datetime, closed_by: Account |
         )
         for session in UserSession.objects.filter(user=account):
             session.end()
+        telling.tell_account(account, what="closed", at=closed_at, by=telling.by_whom(closed_by, own=account))
     account.refresh_from_db(fields=["is_active"])
     return closing
 
@@ -58,6 +61,8 @@ def _problem(account: Account, closed_by: Account | None) -> Problem | None:
         return None
     if closed_by == account:
         return broken("nobody_closes_their_own_account")
+    if is_registrar(closed_by):
+        return None
     if closed_by.kind != "employer" or closed_by.employer_id != account.employer_id:
         return broken("dispatchers_close_accounts_of_their_own_employer")
     return None

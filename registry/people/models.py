@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext as _
 
-from registry.database.guards import Granted, Trigger, append_only, correction_keeps, erasable
+from registry.database.guards import Granted, Trigger, append_only, correction_keeps, entered_now, erasable
 from registry.database.records import Record, in_years_people_enter
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
@@ -126,6 +126,8 @@ class Account(AbstractUser):
     employer = models.ForeignKey(Employer, models.PROTECT, null=True, blank=True, related_name="accounts")
     # More than one where the earlier ones are closed.
     worker = models.ForeignKey(Worker, models.PROTECT, null=True, blank=True, related_name="accounts")
+    # In which the account is written to; blank: nobody has chosen yet.
+    language = models.CharField(max_length=10, blank=True)
 
     # Accounts are no records: people change their passwords and employers their staff.
     guards = (Granted(("SELECT", "INSERT", "UPDATE")), worker_is_not_erased)
@@ -147,7 +149,7 @@ class Account(AbstractUser):
 class ClosedAccount(models.Model):
     """Who closed an account, when and why; recording it is what closes the account, for good.
 
-    ``recorded_by`` is ``None`` where the registrar closed it from the command line.
+    ``recorded_by`` is ``None`` where somebody at the machine closed it before there was a registrar.
     """
 
     account = models.OneToOneField(Account, models.PROTECT, related_name="closing")
@@ -400,23 +402,111 @@ class LanguageSkill(Record):
         return self.language
 
 
+class AccountEvent(models.Model):
+    """What happened to an account that its holder must hear of.
+
+    ``recorded_by`` is the account that did it, the holder's own in most cases, and
+    ``None`` where it was done at the command line or before anybody was signed in.
+    """
+
+    KINDS = ("opened", "second_factor_added", "second_factor_removed", "password_changed", "address_changed")
+
+    account = models.ForeignKey(Account, models.PROTECT, related_name="events")
+    what = models.CharField(max_length=30, choices=choices_of(KINDS))
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(Account, models.PROTECT, null=True, blank=True, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        shown_to(
+            "people_accountevent",
+            """account_id = (SELECT registry_reader_account()) OR EXISTS (
+                SELECT FROM people_account account WHERE account.id = people_accountevent.account_id
+                AND account.worker_id = (SELECT registry_reader_worker()))""",
+        ),
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    what__in=[
+                        "opened",
+                        "second_factor_added",
+                        "second_factor_removed",
+                        "password_changed",
+                        "address_changed",
+                    ]
+                ),
+                name="account_event_is_of_a_known_kind",
+            )
+        ]
+        indexes = [models.Index(fields=["account", "recorded_at"], name="events_of_an_account")]
+
+    def __str__(self) -> str:
+        return f"{in_words(self.what)}: {self.account}"
+
+
+class IdentityCheck(models.Model):
+    """A registrar or inspector saw the person behind an account.
+
+    ``looked_at`` says what was looked at, such as "driving licence, photo compared";
+    no copy and no number of it is kept.
+    """
+
+    account = models.ForeignKey(Account, models.PROTECT, related_name="identity_checks")
+    looked_at = models.CharField(max_length=200)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(Account, models.PROTECT, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        erasable("looked_at"),
+        # Whether somebody outside saw the person is told with the account: to its holder and its employer.
+        shown_to(
+            "people_identitycheck",
+            """EXISTS (
+                SELECT FROM people_account account WHERE account.id = people_identitycheck.account_id
+                AND (account.id = (SELECT registry_reader_account())
+                     OR account.employer_id = (SELECT registry_reader_employer())
+                     OR account.worker_id = (SELECT registry_reader_worker())))""",
+        ),
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(looked_at=""), name="an_identity_check_says_what_was_looked_at")
+        ]
+
+    def __str__(self) -> str:
+        return _("identity of %(name)s, checked on %(day)s") % {"name": self.account, "day": day(self.recorded_at)}
+
+
 class Invitation(models.Model):
     """A link that opens one account, once; only the SHA-256 of its token is kept.
 
-    ``invited_by`` is ``None`` where the registrar invited from the command line.
+    ``way`` is how the link reaches the person: by mail to ``address``, as a code on
+    ``paper`` that the registrar or an inspector hands over, or ``printed`` at the
+    machine, where ``invited_by`` is ``None`` before there is a registrar.
     """
+
+    WAYS = ("mail", "paper", "printed")
 
     token_hash = models.CharField(max_length=64, unique=True, editable=False)
     kind = models.CharField(max_length=10, choices=choices_of(Account.KINDS))
     employer = models.ForeignKey(Employer, models.PROTECT, null=True, blank=True, related_name="+")
     worker = models.ForeignKey(Worker, models.PROTECT, null=True, blank=True, related_name="+")
     invited_by = models.ForeignKey(Account, models.PROTECT, null=True, blank=True, related_name="+")
+    way = models.CharField(max_length=10, choices=choices_of(WAYS))
+    address = models.EmailField(blank=True)
     invited_at = models.DateTimeField()
     expires_at = models.DateTimeField()
     accepted_at = models.DateTimeField(null=True, blank=True)
     account = models.OneToOneField(Account, models.PROTECT, null=True, blank=True, related_name="+")
 
-    guards = (Granted(("SELECT", "INSERT", "UPDATE")), worker_is_not_erased)
+    guards = (Granted(("SELECT", "INSERT", "UPDATE")), entered_now("invited_at"), worker_is_not_erased)
 
     class Meta:
         constraints = [
@@ -427,8 +517,10 @@ class Invitation(models.Model):
                 name="invitation_kind_fits_what_it_is_for",
             ),
             models.CheckConstraint(
-                condition=Q(invited_by__isnull=True) | Q(kind__in=["employer", "worker"]),
-                name="only_the_registrar_invites_inspectors",
+                condition=Q(way="mail", invited_by__isnull=False) & ~Q(address="")
+                | Q(way="paper", invited_by__isnull=False, address="")
+                | Q(way="printed", address=""),
+                name="an_invitation_says_which_way_it_goes",
             ),
             models.CheckConstraint(
                 condition=Q(expires_at__gt=F("invited_at")) & Q(expires_at__lte=F("invited_at") + timedelta(days=30)),

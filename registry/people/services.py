@@ -27,6 +27,7 @@ from registry.people.lookalikes import (
 )
 from registry.people.models import Account, Employer, Employment, EmploymentConsent, LanguageSkill, Worker
 from registry.people.names import name_key
+from registry.people.telling import tell_workers
 
 
 @repeating
@@ -192,7 +193,7 @@ def employ(
     (:mod:`registry.people.consent`), unless the registrar records it.
     """
     with refusals(), transaction.atomic():
-        return Employment.objects.create(
+        employment = Employment.objects.create(
             worker=worker,
             employer=employer,
             start=start,
@@ -201,6 +202,8 @@ def employ(
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )
+        tell_workers([worker.pk], what="employed", at=recorded_at, by=recorded_by)
+    return employment
 
 
 @repeating
@@ -267,9 +270,16 @@ def open_account(
     employer: Employer | None = None,
     worker: Worker | None = None,
     email: str = "",
+    language: str = "",
 ) -> Account:
     """Create an account; without a password nobody can sign in by one."""
     with refusals(), transaction.atomic():
         return Account.objects.create_user(
-            username=username, email=email, password=password, kind=kind, employer=employer, worker=worker
+            username=username,
+            email=email,
+            password=password,
+            kind=kind,
+            employer=employer,
+            worker=worker,
+            language=language,
         )

@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
-from registry.database.guards import added_to, only_read
+from registry.database.guards import added_to, only_read, recorded_now
 from registry.language.said import authored
 from registry.ledger.guards import logged
 
@@ -67,7 +67,7 @@ class EmployerFigure(models.Model):
         related_name="+",
     )
 
-    guards = (added_to, logged)
+    guards = (recorded_now, added_to, logged)
 
     class Meta:
         ordering: ClassVar = ["employer", "standard_key", "setting", "recorded_at", "id"]

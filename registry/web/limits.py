@@ -19,6 +19,9 @@ LIMITS = {
     "type_code": "10/60m/user,30/1d/key",
     "register_person": "30/60m/user,200/1d/key",
     "name_assessor": "20/60m/user,60/1d/key",
+    # A wrong code on paper is as likely as a wrong link; each answer to an invitation tells whether an address is here.
+    "wrong_invitation": "30/15m/ip",
+    "invitation": "20/60m/user,60/1d/key",
     # A table costs more than any page, and one of people asks about each of them: counted before it is looked
     # at, for the account and for its employer.
     "table": "120/60m/user,240/60m/key",

@@ -6,6 +6,7 @@ urlpatterns = [
     path("", views.home, name="home"),
     path("", include("registry.web.account_urls")),
     path("", include("registry.web.records.urls")),
+    path("", include("registry.web.registrar.urls")),
     path("", include("registry.web.equipment.urls")),
     path("", include("registry.web.inspection.urls")),
     path("", include("registry.web.papers.urls")),

@@ -31,6 +31,7 @@ from registry.language.amounts import duration
 from registry.people.models import Account, Employment, LanguageSkill, Worker
 from registry.transcripts.hours_chart import SCREEN, hours_chart, period_in_words, quarter_number, rows_of
 from registry.transcripts.transcript import certifications_of
+from registry.web.unchecked import mark_assessments, mark_people, mark_signatures
 from registry.web.year_strip import coming_year, year_strip
 
 MOST_ENTRIES = 50
@@ -130,6 +131,10 @@ def record_of(worker: Worker, account: Account, *, now: datetime) -> WorkerRecor
     zone = site.time_zone if site else OTHERWISE
     today = local_date(now, ZoneInfo(zone))
     summed = _summed_hours(worker, account)
+    assessments = _all(Assessment, worker, account, "-assessed_at", "model__maker", "assessor", "employer")
+    mark_people([worker])
+    mark_signatures(entries)
+    mark_assessments(assessments)
     return WorkerRecordPage(
         worker=worker,
         zone=zone,
@@ -139,7 +144,7 @@ def record_of(worker: Worker, account: Account, *, now: datetime) -> WorkerRecor
         hours=_hours(summed),
         over_time=_over_time(summed),
         entries=entries,
-        assessments=_all(Assessment, worker, account, "-assessed_at", "model__maker", "assessor", "employer"),
+        assessments=assessments,
         certifications=_certifications(worker, account, now=now if not left else ends or now, zone=ZoneInfo(zone)),
         instruction=_all(Instruction, worker, account, "-completed_at", "model__maker"),
         appointments=_all(Appointment, worker, account, "-start", "employer", "maker", "document"),

@@ -226,6 +226,7 @@ def test_somebody_stood_down_is_refused_by_the_engine_not_overlooked_by_the_siev
         provider="employer",
         completed_at=world.now - timedelta(days=3),
         after_stand_down=act,
+        document=world.scan,
         recorded_at=world.now - timedelta(days=3),
         recorded_by=None,
     )

@@ -73,6 +73,7 @@ def run_at_once(acts: Sequence[Callable[[], object]]) -> list[BaseException]:
 
 
 def test_assigning_revoking_and_correcting_at_once(world: World) -> None:
+    world.assessors_account()
     people = [world.worker(name, "Sandoval") for name in ("Mira", "Rafe", "Juno")]
     for each in people:
         world.make_erector(each, days=20)

@@ -92,11 +92,18 @@ def test_a_decision_that_the_engine_did_not_give(world: World, slot: Slot, erect
 def test_columns_that_differ_from_the_sealed_statement_are_overwritten(world: World, slot: Slot) -> None:
     newcomer = world.worker("Tomas", "Ferreira")
     refusal = decided(world, slot, newcomer)
-    refusal.pk = None
+    refused_by("a_decision_is_recorded_once", partial(recorded_again, refusal, refusal.statement))
+    refusal = recorded_again(refusal, json.dumps(json.loads(refusal.statement) | {"once": "another"}))
+    assert refusal.outcome == "refused"
+
+
+def recorded_again(refusal: Decision, statement: str) -> Decision:
+    """The statement under the engine's seal, in a row that says it permitted."""
+    refusal.pk, refusal.statement, refusal.seal = None, statement, seal(statement)
     refusal.outcome = "permitted"
     refusal.save(force_insert=True)
     refusal.refresh_from_db()
-    assert refusal.outcome == "refused"
+    return refusal
 
 
 def test_a_refusal_puts_nobody_into_a_slot(world: World, slot: Slot) -> None:

@@ -10,10 +10,12 @@ import pytest
 
 from registry.crews import queries
 from registry.crews.queries import Answered, asking_for_slot, slot_with_job
+from registry.evidence import corrections
 from registry.evidence import services as evidence
 from registry.evidence.models import Assessment, HoursEntry
 from registry.evidence.queries import signer_closure
 from registry.people.models import Worker
+from registry.people.services import open_account
 from tests.world import World
 
 
@@ -155,14 +157,16 @@ def test_whatever_people_signed_corrected_and_withdrew(world: World, erector: Wo
     """Drawn at random: who signed and assessed whom, and what became of it."""
     drawn = random.Random(seed)
     people = [world.assessor, erector, world.worker("Odo", "Marsh"), world.worker("Ivo", "Keld")]
-    recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": None}
+    recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": world.registrar()}
     made: list[Any] = []
     for number in range(24):
         worker, signer = drawn.sample(people, 2)
         start = (world.now - timedelta(days=2 + number)).replace(hour=15, minute=0)
         if drawn.random() < 0.3 and made:
             record = made.pop(drawn.randrange(len(made)))
-            if drawn.random() < 0.5:
+            if corrections.is_setback(record):
+                corrections.withdraw_with_reason(record=record, reason="drawn", employer=None, **recording)
+            elif drawn.random() < 0.5:
                 evidence.withdraw(record, **recording)
             elif isinstance(record, HoursEntry):
                 made.append(evidence.correct(record, capacity=drawn.choice(["erector", "rigger"]), **recording))
@@ -244,3 +248,47 @@ def test_what_a_family_of_an_earlier_model_says_is_depended_on(world: World, ere
     assert f"model:{world.model.pk}" in quick.evidence_versions
     assert f"standard:{quick.standard.key}" in quick.evidence_versions
     assert f"employer:{world.employer.pk}" in quick.evidence_versions
+
+
+@pytest.mark.parametrize("by", ["the same account", "another account", "the assessor's own account"])
+def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: Worker, by: str) -> None:
+    """Whose account recorded what reaches the engine, read in two steps or whole."""
+    dispatcher = world.dispatcher()
+    others = {
+        "the same account": dispatcher,
+        "another account": open_account(
+            username="second", password="a-long-demo-word", kind="employer", employer=world.employer
+        ),
+        "the assessor's own account": open_account(
+            username="petra", password="a-long-demo-word", kind="worker", worker=world.assessor
+        ),
+    }
+    began = world.now - timedelta(days=3)
+    bar = evidence.stand_down(
+        worker=erector, start=began, reason="conduct", recorded_at=world.now, recorded_by=dispatcher
+    )
+    evidence.record_instruction(
+        worker=erector,
+        topic="retraining",
+        provider="employer",
+        completed_at=began + timedelta(hours=5),
+        after_stand_down=bar,
+        recorded_at=world.now,
+        recorded_by=dispatcher,
+    )
+    evidence.record_assessment(
+        worker=erector,
+        role="erector",
+        model=world.model,
+        operations=["dismantling"],
+        assessed_at=began + timedelta(days=1),
+        outcome="pass",
+        assessor=world.assessor,
+        employer=world.employer,
+        recorded_at=world.now,
+        recorded_by=others[by],
+    )
+    quick, whole = both_ways(world, erector)
+    assert quick.answer == whole.answer
+    assert quick.answer.permitted is (by != "the same account")
+    assert ("one_author_lifts" in reasons(quick)) is (by == "the same account")

@@ -30,6 +30,22 @@ sys.stdin.read()
 
 SERVED = ["-c", "import registry.wsgi"]
 
+SERVES_THE_DEMONSTRATION = """
+import django
+from django.core.management import call_command
+from django.db import connections
+import os
+os.environ["DJANGO_SETTINGS_MODULE"] = "registry.settings"
+django.setup()
+call_command("checkpoint", stdout=open(os.devnull, "w"))
+connections["owner"].ensure_connection()
+from registry.database import serving
+serving.begin_demonstration()
+import registry.wsgi
+from django.test import Client
+print(list(connections), Client().get("/", headers={"host": "localhost"}).status_code)
+"""
+
 Connection = psycopg.Connection[tuple[Any, ...]]
 
 
@@ -247,7 +263,7 @@ def test_a_database_that_lost_its_register_is_not_begun_again(
     ):
         done = manage(begun, *command)
     assert done.returncode == 2, done.stderr
-    assert "holds the keys of a register that has begun, but the database registry" in done.stderr
+    assert "holds the keys of a register that has begun, but the database of the data" in done.stderr
 
 
 def test_a_database_with_another_number_is_anothers(begun: Path, owner: Connection) -> None:
@@ -276,6 +292,8 @@ def test_the_folder_of_the_demonstration_is_never_served_for_real_work(begun: Pa
         assert done.returncode == 3
         assert "the demonstration is served by `python3 manage.py demo` alone" in done.stderr
         assert manage(begun, "checkpoint", REGISTRY_DEMO="1").returncode == 0
+        done = run(begun, "-c", SERVES_THE_DEMONSTRATION, REGISTRY_DEMO="1")
+        assert done.stdout == "['default'] 302\n", done.stderr
 
 
 def test_the_demonstration_is_never_loaded_into_a_real_register(begun: Path, owner: Connection) -> None:

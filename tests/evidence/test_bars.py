@@ -66,9 +66,27 @@ def certificate(world: World, worker: Worker, number: str, **given: Any) -> Cert
     )
 
 
-def status(world: World, held: Certification, said: str, *, at: Any = None, by: Account | None = None) -> Any:
+@pytest.fixture
+def registrar(world: World) -> Account:
+    return world.registrar()
+
+
+def status(
+    world: World,
+    held: Certification,
+    said: str,
+    *,
+    at: Any = None,
+    by: Account | None = None,
+    reason: str = "the board's letter",
+) -> Any:
     return services.change_certification_status(
-        certification=held, status=said, effective_at=at or world.now, recorded_at=world.now, recorded_by=by
+        certification=held,
+        status=said,
+        effective_at=at or world.now,
+        reason=reason,
+        recorded_at=world.now,
+        recorded_by=by,
     )
 
 
@@ -103,51 +121,64 @@ def test_a_dispatcher_neither_withdraws_nor_changes_a_stand_down(
     assert list(StandDown.objects.current()) == [barred]
 
 
-def test_a_dispatcher_does_not_take_back_a_revocation_but_corrects_a_reinstatement(
-    world: World, mira: Worker, dispatcher: Account
+def test_a_dispatcher_takes_back_neither_a_suspension_nor_what_ended_it(
+    world: World, mira: Worker, dispatcher: Account, registrar: Account
 ) -> None:
     held = Certification.objects.get(worker=mira)
-    revoked = status(world, held, "suspended", at=world.now - timedelta(days=3), by=dispatcher)
-    reinstated = status(world, held, "reinstated", at=world.now - timedelta(days=1), by=dispatcher)
-    given: dict[str, Any] = {"employer": world.employer, "recorded_at": world.now, "recorded_by": dispatcher}
-    with pytest.raises(RecordRefused, match="the registrar takes it back"):
-        corrections.withdraw_with_reason(record=revoked, reason="needed at six", **given)
-    corrections.withdraw_with_reason(record=reinstated, reason="was another card", **given)
-    assert list(CertificationStatus.objects.current()) == [revoked]
+    suspended = status(world, held, "suspended", at=world.now - timedelta(days=3), by=dispatcher)
+    reinstated = status(world, held, "reinstated", at=world.now - timedelta(days=1), by=registrar)
+    given: dict[str, Any] = {"employer": world.employer, "recorded_at": world.now}
+    for each in (suspended, reinstated):
+        with pytest.raises(RecordRefused, match="the registrar takes it back"):
+            corrections.withdraw_with_reason(record=each, reason="needed at six", recorded_by=dispatcher, **given)
+    corrections.withdraw_with_reason(record=reinstated, reason="was another card", recorded_by=registrar, **given)
+    assert list(CertificationStatus.objects.current()) == [suspended]
 
 
 def test_the_registrar_takes_back_what_should_never_have_been_recorded(
-    world: World, mira: Worker, dispatcher: Account
+    world: World, mira: Worker, dispatcher: Account, registrar: Account
 ) -> None:
     barred = stood_down(world, mira, dispatcher)
     said = StringIO()
-    call_command("take_back", "stand-down", str(barred.pk), because="It was another person", stdout=said)
+    named = {"registrar": registrar.username}
+    for somebody in (dispatcher.username, "nobody"):
+        with pytest.raises(CommandError, match="Only a registrar does this"):
+            call_command("take_back", "stand-down", str(barred.pk), because="x", registrar=somebody)
+    call_command("take_back", "stand-down", str(barred.pk), because="It was another person", stdout=said, **named)
     assert f"stand-down {barred.pk} of Mira Sandoval is taken back." in said.getvalue()
     assert not StandDown.objects.current().exists()
     assert CorrectionRequest.objects.get().what_is_wrong == "It was another person"
     with pytest.raises(CommandError, match="taken back already"):
-        call_command("take_back", "stand-down", str(barred.pk), because="again")
+        call_command("take_back", "stand-down", str(barred.pk), because="again", **named)
     with pytest.raises(CommandError, match="There is no stand-down 0"):
-        call_command("take_back", "stand-down", "0", because="nothing")
-    with pytest.raises(CommandError, match="Say what is wrong"):
-        call_command("take_back", "stand-down", str(stood_down(world, mira, dispatcher).pk), because=" ")
+        call_command("take_back", "stand-down", "0", because="nothing", **named)
+    another = stood_down(world, mira, dispatcher)
+    with pytest.raises(CommandError, match="Say why"):
+        call_command("take_back", "stand-down", str(another.pk), because=" ", **named)
 
 
 @pytest.mark.parametrize("spelt", ["E-77a", "e 77 A", "E77A."])
 def test_a_revoked_certificate_does_not_come_back_under_its_number(world: World, mira: Worker, spelt: str) -> None:
-    status(world, certificate(world, mira, "E-77a"), "revoked")
+    taken_out = world.now - timedelta(days=3)
+    status(world, certificate(world, mira, "E-77a"), "revoked", at=taken_out)
     earlier = (world.now - timedelta(days=299)).date()
-    with pytest.raises(RecordRefused, match="suspended or revoked"):
-        certificate(world, mira, spelt, issued=earlier)
-    assert certificate(world, mira, spelt, issued=(world.now + timedelta(days=1)).date(), expires=None).pk
+    for issued in (earlier, taken_out.date()):
+        for scheme in ("tower crane erection", "Tower-Crane ERECTION", "another scheme of the same board"):
+            with pytest.raises(RecordRefused, match="suspended or revoked"):
+                certificate(world, mira, spelt, scheme=scheme, issued=issued)
+    later: dict[str, Any] = {"issued": (taken_out + timedelta(days=2)).date(), "expires": None}
+    with pytest.raises(RecordRefused, match="needs its paper"):
+        certificate(world, mira, spelt, **later)
+    with pytest.raises(RecordRefused, match="needs its paper"):
+        certificate(world, mira, "another number", **later)
+    assert certificate(world, mira, spelt, document=world.scan, **later).pk
     assert certificate(world, world.worker("Rafe", "Osei"), spelt, issued=earlier).pk
 
 
 def test_a_revoked_certificate_does_not_come_back_by_correcting_another(world: World, mira: Worker) -> None:
     held = certificate(world, mira, "E-77")
-    status(world, held, "revoked")
-    tomorrow = (world.now + timedelta(days=1)).date()
-    renewed = certificate(world, mira, "E-77", issued=tomorrow, expires=None)
+    status(world, held, "revoked", at=world.now - timedelta(days=2))
+    renewed = certificate(world, mira, "E-77", issued=world.now.date(), expires=None, document=world.scan)
     recording: dict[str, Any] = {"recorded_at": world.now, "recorded_by": None}
     with pytest.raises(RecordRefused, match="suspended or revoked"):
         services.correct(renewed, issued=held.issued, **recording)
@@ -158,10 +189,10 @@ def test_a_revoked_certificate_does_not_come_back_by_correcting_another(world: W
     assert services.withdraw(renewed, **recording).withdrawn
 
 
-def test_a_reinstatement_lifts_from_its_own_day_on(world: World, mira: Worker) -> None:
+def test_a_reinstatement_lifts_from_its_own_day_on(world: World, mira: Worker, registrar: Account) -> None:
     held = certificate(world, mira, "E-77")
     status(world, held, "suspended", at=world.now - timedelta(days=3))
-    status(world, held, "reinstated", at=world.now + timedelta(days=3000))
+    status(world, held, "reinstated", at=world.now + timedelta(days=3000), by=registrar)
     with pytest.raises(RecordRefused, match="suspended or revoked"):
         certificate(world, mira, "e 77", issued=held.issued + timedelta(days=1))
 
@@ -173,13 +204,13 @@ def test_a_certificate_is_recorded_once_however_it_is_spelt(world: World, mira: 
 
 
 def test_a_reinstated_certificate_is_corrected_and_a_revoked_one_keeps_its_revocation(
-    world: World, mira: Worker
+    world: World, mira: Worker, registrar: Account
 ) -> None:
     held = certificate(world, mira, "E-78")
     status(world, held, "suspended", at=world.now - timedelta(days=3))
     with pytest.raises(RecordRefused, match="suspended or revoked"):
         certificate(world, mira, "E 78", issued=held.issued + timedelta(days=1))
-    status(world, held, "reinstated")
+    status(world, held, "reinstated", by=registrar)
     assert certificate(world, mira, "E 78", issued=held.issued + timedelta(days=1)).pk
     status(world, held, "revoked")
     corrected = services.correct(held, issuer="Sorrland Board", recorded_at=world.now, recorded_by=None)

@@ -142,7 +142,7 @@ def raw_copy(entry: HoursEntry, **columns: Any) -> None:
         ("hours_capacity_is_a_role", {"capacity": "onlooker"}),
         ("hours_origin_is_known", {"origin": "hearsay"}),
         ("hours_from_paper_have_a_scan", {"origin": "paper"}),
-        ("imported_hours_name_their_issuer", {"origin": "import"}),
+        ("hours_of_another_register_need_its_signature", {"origin": "import", "issuer": "Mill register"}),
         ("withdrawal_supersedes_a_record", {"withdrawn": True}),
     ],
 )

@@ -104,6 +104,7 @@ def test_everything_else_comes_out_as_it_went_in(books: Any) -> None:
         completed_at=books.now,
         model=books.model,
         after_stand_down=bar,
+        document=services.attach_document(name="a.pdf", media_type="application/pdf", content=b"%PDF-", **common),
         **common,
     )
     duty = services.appoint(

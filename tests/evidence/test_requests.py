@@ -13,6 +13,7 @@ from registry.evidence import corrections, countersigning
 from registry.evidence.models import CorrectionAnswer, CorrectionRequest, Countersignature, HoursEntry
 from registry.evidence.services import record_instruction
 from registry.people.models import Account
+from registry.people.second_factor import enrol_authenticator_app
 from registry.people.services import employ, open_account
 
 TABLES = (
@@ -33,7 +34,9 @@ def refused_by(block: Any) -> set[str]:
 
 @pytest.fixture
 def bo_signs(books: Any) -> Account:
-    return open_account(username="bo", password=None, kind="worker", worker=books.bo)
+    account = open_account(username="bo", password=None, kind="worker", worker=books.bo)
+    enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
+    return account
 
 
 @pytest.mark.django_db
@@ -196,12 +199,11 @@ def test_who_answers_for_a_record(books: Any) -> None:
     )
     assert corrections.employer_answerable_for(taught, on=books.now) is None
 
-    def ask() -> None:
-        corrections.request_correction(
-            record=taught, what_is_wrong="x", what_it_should_be="", recorded_at=books.now, recorded_by=None
-        )
-
-    assert refused_by(ask) == {"somebody_answers_for_the_record"}
+    asked = corrections.request_correction(
+        record=taught, what_is_wrong="x", what_it_should_be="", recorded_at=books.now, recorded_by=None
+    )
+    assert asked.employer is None
+    assert list(corrections.waiting_for_the_registrar()) == [asked]
     employ(
         worker=books.ana,
         employer=books.employer,

@@ -105,7 +105,7 @@ def test_hours_in_the_future_are_refused(books: Any) -> None:
         (8, 12, {"operation": "painting"}, ("operation", "hours_operation_is_known")),
         (8, 12, {"capacity": "onlooker"}, ("capacity", "hours_capacity_is_a_role")),
         (8, 12, {"origin": "paper"}, ("document", "hours_from_paper_have_a_scan")),
-        (8, 12, {"origin": "import"}, ("issuer", "imported_hours_name_their_issuer")),
+        (8, 12, {"origin": "import"}, ("origin", "hours_of_another_register_need_its_signature")),
         (8, 12.001, {}, ("start", "hours_are_in_whole_minutes")),
     ],
 )
@@ -129,16 +129,15 @@ def test_many_rows_are_recorded_all_or_none(books: Any) -> None:
 
 
 def test_an_imported_entry_is_withdrawn_though_its_line_is_unique(books: Any) -> None:
-    entry = books.hours(0, 1, origin="import", issuer="Mill register", imported_line="a1")
+    entry = books.hours(0, 1, imported_line="a1")
     assert services.withdraw(entry, recorded_at=books.now, recorded_by=None).imported_line == ""
     assert not HoursEntry.objects.current().exists()
 
 
 def test_a_line_of_an_import_comes_in_once(books: Any) -> None:
-    imported = {"origin": "import", "issuer": "Mill register", "imported_line": "a1"}
-    books.hours(0, 1, **imported)
+    books.hours(0, 1, imported_line="a1")
     with pytest.raises(RecordRefused):
-        books.hours(2, 3, **imported)
+        books.hours(2, 3, imported_line="a1")
 
 
 # Countersignatures
@@ -306,7 +305,7 @@ def test_a_corrected_certificate_stays_revoked(books: Any) -> None:
         recorded_at=books.now,
         recorded_by=None,
     )
-    corrected = services.correct(certificate, issuer="Cedar Board Ltd", recorded_at=books.now, recorded_by=None)
+    services.correct(certificate, issuer="Cedar Board Ltd", recorded_at=books.now, recorded_by=None)
     known = evidence_for(worker_ids=[books.ana.pk]).known_at(None)
     assert [each.status for each in known.statuses_about(known.certifications[0], zone("UTC"))] == ["revoked"]
 

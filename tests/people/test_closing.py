@@ -18,7 +18,7 @@ from registry.database.errors import RecordRefused, constraint_of
 from registry.ledger.models import Entry
 from registry.people import services
 from registry.people.closing import close_account, closings_at, dispatchers_of
-from registry.people.invitations import accept, invitations_of, invite, open_invitation
+from registry.people.invitations import NewInvitation, accept, hash_of, invitations_of, invite, open_invitation
 from registry.people.models import Account, ClosedAccount, Employer, Worker
 from registry.people.second_factor import enrol_authenticator_app
 
@@ -113,11 +113,28 @@ def test_a_dispatcher_closes_no_other_account(dispatcher: Account, ana: Worker, 
     assert recorded_directly(account, dispatcher) == rule
     with pytest.raises(NotAllowed):
         access.account_to_close(dispatcher, account.pk)
-    close(account, None)
+    registrar = services.open_account(username="keeper", password=None, kind="registrar")
+    close(account, registrar)
     assert not account.is_active
 
 
-@pytest.mark.parametrize("kind", ["worker", "inspector", "registrar"])
+def test_the_registrar_who_closes_is_named(dispatcher: Account, colleague: Account) -> None:
+    """By name, once there is somebody to name; and not by the name of one whose account is closed."""
+    registrar = services.open_account(username="keeper", password=None, kind="registrar")
+    gone = services.open_account(username="gone", password=None, kind="registrar")
+    close(gone, registrar)
+    rule = "an_act_of_the_registrar_names_the_registrar"
+    assert refused(colleague, None) == [("", rule)]
+    assert recorded_directly(colleague, None) == rule
+    assert recorded_directly(colleague, gone) == "dispatchers_close_accounts_of_their_own_employer"
+    for name in ("gone", "dispatcher", "nobody"):
+        with pytest.raises(CommandError, match="Only a registrar does this"):
+            call_command("close_account", colleague.username, because="Has left", registrar=name)
+    call_command("close_account", colleague.username, because="Has left", registrar="keeper")
+    assert ClosedAccount.objects.get(account=colleague).recorded_by == registrar
+
+
+@pytest.mark.parametrize("kind", ["worker", "inspector"])
 def test_nobody_but_a_dispatcher_closes(dispatcher: Account, ana: Worker, kind: str) -> None:
     worker = ana if kind == "worker" else None
     somebody = services.open_account(username="somebody", password=None, kind=kind, worker=worker)
@@ -151,12 +168,12 @@ class TestInvitations:
     def test_end_with_the_account_that_sent_them(
         self, employer: Employer, dispatcher: Account, colleague: Account
     ) -> None:
-        sent = invite(kind="employer", employer=employer, invited_by=colleague, invited_at=NOW)
-        others = invite(kind="employer", employer=employer, invited_by=dispatcher, invited_at=NOW)
+        sent = mailed(employer, colleague, "sent")
+        others = mailed(employer, dispatcher, "others")
         close(colleague, dispatcher)
         for attempt in (
-            lambda: open_invitation(token=sent.token, at=NOW),
-            lambda: accept(token=sent.token, username="again", password=PASSWORD, accepted_at=NOW),
+            lambda: open_invitation(token_hash=hash_of(sent.token), at=NOW),
+            lambda: accept(token_hash=hash_of(sent.token), username="again", password=PASSWORD, accepted_at=NOW),
         ):
             with pytest.raises(RecordRefused) as found:
                 attempt()
@@ -165,13 +182,13 @@ class TestInvitations:
             sent.invitation.pk: True,
             others.invitation.pk: False,
         }
-        assert accept(token=others.token, username="next", password=PASSWORD, accepted_at=NOW).is_active
+        assert accept(token_hash=hash_of(others.token), username="next", password=PASSWORD, accepted_at=NOW).is_active
 
     def test_that_were_accepted_before_leave_their_accounts_open(
         self, employer: Employer, dispatcher: Account, colleague: Account
     ) -> None:
-        sent = invite(kind="employer", employer=employer, invited_by=colleague, invited_at=NOW)
-        account = accept(token=sent.token, username="next", password=PASSWORD, accepted_at=NOW)
+        sent = mailed(employer, colleague, "sent")
+        account = accept(token_hash=hash_of(sent.token), username="next", password=PASSWORD, accepted_at=NOW)
         close(colleague, dispatcher)
         account.refresh_from_db()
         assert account.is_active
@@ -179,7 +196,7 @@ class TestInvitations:
     def test_the_database_accepts_none_of_a_closed_account(
         self, employer: Employer, dispatcher: Account, colleague: Account
     ) -> None:
-        sent = invite(kind="employer", employer=employer, invited_by=colleague, invited_at=NOW)
+        sent = mailed(employer, colleague, "sent")
         close(colleague, dispatcher)
         assert (
             refused_by_the_database(
@@ -193,19 +210,28 @@ class TestInvitations:
     def test_a_closed_account_sends_none(self, employer: Employer, dispatcher: Account, colleague: Account) -> None:
         close(colleague, dispatcher)
         with pytest.raises(RecordRefused) as found:
-            invite(kind="employer", employer=employer, invited_by=colleague, invited_at=NOW)
+            mailed(employer, colleague, "none")
         assert [each.rule for each in found.value.problems] == ["a_closed_account_invites_nobody"]
 
-    def test_a_worker_is_invited_anew_and_not_by_a_link_from_before(self, dispatcher: Account, ana: Worker) -> None:
-        before = [invite(kind="worker", worker=ana, invited_by=dispatcher, invited_at=NOW) for _ in range(2)]
-        first = accept(token=before[0].token, username="ana", password=PASSWORD, accepted_at=NOW)
+    def test_a_worker_is_invited_again_by_the_registrar_and_not_by_a_link_from_before(
+        self, dispatcher: Account, ana: Worker
+    ) -> None:
+        def by(inviter: Account | None, at: datetime) -> str:
+            address = "" if inviter is None else "ana@post.example"
+            made = invite(kind="worker", worker=ana, address=address, invited_by=inviter, invited_at=at)
+            return hash_of(made.token)
+
+        before = [by(dispatcher, NOW) for _ in range(2)]
+        first = accept(token_hash=before[1], username="ana", password=PASSWORD, accepted_at=NOW)
         close(first, None, at=NOW + timedelta(minutes=1))
         with pytest.raises(RecordRefused) as found:
-            open_invitation(token=before[1].token, at=NOW + timedelta(minutes=2))
+            open_invitation(token_hash=before[0], at=NOW + timedelta(minutes=2))
         assert [each.rule for each in found.value.problems] == ["an_invitation_ends_with_a_closed_account"]
         later = NOW + timedelta(minutes=2)
-        anew = invite(kind="worker", worker=ana, invited_by=dispatcher, invited_at=later)
-        second = accept(token=anew.token, username="ana-anew", password=PASSWORD, accepted_at=later)
+        with pytest.raises(RecordRefused) as found:
+            by(dispatcher, later)
+        assert [each.rule for each in found.value.problems] == ["the_registrar_lets_in_again"]
+        second = accept(token_hash=by(None, later), username="ana-again", password=PASSWORD, accepted_at=later)
         assert (second.worker, second.is_active) == (ana, True)
 
     def test_the_database_opens_no_worker_a_second_account(self, ana: Worker) -> None:
@@ -215,19 +241,23 @@ class TestInvitations:
         assert [each.rule for each in found.value.problems] == ["a_worker_has_one_open_account"]
 
 
-def refused_by_the_database(statement: str, *values: int | datetime) -> str | None:
+def mailed(employer: Employer, by: Account, name: str) -> NewInvitation:
+    return invite(kind="employer", employer=employer, address=f"{name}@post.example", invited_by=by, invited_at=NOW)
+
+
+def refused_by_the_database(statement: str, *values: int | datetime | None) -> str | None:
     with pytest.raises(DatabaseError) as error, transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(statement, values)
     return constraint_of(error.value)
 
 
-def recorded_directly(account: Account, by: Account) -> str | None:
+def recorded_directly(account: Account, by: Account | None) -> str | None:
     """The rule by which the database refuses a closing that passes by the service."""
     return refused_by_the_database(
         "INSERT INTO people_closedaccount (account_id, reason, recorded_at, recorded_by_id) VALUES (%s, 'x', %s, %s)",
         account.pk,
         NOW,
-        by.pk,
+        None if by is None else by.pk,
     )
 
 

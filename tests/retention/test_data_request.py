@@ -16,6 +16,7 @@ from django.test.utils import CaptureQueriesContext
 
 from registry.crews.models import Assignment, AssignmentState, Decision
 from registry.evidence import services as evidence
+from registry.evidence.in_your_name import deny_signature
 from registry.evidence.models import (
     Certification,
     CertificationStatus,
@@ -29,7 +30,7 @@ from registry.evidence.models import (
 from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import consent
 from registry.people import services as people
-from registry.people.models import Invitation, Worker
+from registry.people.models import Invitation, PossibleTwin, Worker
 from registry.retention.data_request import data_request_zip, held_about, references_to
 from registry.transcripts.models import IssuedTranscript, SharedLink
 from registry.transcripts.sharing import end_link, look_through, share
@@ -75,8 +76,14 @@ def everywhere(world: World) -> Worker:
         what_is_wrong="An hour too long",
         **common,
     )
+    registrar = world.registrar()
     CertificationStatus.objects.create(
-        certification=Certification.objects.get(worker=worker), status="reinstated", effective_at=world.now, **common
+        certification=Certification.objects.get(worker=worker),
+        status="reinstated",
+        reason="The board's letter",
+        effective_at=world.now,
+        recorded_by=registrar,
+        **common,
     )
     job = world.job(["erector"])
     assert world.assign(job.slots.get(), worker).permitted
@@ -98,9 +105,12 @@ def everywhere(world: World) -> Worker:
         token_hash="a" * 64,
         kind="worker",
         worker=worker,
+        invited_by=registrar,
+        way="printed",
         invited_at=world.now,
         expires_at=world.now + timedelta(days=1),
     )
+    account = people.open_account(username="teodora", password="a-long-demo-word", kind="worker", worker=worker)
     look = apps.get_model("inspection", "Look")
     inspector = people.open_account(username="inspector", password="a-long-demo-word", kind="inspector")
     look.objects.create(what="worker", worker=worker, recorded_by=inspector, recorded_at=world.now)
@@ -115,6 +125,16 @@ def everywhere(world: World) -> Worker:
         recorded_at=world.now,
     )
     NamedSupervisor.objects.create(notice=notice, content=said, **common)
+    for twins in ({"worker": worker, "other": other}, {"worker": other, "other": worker}):
+        PossibleTwin.objects.create(names="same_name", dates="no_day", told_apart=False, recorded_at=world.now, **twins)
+    signature = entry.countersignatures.get(by=worker)
+    deny_signature(
+        kind="countersignature",
+        record_id=signature.pk,
+        reason="Not I",
+        denied_at=world.now,
+        denied_by=account,
+    )
     shared = share(worker=worker, days=7, note="For a new employer", at=world.now, shared_by=account)
     look_through(token=shared.token, what="record", at=world.now, looked_by=None)
     end_link(link=shared.link, at=world.now, ended_by=account)

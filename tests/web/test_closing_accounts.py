@@ -144,7 +144,7 @@ def test_no_new_password_is_sent_to_a_closed_account(
 def test_an_invitation_that_ended_is_shown_as_such(
     world: World, dispatcher: Client, signed_in: SignedIn, colleague: Account
 ) -> None:
-    signed_in(colleague).post("/account/invitations/", {"kind": "employer"})
+    signed_in(colleague).post("/account/invitations/", {"kind": "employer", "address": "next@post.example"})
     assert "open until" in dispatcher.get("/account/invitations/").text
     dispatcher.post(closing_page(colleague), {"reason": "Left."})
     shown = dispatcher.get("/account/invitations/").text

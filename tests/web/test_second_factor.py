@@ -226,7 +226,8 @@ def test_nobody_signs_up(client: Client, db: None) -> None:
 def test_accepting_leads_straight_to_the_second_factor(world: World) -> None:
     made = invitations.invite(kind="inspector", invited_by=None, invited_at=timezone.now())
     client = Client()
-    path = f"/invitations/{made.token}/"
+    link, path = f"/invitations/{made.token}/", "/invitations/accept/"
+    assert client.get(link).headers["Location"] == path
     wrong = client.post(path, {"username": "looker", "password": "short", "password_again": "other"})
     assert wrong.status_code == 422
     assert "at least 12 characters" in wrong.text
@@ -236,23 +237,8 @@ def test_accepting_leads_straight_to_the_second_factor(world: World) -> None:
     assert client.post(path, given).headers["Location"] == "/account/"
     assert client.get("/account/authenticator-app/").status_code == 200, "the password is not asked for again"
     assert "This browser is signed in as looker" in client.get(path).text
+    assert Client().get(link).status_code == 410
     assert Client().get(path).status_code == 410
-
-
-def test_a_dispatcher_invites_from_a_page(world: World, dispatcher: Client) -> None:
-    worker = world.worker("Mira", "Sandoval")
-    unknown = dispatcher.post("/account/invitations/", {"kind": "worker", "worker": "W-987654"})
-    assert "There is no worker of this number." in unknown.text
-    assert 'value="W-987654"' in unknown.text
-    made = dispatcher.post("/account/invitations/", {"kind": "worker", "worker": worker.number.lower()})
-    (path,) = re.findall(r"http://testserver(/invitations/\S+/)<", made.text)
-    assert "Mira Sandoval" in Client().get(path).text
-    assert path not in dispatcher.get("/account/invitations/").text, "the link is shown once"
-
-
-def test_an_inspector_invites_nobody(inspector: Client) -> None:
-    assert inspector.get("/account/invitations/").status_code == 403
-    assert inspector.post("/account/invitations/", {"kind": "employer"}).status_code == 403
 
 
 def test_codes_are_shown_only_while_the_demonstration_runs(world: World, monkeypatch: pytest.MonkeyPatch) -> None:

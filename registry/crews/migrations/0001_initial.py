@@ -340,6 +340,12 @@ class Migration(migrations.Migration):
             index=models.Index(fields=["worker", "decided_at"], name="crews_decis_worker__c7c030_idx"),
         ),
         migrations.AddConstraint(
+            model_name="decision",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("seal", b""), _negated=True), fields=("seal",), name="a_decision_is_recorded_once"
+            ),
+        ),
+        migrations.AddConstraint(
             model_name="assignmentevent",
             constraint=models.CheckConstraint(
                 condition=models.Q(("kind__in", ["held", "confirmed", "ended"])), name="assignment_event_kind_is_known"

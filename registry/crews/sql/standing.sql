@@ -108,12 +108,12 @@ BEGIN
     END IF;
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)
-    SELECT state.assignment_id, 'held', now(), 'the evidence of ' || NEW.subject || ' changed',
-           now()
+    SELECT state.assignment_id, 'held', clock_timestamp(), 'the evidence of ' || NEW.subject || ' changed',
+           clock_timestamp()
     FROM public.crews_decisiondependency dependency
     JOIN public.crews_assignmentstate state ON state.decision_id = dependency.decision_id
     WHERE dependency.subject = NEW.subject AND dependency.version <> NEW.version
-      AND state.standing = 'standing' AND upper(state.during) > now()
+      AND state.standing = 'standing' AND upper(state.during) > clock_timestamp()
     ORDER BY state.assignment_id;
     RETURN NULL;
 END
@@ -127,11 +127,12 @@ LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp 
 BEGIN
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)
-    SELECT trainee.assignment_id, 'held', now(), 'the paired erector is held or leaves', now()
+    SELECT trainee.assignment_id, 'held', clock_timestamp(), 'the paired erector is held or leaves',
+           clock_timestamp()
     FROM public.crews_assignment a
     JOIN public.crews_assignmentstate trainee ON trainee.assignment_id = a.id
     WHERE a.paired_with_id = NEW.assignment_id AND trainee.standing = 'standing'
-      AND upper(trainee.during) > now()
+      AND upper(trainee.during) > clock_timestamp()
       AND (NEW.standing <> 'standing' OR NOT NEW.during @> trainee.during)
     ORDER BY trainee.assignment_id;
     RETURN NULL;

@@ -122,6 +122,68 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="Certification",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("scheme", models.CharField(max_length=200)),
+                ("number", models.CharField(max_length=100)),
+                ("issuer", models.CharField(max_length=200)),
+                ("issued", models.DateField()),
+                ("expires", models.DateField(blank=True, null=True)),
+                (
+                    "scope",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.CharField(max_length=100), blank=True, default=list, size=None
+                    ),
+                ),
+                (
+                    "covers_models",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.BigIntegerField(), blank=True, default=list, size=None
+                    ),
+                ),
+                (
+                    "covers_classes",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.CharField(max_length=50), blank=True, default=list, size=None
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="evidence.certification",
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_records",
+                        to="people.worker",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
             name="CorrectionRequest",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -149,6 +211,8 @@ class Migration(migrations.Migration):
                 (
                     "employer",
                     models.ForeignKey(
+                        blank=True,
+                        null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="correction_requests",
                         to="people.employer",
@@ -215,6 +279,42 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="DeniedSignature",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "record_kind",
+                    models.CharField(
+                        choices=[("countersignature", "countersignature"), ("assessment", "assessment")], max_length=20
+                    ),
+                ),
+                ("record_id", models.BigIntegerField()),
+                ("reason", models.TextField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="signatures_denied",
+                        to="people.worker",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
             name="Document",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -237,32 +337,26 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
-            name="Certification",
+            name="CertificationStatus",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("recorded_at", models.DateTimeField()),
                 ("withdrawn", models.BooleanField(default=False)),
-                ("scheme", models.CharField(max_length=200)),
-                ("number", models.CharField(max_length=100)),
-                ("issuer", models.CharField(max_length=200)),
-                ("issued", models.DateField()),
-                ("expires", models.DateField(blank=True, null=True)),
                 (
-                    "scope",
-                    django.contrib.postgres.fields.ArrayField(
-                        base_field=models.CharField(max_length=100), blank=True, default=list, size=None
+                    "status",
+                    models.CharField(
+                        choices=[("suspended", "suspended"), ("revoked", "revoked"), ("reinstated", "reinstated")],
+                        max_length=12,
                     ),
                 ),
+                ("effective_at", models.DateTimeField()),
+                ("reason", models.TextField(blank=True)),
                 (
-                    "covers_models",
-                    django.contrib.postgres.fields.ArrayField(
-                        base_field=models.BigIntegerField(), blank=True, default=list, size=None
-                    ),
-                ),
-                (
-                    "covers_classes",
-                    django.contrib.postgres.fields.ArrayField(
-                        base_field=models.CharField(max_length=50), blank=True, default=list, size=None
+                    "certification",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="statuses",
+                        to="evidence.certification",
                     ),
                 ),
                 (
@@ -282,7 +376,7 @@ class Migration(migrations.Migration):
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="superseded_by",
-                        to="evidence.certification",
+                        to="evidence.certificationstatus",
                     ),
                 ),
                 (
@@ -307,6 +401,17 @@ class Migration(migrations.Migration):
             options={
                 "abstract": False,
             },
+        ),
+        migrations.AddField(
+            model_name="certification",
+            name="document",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="evidence.document",
+            ),
         ),
         migrations.CreateModel(
             name="AssessmentSignature",
@@ -850,72 +955,6 @@ class Migration(migrations.Migration):
                 "abstract": False,
             },
         ),
-        migrations.CreateModel(
-            name="CertificationStatus",
-            fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("recorded_at", models.DateTimeField()),
-                ("withdrawn", models.BooleanField(default=False)),
-                (
-                    "status",
-                    models.CharField(
-                        choices=[("suspended", "suspended"), ("revoked", "revoked"), ("reinstated", "reinstated")],
-                        max_length=12,
-                    ),
-                ),
-                ("effective_at", models.DateTimeField()),
-                ("reason", models.TextField(blank=True)),
-                (
-                    "certification",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="statuses",
-                        to="evidence.certification",
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "supersedes",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="superseded_by",
-                        to="evidence.certificationstatus",
-                    ),
-                ),
-                (
-                    "worker",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="%(class)s_records",
-                        to="people.worker",
-                    ),
-                ),
-            ],
-            options={
-                "abstract": False,
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
-                        name="certificationstatus_withdrawal_supersedes_a_record",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("status__in", ["suspended", "revoked", "reinstated"])),
-                        name="certification_status_is_known",
-                    ),
-                ],
-            },
-        ),
         migrations.AddIndex(
             model_name="correctionrequest",
             index=models.Index(fields=["employer", "recorded_at"], name="correction_requests_by_firm"),
@@ -971,12 +1010,43 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.AddConstraint(
+            model_name="deniedsignature",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("record_kind__in", ["countersignature", "assessment"])),
+                name="a_denied_signature_is_of_a_known_kind",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deniedsignature",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("reason", ""), _negated=True), name="a_denied_signature_gives_its_reason"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deniedsignature",
+            constraint=models.UniqueConstraint(fields=("record_kind", "record_id"), name="a_signature_is_denied_once"),
+        ),
+        migrations.AddConstraint(
             model_name="document",
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     ("size", django.db.models.functions.text.Length("content")), ("content", b""), _connector="OR"
                 ),
                 name="document_size_is_that_of_its_content",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="certificationstatus",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
+                name="certificationstatus_withdrawal_supersedes_a_record",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="certificationstatus",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("status__in", ["suspended", "revoked", "reinstated"])),
+                name="certification_status_is_known",
             ),
         ),
         migrations.AddIndex(
@@ -1249,12 +1319,8 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="hoursentry",
             constraint=models.CheckConstraint(
-                condition=models.Q(
-                    models.Q(("origin", "import"), _negated=True),
-                    models.Q(("issuer", ""), _negated=True),
-                    _connector="OR",
-                ),
-                name="imported_hours_name_their_issuer",
+                condition=models.Q(("origin", "import"), _negated=True),
+                name="hours_of_another_register_need_its_signature",
             ),
         ),
         migrations.AddIndex(

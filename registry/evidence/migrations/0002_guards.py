@@ -16,5 +16,6 @@ class Migration(migrations.Migration):
         "bars.sql",
         "suspensions.sql",
         "requests.sql",
+        "signing.sql",
         "readers.sql",
     )

@@ -89,6 +89,7 @@ class Migration(migrations.Migration):
                         max_length=10,
                     ),
                 ),
+                ("language", models.CharField(blank=True, max_length=10)),
                 (
                     "groups",
                     models.ManyToManyField(
@@ -205,7 +206,7 @@ class Migration(migrations.Migration):
                 ("family_name", models.CharField(max_length=100)),
                 ("name_key", models.CharField(db_index=True, editable=False, max_length=250)),
                 ("date_of_birth", models.DateField(blank=True, null=True)),
-                ("lookalike_keys", registry.people.fields.LookalikeKeys()),
+                ("lookalike_keys", registry.people.fields.LookalikeKeys(size=None)),
                 ("recorded_at", models.DateTimeField()),
                 (
                     "recorded_by",
@@ -215,6 +216,57 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="+",
                         to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="PossibleTwin",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "names",
+                    models.CharField(
+                        choices=[("same_name", "same name"), ("initials", "initials"), ("one_letter", "one letter")],
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "dates",
+                    models.CharField(
+                        choices=[
+                            ("same_day", "same day"),
+                            ("no_day", "no day"),
+                            ("day_off", "day off"),
+                            ("month_off", "month off"),
+                            ("year_off", "year off"),
+                            ("swapped", "swapped"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("told_apart", models.BooleanField()),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "other",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="looked_like_by", to="people.worker"
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="looks_like", to="people.worker"
                     ),
                 ),
             ],
@@ -274,6 +326,13 @@ class Migration(migrations.Migration):
                         max_length=10,
                     ),
                 ),
+                (
+                    "way",
+                    models.CharField(
+                        choices=[("mail", "mail"), ("paper", "paper"), ("printed", "printed")], max_length=10
+                    ),
+                ),
+                ("address", models.EmailField(blank=True, max_length=254)),
                 ("invited_at", models.DateTimeField()),
                 ("expires_at", models.DateTimeField()),
                 ("accepted_at", models.DateTimeField(blank=True, null=True)),
@@ -464,6 +523,62 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.CreateModel(
+            name="AccountEvent",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "what",
+                    models.CharField(
+                        choices=[
+                            ("opened", "opened"),
+                            ("second_factor_added", "second factor added"),
+                            ("second_factor_removed", "second factor removed"),
+                            ("password_changed", "password changed"),
+                            ("address_changed", "address changed"),
+                        ],
+                        max_length=30,
+                    ),
+                ),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "account",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="events", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "indexes": [models.Index(fields=["account", "recorded_at"], name="events_of_an_account")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "what__in",
+                                [
+                                    "opened",
+                                    "second_factor_added",
+                                    "second_factor_removed",
+                                    "password_changed",
+                                    "address_changed",
+                                ],
+                            )
+                        ),
+                        name="account_event_is_of_a_known_kind",
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
             name="ClosedAccount",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -494,6 +609,40 @@ class Migration(migrations.Migration):
                 ],
             },
         ),
+        migrations.CreateModel(
+            name="IdentityCheck",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("looked_at", models.CharField(max_length=200)),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "account",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="identity_checks",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("looked_at", ""), _negated=True),
+                        name="an_identity_check_says_what_was_looked_at",
+                    )
+                ],
+            },
+        ),
+        migrations.AddIndex(
+            model_name="worker",
+            index=django.contrib.postgres.indexes.GinIndex(fields=["lookalike_keys"], name="workers_by_lookalike_key"),
+        ),
         migrations.AddIndex(
             model_name="worker",
             index=models.Index(fields=["family_name", "given_name"], name="worker_by_name"),
@@ -507,6 +656,27 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("date_of_birth__range", (datetime.date(1900, 1, 1), datetime.date(2199, 12, 31)))),
                 name="date_of_birth_is_in_a_year_people_enter",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="worker",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("lookalike_keys__len__gt", 0), ("name_key", ""), _connector="OR"),
+                name="a_worker_is_found_by_how_the_name_looks",
+            ),
+        ),
+        migrations.AddIndex(
+            model_name="possibletwin",
+            index=models.Index(fields=["-recorded_at", "-id"], name="latest_possible_twins"),
+        ),
+        migrations.AddConstraint(
+            model_name="possibletwin",
+            constraint=models.UniqueConstraint(fields=("worker", "other"), name="two_possible_twins_are_noted_once"),
+        ),
+        migrations.AddConstraint(
+            model_name="possibletwin",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("worker", models.F("other")), _negated=True), name="nobody_is_their_own_twin"
             ),
         ),
         migrations.AddConstraint(
@@ -540,8 +710,13 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="invitation",
             constraint=models.CheckConstraint(
-                condition=models.Q(("invited_by__isnull", True), ("kind__in", ["employer", "worker"]), _connector="OR"),
-                name="only_the_registrar_invites_inspectors",
+                condition=models.Q(
+                    models.Q(("invited_by__isnull", False), ("way", "mail"), models.Q(("address", ""), _negated=True)),
+                    models.Q(("address", ""), ("invited_by__isnull", False), ("way", "paper")),
+                    models.Q(("address", ""), ("way", "printed")),
+                    _connector="OR",
+                ),
+                name="an_invitation_says_which_way_it_goes",
             ),
         ),
         migrations.AddConstraint(
@@ -685,81 +860,5 @@ class Migration(migrations.Migration):
             constraint=models.UniqueConstraint(
                 condition=models.Q(("is_active", True)), fields=("worker",), name="a_worker_has_one_open_account"
             ),
-        ),
-        migrations.AddIndex(
-            model_name="worker",
-            index=django.contrib.postgres.indexes.GinIndex(fields=["lookalike_keys"], name="workers_by_lookalike_key"),
-        ),
-        migrations.AddConstraint(
-            model_name="worker",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("lookalike_keys__len__gt", 0), ("name_key", ""), _connector="OR"),
-                name="a_worker_is_found_by_how_the_name_looks",
-            ),
-        ),
-        migrations.CreateModel(
-            name="PossibleTwin",
-            fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                (
-                    "names",
-                    models.CharField(
-                        choices=[("same_name", "same name"), ("initials", "initials"), ("one_letter", "one letter")],
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "dates",
-                    models.CharField(
-                        choices=[
-                            ("same_day", "same day"),
-                            ("no_day", "no day"),
-                            ("day_off", "day off"),
-                            ("month_off", "month off"),
-                            ("year_off", "year off"),
-                            ("swapped", "swapped"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                ("told_apart", models.BooleanField()),
-                ("recorded_at", models.DateTimeField()),
-                (
-                    "other",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="looked_like_by",
-                        to="people.worker",
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "worker",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="looks_like",
-                        to="people.worker",
-                    ),
-                ),
-            ],
-            options={
-                "indexes": [models.Index(fields=["-recorded_at", "-id"], name="latest_possible_twins")],
-                "constraints": [
-                    models.UniqueConstraint(fields=("worker", "other"), name="two_possible_twins_are_noted_once"),
-                    models.CheckConstraint(
-                        condition=models.Q(("worker", models.F("other")), _negated=True),
-                        name="nobody_is_their_own_twin",
-                    ),
-                ],
-            },
         ),
     ]

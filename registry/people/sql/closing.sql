@@ -18,7 +18,7 @@ BEGIN
         RAISE EXCEPTION 'nobody closes their own account'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_closes_their_own_account';
     END IF;
-    IF closer.id IS NOT NULL AND (
+    IF closer.id IS NOT NULL AND NOT public.people_is_registrar(closer.id) AND (
         NOT closer.is_active OR closer.kind <> 'employer' OR closer.employer_id IS DISTINCT FROM closed.employer_id
     ) THEN
         RAISE EXCEPTION 'dispatchers close accounts of their own employer'

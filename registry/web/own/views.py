@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Callable
 from functools import wraps
-from io import BytesIO
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import segno
 from allauth.core.internal import ratelimit
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -38,6 +35,7 @@ from registry.web.own.forms import EmployerCodeForm, ShareForm, WantedRoleForm
 from registry.web.own.own_page import own_page_of
 from registry.web.own.shared_page import shared_page_of
 from registry.web.papers.forms import PrintForm
+from registry.web.pictures import qr_picture
 from registry.web.views import download, page, posted, status_of
 
 MOST_LINKS = 50
@@ -111,7 +109,7 @@ def sharing(request: HttpRequest, *, account: Account) -> HttpResponse:
         with refused_beside_fields(form):
             made = shares.share(worker=worker, at=now, shared_by=account, **form.cleaned_data)
             address = request.build_absolute_uri(reverse("shared_record", kwargs={"token": made.token}))
-            shown |= {"made": made.link, "address": address, "picture": _qr_picture(address)}
+            shown |= {"made": made.link, "address": address, "picture": qr_picture(address)}
             form = ShareForm()
     shown |= {"form": form, "links": shares.links_of(worker)[:MOST_LINKS]}
     return render(request, "worker/sharing.html", shown, status=status_of(form))
@@ -199,10 +197,3 @@ def shared_transcript(request: HttpRequest, token: str) -> HttpResponse:
 
 def _signed_in(request: HttpRequest) -> Account | None:
     return request.user if request.user.is_authenticated else None
-
-
-def _qr_picture(address: str) -> str:
-    """The address as a QR code: a picture inside the page."""
-    drawn = BytesIO()
-    segno.make(address, error="m").save(drawn, kind="svg", scale=4, border=2)
-    return f"data:image/svg+xml;base64,{base64.b64encode(drawn.getvalue()).decode()}"

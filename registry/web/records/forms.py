@@ -432,8 +432,8 @@ class CertificateForm(ScannedRecordForm):
         }
 
 
-class CertificateStatusForm(RecordForm):
-    """A certificate is suspended, revoked or reinstated."""
+class CertificateStatusForm(ScannedRecordForm):
+    """A certificate is suspended or revoked; the registrar says that it is reinstated."""
 
     certification = forms.ModelChoiceField(Certification.objects.none(), label=_("Certificate"))
     status = forms.ChoiceField(label=_("It is"), choices=choices_of(CertificationStatus.STATUSES))
@@ -442,6 +442,13 @@ class CertificateStatusForm(RecordForm):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
+        if self.account.kind != "registrar":
+            status = self.fields["status"]
+            status.choices = choices_of(each for each in CertificationStatus.STATUSES if each != "reinstated")  # type: ignore[attr-defined]
+            status.help_text = gettext(
+                "That a suspended certificate is reinstated, the registrar records: ask at the suspension, and say"
+                " where the issuer's paper can be seen."
+            )
         certificates = Certification.objects.current().filter(worker=self.worker).order_by("-issued", "id")
         self.fields["certification"].queryset = certificates  # type: ignore[attr-defined]
 

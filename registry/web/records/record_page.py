@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from registry.crews.access import readable, readable_remarks
-from registry.evidence.corrections import employers_correct, requests_of
+from registry.evidence.corrections import BARS, employers_correct, only_the_registrar_corrects, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import (
     AssessmentSignature,
@@ -25,13 +25,18 @@ from registry.evidence.models import (
 from registry.language import amounts, words
 from registry.people.models import Account, Worker
 from registry.web.templatetags.words import at, on_day
+from registry.web.unchecked import mark_assessments, mark_people, mark_signatures
 
 HOURS_SHOWN = 50
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A record in words; ``corrected`` says that a later one replaces it."""
+    """A record in words; ``corrected`` says that a later one replaces it.
+
+    ``marked`` are its signatures that need a second look, each with its ``signer``
+    and what is marked (:mod:`registry.web.unchecked`).
+    """
 
     kind: str
     pk: int
@@ -39,8 +44,10 @@ class Shown:
     details: str
     corrected: bool
     correctable: bool
+    for_the_registrar: bool
     document: Document | None
     drawn: Document | None = None
+    marked: list[Any] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,15 +82,27 @@ def page_of(worker: Worker, account: Account, number: str | None) -> PersonPage:
         "languageskill": _("Languages"),
     }
     hours = Paginator(_records("hoursentry", worker, account).order_by("-start", "-id"), HOURS_SHOWN).get_page(number)
+    mark_people([worker])
+    mark_signatures(hours)
     shown = [shown_of(each, account) for each in hours]
     groups = [Group(_("Hands-on hours"), "hours", shown)]
     for kind, title in titles.items():
-        groups.append(
-            Group(title, kind, [shown_of(each, account) for each in _records(kind, worker, account).order_by("-id")])
-        )
-    asked = readable(account, requests_of(worker))
-    requests = [(each, _asked_about(each)) for each in asked]
+        records = list(_records(kind, worker, account).order_by("-id"))
+        if kind == "assessment":
+            mark_assessments(records)
+        groups.append(Group(title, kind, [shown_of(each, account) for each in records]))
+    requests = [(each, _asked_about(each)) for each in readable(account, requests_of(worker))]
     return PersonPage(worker, groups, hours, requests)
+
+
+def bars_of(worker: Worker, account: Account) -> list[Shown]:
+    """What keeps or kept the worker off the crews, and what ended it, that the registrar may take back."""
+    return [
+        shown
+        for kind, which in BARS.items()
+        for shown in (shown_of(each, account) for each in _records(kind, worker, account).filter(which).order_by("-id"))
+        if not shown.corrected
+    ]
 
 
 def _records(kind: str, worker: Worker, account: Account) -> QuerySet[Any]:
@@ -105,7 +124,7 @@ def _records(kind: str, worker: Worker, account: Account) -> QuerySet[Any]:
         records = records.prefetch_related(Prefetch("countersignatures", signed))
     if kind == "standdown":
         rests = readable(account, StandDownSuspension.objects.current())
-        records = records.prefetch_related(Prefetch("suspensions", rests))
+        records = records.prefetch_related(Prefetch("suspensions", rests), "retraining")
     if kind == "assessment":
         drawn = AssessmentSignature.objects.prefetch_related(Prefetch("image", Document.objects.defer("content")))
         records = records.prefetch_related(Prefetch("drawn_signature", drawn))
@@ -123,9 +142,23 @@ def shown_of(record: Any, account: Account) -> Shown:
         details=details,
         corrected=getattr(record, "superseded_by", None) is not None,
         correctable=account.kind == "employer" and employers_correct(record),
+        for_the_registrar=account.kind == "employer" and only_the_registrar_corrects(record),
         document=getattr(record, "document", None),
         drawn=None if drawn is None else drawn.image,
+        marked=_marked(record),
     )
+
+
+def _marked(record: Any) -> list[Any]:
+    signatures: list[Any] = []
+    if kind_of(record) == "hoursentry":
+        signatures = list(record.countersignatures.all())
+    elif kind_of(record) == "assessment":
+        signatures = [record]
+    found = [each for each in signatures if getattr(each, "unchecked_firm", "") or getattr(each, "denied", False)]
+    for each in found:
+        each.signer = each.assessor if each is record else each.by
+    return found
 
 
 def in_words(record: Any) -> str:
@@ -226,7 +259,21 @@ def _stand_down(record: Any) -> tuple[str, str]:
         if not each.withdrawn and getattr(each, "superseded_by", None) is None
     ]
     since = _("from %(start)s") % {"start": _utc(record.start)}
-    return f"{role}, {model}", _joined([since, where, record.reason, *rests])
+    return f"{role}, {model}", _joined([since, where, record.reason, *rests, _still_missing(record)])
+
+
+def _still_missing(bar: Any) -> str:
+    """What lifts the stand-down and is not on record, as far as records alone say."""
+    answers = [each for each in bar.retraining.all() if not each.withdrawn and each.pk not in _replaced(bar)]
+    if not answers:
+        return _("still missing: retraining with its paper, and a practical assessment passed after it")
+    return _("retrained on %(day)s; lifted by a practical assessment passed after that") % {
+        "day": on_day(min(each.completed_at for each in answers), "UTC")
+    }
+
+
+def _replaced(bar: Any) -> set[int | None]:
+    return {each.supersedes_id for each in bar.retraining.all()}
 
 
 def _employment(record: Any) -> tuple[str, str]:

@@ -33,6 +33,7 @@ from registry.people import consent
 from registry.people import services as people
 from registry.people.lookalikes import Candidate, find_lookalikes, shown_to_employer
 from registry.people.models import Account, Employer, Worker
+from registry.people.second_factor import has_second_factor
 from registry.web.forms import people_named, refused_beside_fields
 from registry.web.limits import asked_too_often, within_limit
 from registry.web.records.fields import ScanForm, as_typed
@@ -66,12 +67,18 @@ from registry.web.records.forms import (
     sheet_for,
 )
 from registry.web.records.record_page import in_words, page_of, shown_of
+from registry.web.security import came_back
+from registry.web.unchecked import mark_people
 from registry.web.views import download, number_in, page, posted, status_of
 
 ENTRIES_ON_A_PAGE = 100
 PREVIEWED = 20
 MOST_NAMES = 300
 MOST_ASKED = 20
+
+
+WAITING_FOR = {"employer": "correction_requests", "registrar": "bar_requests"}
+"""Where requests wait for whose answer, by the kind of account; for an assessor beside the assessments."""
 
 
 def _change_status(*, worker: Worker, certification: Any, **given: Any) -> Any:
@@ -174,9 +181,13 @@ def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
                 signed = countersigning.sign_entries(entry_ids=form.cleaned_data["entry_ids"], **stroke)
                 messages.success(request, _("Countersigned: %(number)s.") % {"number": signed})
             return redirect("to_countersign")
+    second_factor = has_second_factor(account)
+    if second_factor:
+        came_back(request)
     waiting = _entries(request, countersigning.waiting_with_answers(signer), "page")
     shown = {
         "form": form,
+        "second_factor": second_factor,
         "ticked": form.ticked() or _ticked_at_once(request, [each.entry_id for each in waiting]),
         "waiting": waiting,
         "declined": _entries(request, countersigning.declined_by(signer), "declined"),
@@ -203,12 +214,14 @@ def countersigning_queue(request: HttpRequest, *, account: Account) -> HttpRespo
             messages.success(request, sentence % {"person": form.found["signer"], "number": len(asked)})
             return redirect("countersigning")
     unasked = _entries(request, countersigning.nobody_asked(employer), "page")
+    waiting_for = list(countersigning.signers_waited_for(employer))
+    mark_people(signer for signer, _count in waiting_for)
     shown = {
         "form": form,
         "ticked": form.ticked() or _ticked_at_once(request, [each.pk for each in unasked]),
         "known": own[:MOST_NAMES],
         "waiting": _entries(request, countersigning.waiting_at(employer), "waiting"),
-        "waiting_for": countersigning.signers_waited_for(employer),
+        "waiting_for": waiting_for,
         "objections": _entries(request, countersigning.objections_at(employer), "declined"),
         "unasked": unasked,
     }
@@ -250,6 +263,7 @@ def answer_objection(request: HttpRequest, *, account: Account, objection_id: in
 @require_GET
 def assessments(request: HttpRequest, *, account: Account) -> HttpResponse:
     assessor = record_access.signing_worker(account)
+    came_back(request)
     assessable = record_access.assessable_workers(account, at=timezone.now())
     given = Assessment.objects.filter(assessor=assessor, third_party="", withdrawn=False)
     given = given.select_related("worker", "model__maker", "assessor", "superseded_by").order_by("-assessed_at", "-id")
@@ -323,7 +337,7 @@ def person(request: HttpRequest, *, account: Account, worker_id: int) -> HttpRes
 @page
 @require_http_methods(["GET", "POST"])
 def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: str) -> HttpResponse:
-    worker = record_access.require_own_worker(account, worker_id)
+    worker = record_access.worker_to_record_about(account, worker_id, what)
     title, form_class, service = ADDITIONS.get(what, (None, None, None))
     if form_class is None or service is None:
         return render(request, "registry/problem.html", {"message": _("There is no such record.")}, status=404)
@@ -345,7 +359,7 @@ def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: 
             messages.success(request, _("Recorded: %(what)s.") % {"what": title})
             if isinstance(recorded, StoodDown):
                 _say_what_is_held(request, recorded)
-            return redirect("person_records", worker_id=worker.pk)
+            return redirect("bars_of" if account.kind == "registrar" else "person_records", worker_id=worker.pk)
     shown = {"form": form, "worker": worker, "title": title, "what": what}
     template = "records/third_party.html" if form_class is ThirdPartyAssessmentForm else "records/add.html"
     return render(request, template, shown, status=429 if given.get("too_often") else status_of(form))
@@ -485,15 +499,22 @@ def withdraw_record(request: HttpRequest, *, account: Account, kind: str, record
 @require_http_methods(["GET", "POST"])
 def ask_for_correction(request: HttpRequest, *, account: Account, kind: str, record_id: int) -> HttpResponse:
     record = record_access.record_to_ask_about(account, kind, record_id)
+    registrars = corrections.only_the_registrar_corrects(record)
     form = CorrectionRequestForm(posted(request))
     if form.is_valid():
         with refused_beside_fields(form):
             corrections.request_correction(
                 record=record, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data
             )
-            messages.success(request, _("Your request is with the employer whose record it is."))
+            sent = (
+                _("Your request is with the registrar.")
+                if registrars
+                else _("Your request is with the employer whose record it is.")
+            )
+            messages.success(request, sent)
             return redirect("person_records", worker_id=record.worker_id)
-    return render(request, "records/ask.html", {"form": form, "words": in_words(record)}, status=status_of(form))
+    shown = {"form": form, "words": in_words(record), "record": record, "registrars": registrars}
+    return render(request, "records/ask.html", shown, status=status_of(form))
 
 
 @page
@@ -520,7 +541,7 @@ def answer_request(request: HttpRequest, *, account: Account, request_id: int) -
                 recorded_by=account,
             )
             messages.success(request, _("Declined; the person who asked can read why."))
-            return redirect("correction_requests" if account.kind == "employer" else "assessments")
+            return redirect(WAITING_FOR.get(account.kind, "assessments"))
     shown = {
         "asked": asked,
         "words": in_words(record),
@@ -528,7 +549,6 @@ def answer_request(request: HttpRequest, *, account: Account, request_id: int) -
         "kind": asked.record_kind,
         "changed_since": latest.pk != record.pk,
         "assessors": corrections.only_the_assessor_corrects(record) and account.worker_id is None,
-        "registrars": corrections.only_the_registrar_corrects(record),
         "form": form,
     }
     return render(request, "records/answer.html", shown, status=status_of(form))
@@ -541,6 +561,8 @@ def _asked(request: HttpRequest, account: Account) -> Any:
 
 
 def _after_correction(account: Account, record: Any) -> HttpResponse:
+    if account.kind == "registrar":
+        return redirect("bars_of", worker_id=record.worker_id)
     if account.kind != "employer":
         return redirect("assessments")
     if not access.visible_workers(account).filter(pk=record.worker_id).exists():

@@ -1,4 +1,4 @@
-"""The registrar's pages about people: fetch, call one service, render."""
+"""The registrar's pages about people: what keeps them off the crews, what ended it on paper, employments."""
 
 from __future__ import annotations
 
@@ -11,13 +11,54 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from registry.crews import access, standing_down
+from registry.crews import access, record_access, standing_down
+from registry.evidence import corrections
 from registry.evidence.models import StandDownSuspension
 from registry.people import consent
 from registry.people.models import Account
-from registry.web.forms import refused_beside_fields
+from registry.web.forms import people_named, refused_beside_fields
+from registry.web.records import record_page
 from registry.web.registrar.forms import RegistrarEmploymentForm, SuspensionForm
 from registry.web.views import page, posted, status_of
+
+SHOWN = 50
+
+
+@page
+@require_GET
+def bars(request: HttpRequest, *, account: Account) -> HttpResponse:
+    people = record_access.people_of_the_register(account)
+    shown = {
+        "people": people_named(request, people),
+        "waiting": corrections.waiting_for_the_registrar().count(),
+        "papers": corrections.ended_on_paper().count(),
+    }
+    return render(request, "registrar/bars.html", shown)
+
+
+@page
+@require_GET
+def requests_waiting(request: HttpRequest, *, account: Account) -> HttpResponse:
+    record_access.people_of_the_register(account)
+    waiting = Paginator(corrections.waiting_for_the_registrar(), SHOWN).get_page(request.GET.get("page"))
+    return render(request, "registrar/requests.html", {"page": waiting})
+
+
+@page
+@require_GET
+def ended_on_paper(request: HttpRequest, *, account: Account) -> HttpResponse:
+    record_access.people_of_the_register(account)
+    found = Paginator(corrections.ended_on_paper(), SHOWN).get_page(request.GET.get("page"))
+    shown = {"page": found, "passes": [(each, record_page.in_words(each)) for each in found]}
+    return render(request, "registrar/papers.html", shown)
+
+
+@page
+@require_GET
+def bars_of(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
+    worker = record_access.person_of_the_register(account, worker_id)
+    shown = {"worker": worker, "bars": record_page.bars_of(worker, account)}
+    return render(request, "registrar/person.html", shown)
 
 
 @page

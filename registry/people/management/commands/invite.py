@@ -8,6 +8,7 @@ from django.utils import timezone
 from registry.database.errors import RecordRefused
 from registry.people import invitations
 from registry.people.models import Account, Employer, Worker
+from registry.people.registrars import registrar_named
 
 
 class Command(BaseCommand):
@@ -17,6 +18,7 @@ class Command(BaseCommand):
         parser.add_argument("--kind", required=True, choices=Account.KINDS)
         parser.add_argument("--employer", metavar="NAME", help="the employer a dispatcher works for")
         parser.add_argument("--worker", metavar="NUMBER", help="the worker the account is for, such as W-000012")
+        parser.add_argument("--as", dest="registrar", metavar="NAME", help="your account, once there is a registrar")
         parser.add_argument("--days", type=int, default=invitations.VALID_FOR.days, help="how long the link opens")
         parser.add_argument("--address", default="http://localhost:8000", help="where people reach this registry")
 
@@ -26,6 +28,7 @@ class Command(BaseCommand):
         kind: str,
         employer: str | None,
         worker: str | None,
+        registrar: str | None,
         days: int,
         address: str,
         **options: Any,
@@ -35,13 +38,14 @@ class Command(BaseCommand):
                 kind=kind,
                 employer=_named(employer),
                 worker=_numbered(worker),
-                invited_by=None,
+                invited_by=registrar_named(registrar),
+                printed=True,
                 invited_at=timezone.now(),
                 valid_for=timedelta(days=days),
             )
         except RecordRefused as refused:
             raise CommandError(str(refused)) from refused
-        link = address.rstrip("/") + reverse("accept_invitation", kwargs={"token": made.token})
+        link = address.rstrip("/") + reverse("follow_invitation", kwargs={"token": made.token})
         self.stdout.write(f"This link opens one account, once, until {made.invitation.expires_at:%Y-%m-%d %H:%M} UTC:")
         self.stdout.write(link)
 
