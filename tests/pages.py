@@ -74,6 +74,9 @@ PAGES = [
         query="?role=erector&operation=dismantling&model={model}&day={day}&standard={standard}",
     ),
     Page("sharing", WORKER),
+    Page("own_employers", WORKER),
+    *(Page(name, REGISTRAR) for name in ("registrar_employment", "registrar_stand_downs")),
+    Page("suspend_stand_down", REGISTRAR, {"stand_down_id": "bar"}),
     *(Page("shared_record", by, {"token": "token"}) for by in (NOBODY, EMPLOYER)),
     # Notice
     *(Page("notice", by, NOTICED) for by in (EMPLOYER, INSPECTOR)),
@@ -167,6 +170,8 @@ PAGES = [
 ]
 
 NO_PAGES = {
+    "answer_employer": "a POST",
+    "end_suspension": "a POST",
     "bundle": "a file",
     "check_code": "the page of check, with the code in its address",
     "checkpoint_text": "a file",

@@ -12,7 +12,7 @@ from registry.crews.models import Job, Slot
 from registry.equipment import services as equipment
 from registry.evidence import corrections, countersigning
 from registry.evidence import services as evidence
-from registry.evidence.models import Countersignature, HoursEntry
+from registry.evidence.models import Countersignature, HoursEntry, StandDown
 from registry.inspection import services as inspection
 from registry.people import services as people
 from registry.people.closing import close_account
@@ -174,6 +174,7 @@ class Scene:
             "file": self.file.pk,
             "job": self.job.pk,
             "leader": director.worker_id,
+            "bar": StandDown.objects.earliest("id").pk,
             "led": director.slot_id,
             "maker": self.job.crane.model.maker_id,
             "placement": self.job.crane.placements.get().pk,

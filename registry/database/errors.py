@@ -180,6 +180,25 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     ),
     "stand_down_role_is_known": ("role", _("The role is not one the registry knows.")),
     "stand_down_gives_its_reason": ("reason", _("A stand-down gives its reason.")),
+    "stand_down_has_one_occasion": ("occasion", _("A stand-down has one occasion: a shift or a job.")),
+    "a_stand_down_is_an_employers_or_the_registrars": (
+        "",
+        _("A stand-down is recorded by an employer about its own people, or by the registrar."),
+    ),
+    "without_an_occasion_it_bars_at_its_firm_alone": (
+        "occasion",
+        _("Without an occasion a stand-down bars at your firm alone."),
+    ),
+    "the_occasion_is_the_firms_own": (
+        "occasion",
+        _(
+            "The occasion is a shift or a job of your firm that this person was on, begun before the stand-down starts"
+            " and over for at most 90 days."
+        ),
+    ),
+    "only_the_registrar_suspends_a_stand_down": ("", _("Only the registrar suspends a stand-down.")),
+    "suspension_end_is_after_start": ("end", _("The suspension must end after it starts.")),
+    "suspension_gives_its_reason": ("reason", _("Say why the stand-down is suspended.")),
     "reference_is_to_the_same_worker": ("worker", _("This belongs to another worker.")),
     # Countersigning and correcting
     "a_countersignature_is_asked_for_once": ("of", _("This person has been asked to countersign the entry already.")),
@@ -271,6 +290,23 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "an_invitation_is_accepted_in_time": ("", _("This invitation has run out; ask for a new one.")),
     "an_invitation_opens_the_account_it_is_for": ("kind", _("The account is not the one the invitation is for.")),
     "employment_does_not_end_before_it_starts": ("end", _("Employment cannot end before it starts.")),
+    "a_registered_person_is_taken_on_with_consent": (
+        "start",
+        _(
+            "This person is registered, and comes onto your books with their own consent: ask them on the page of"
+            " new people, or type the code they give you. Whoever left and comes back is asked again. The registrar"
+            " can record it too."
+        ),
+    ),
+    "consent_is_the_persons_own": ("", _("Consent is given by the person, with their own account or code.")),
+    "a_request_is_answered_once": ("", _("This request has been answered already.")),
+    "people_employmentconsent_request_id_key": ("", _("This request has been answered already.")),
+    "people_employmentdecline_request_id_key": ("", _("This request has been answered already.")),
+    "people_employmentconsent_code_id_key": ("code", _("This code cannot be used. Ask the person for another.")),
+    "consent_says_how_it_was_given": ("reason", _("Say what you were shown.")),
+    "an_employer_asks_for_itself": ("", _("An employer asks for itself alone.")),
+    "employment_request_is_for_a_year_people_enter": ("start", YEARS),
+    "employment_code_lasts_at_most_7_days": ("", _("A code lasts at most 7 days.")),
     "language_is_a_bcp_47_tag": ("language", _("Give the language as a tag such as en or fr.")),
     "model_designation_is_unique_for_its_maker": ("designation", _("The maker already has a model of this name.")),
     "family_does_not_end_before_it_starts": ("valid_until", _("The declaration would end before it starts.")),

@@ -467,8 +467,15 @@ def stand_down(
     recorded_by: Account | None,
     role: str = "",
     model: CraneModel | None = None,
+    employer: Employer | None = None,
+    shift_id: int | None = None,
+    on_assignment: int | None = None,
 ) -> StandDown:
-    """Bar a worker from a role (blank: all) and a model (``None``: all) from an instant on."""
+    """Bar a worker from a role (blank: all) and a model (``None``: all) from an instant on.
+
+    Everywhere, or at ``employer`` alone. A firm's bar everywhere has its occasion:
+    a shift (an hours entry) or a job (an assignment) on which it had the worker.
+    """
     with refusals(), transaction.atomic():
         return StandDown.objects.create(
             worker=worker,
@@ -476,6 +483,9 @@ def stand_down(
             model=model,
             start=start,
             reason=reason,
+            employer=employer,
+            shift_id=shift_id,
+            on_assignment=on_assignment,
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )

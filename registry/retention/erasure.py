@@ -58,6 +58,9 @@ ABOUT: dict[str, str] = {
     "evidence_correctionanswer": (
         "request_id IN (SELECT id FROM evidence_correctionrequest WHERE worker_id = %(worker)s)"
     ),
+    "people_employmentdecline": (
+        "request_id IN (SELECT id FROM people_employmentrequest WHERE worker_id = %(worker)s)"
+    ),
     "crews_assignmentevent": "assignment_id IN (SELECT id FROM crews_assignment WHERE worker_id = %(worker)s)",
     "transcripts_endedlink": f"link_id IN ({OWN_LINKS})",
     "transcripts_linkopening": f"link_id IN ({OWN_LINKS})",
@@ -99,6 +102,7 @@ BLANKED: dict[str, dict[str, str]] = {
     "evidence_certification": {"number": f"'{ERASED} ' || id"},
     "evidence_certificationstatus": {"reason": "''"},
     "evidence_standdown": {"reason": f"'{ERASED}'"},
+    "evidence_standdownsuspension": {"reason": f"'{ERASED}'"},
     "evidence_instruction": {"provider_name": "''"},
     "evidence_appointment": {"appointed_by": f"CASE WHEN appointed_by = '' THEN '' ELSE '{ERASED}' END"},
     "evidence_entryobjection": {"reason": f"'{ERASED}'"},
@@ -118,6 +122,8 @@ BLANKED: dict[str, dict[str, str]] = {
     "people_closedaccount": {"reason": f"'{ERASED}'"},
     "people_identitycheck": {"looked_at": f"'{ERASED}'"},
     "evidence_deniedsignature": {"reason": f"'{ERASED}'"},
+    "people_employmentrequest": {"number": f"'{ERASED}'"},
+    "people_employmentconsent": {"code_typed": "''", "reason": REASON},
     # What the notice says about everybody else stays.
     "notices_sentnotice": {"content": WITHOUT_THE_SUPERVISOR},
     "notices_namedsupervisor": {"content": "''"},
@@ -136,6 +142,8 @@ FREE_TEXT: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("evidence_document", ("name",)),
     ("evidence_certificationstatus", ("reason",)),
     ("evidence_standdown", ("reason",)),
+    ("evidence_standdownsuspension", ("reason",)),
+    ("people_employmentconsent", ("reason",)),
     ("evidence_instruction", ("provider_name",)),
     ("evidence_appointment", ("appointed_by",)),
     ("evidence_assessment", ("signature", "third_party")),

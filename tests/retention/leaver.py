@@ -15,6 +15,7 @@ from registry.evidence.models import (
     Document,
     EntryObjection,
     StandDown,
+    StandDownSuspension,
 )
 from registry.notices.content import canonical_text, sha256_of
 from registry.notices.models import NamedSupervisor, SentNotice
@@ -93,7 +94,8 @@ def leaver_of(world: World) -> Leaver:
         reason="Oberthur leaves",
         recorded_at=world.now,
     )
-    StandDown.objects.create(role="rigger", start=world.now, reason="Oberthur dropped a load", **common)
+    bar = StandDown.objects.create(role="rigger", start=world.now, reason="Oberthur dropped a load", **common)
+    StandDownSuspension.objects.create(stand_down=bar, start=world.now, reason="Oberthur was away", **common)
     _named_in_a_notice(world, worker, job)
     first = people.open_account(username="oberthur-first", password=None, kind="worker", worker=worker)
     close_account(account=first, closed_at=world.now, closed_by=None, reason="Oberthur lost the password")

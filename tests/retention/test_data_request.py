@@ -25,8 +25,10 @@ from registry.evidence.models import (
     EntryObjection,
     HoursEntry,
     StandDown,
+    StandDownSuspension,
 )
 from registry.notices.models import NamedSupervisor, SentNotice
+from registry.people import consent
 from registry.people import services as people
 from registry.people.models import Invitation, PossibleTwin, Worker
 from registry.retention.data_request import data_request_zip, held_about, references_to
@@ -85,7 +87,20 @@ def everywhere(world: World) -> Worker:
     )
     job = world.job(["erector"])
     assert world.assign(job.slots.get(), worker).permitted
-    StandDown.objects.create(role="rigger", start=world.now, reason="A dropped load", **common)
+    bar = StandDown.objects.create(role="rigger", start=world.now, reason="A dropped load", **common)
+    StandDownSuspension.objects.create(stand_down=bar, start=world.now, reason="Another version", **common)
+    account = people.open_account(username="teodora", password="a-long-demo-word", kind="worker", worker=worker)
+    asked: dict[str, Any] = {"start": world.now.date(), "employer": world.employer, "recorded_at": world.now}
+    dispatcher = people.open_account(username="d", password=None, kind="employer", employer=world.employer)
+    consent.ask(
+        number=worker.number,
+        family_name=worker.family_name,
+        date_of_birth=worker.date_of_birth or world.now.date(),
+        recorded_by=dispatcher,
+        **asked,
+    )
+    made = consent.make_code(worker=worker, employer=None, start=world.now.date(), at=world.now, made_by=account)
+    consent.redeem(code=made.code, recorded_by=dispatcher, **asked)
     Invitation.objects.create(
         token_hash="a" * 64,
         kind="worker",

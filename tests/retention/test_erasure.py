@@ -52,6 +52,8 @@ EMPTY_HERE = {
     "evidence_instruction",
     "evidence_appointment",
     "crews_decision",
+    "people_employmentrequest",
+    "people_employmentconsent",
 }
 """Tables in which none of these texts is recorded here, though they may hold personal data."""
 

@@ -1410,4 +1410,108 @@ class Migration(migrations.Migration):
                 name="instruction_is_not_in_the_future",
             ),
         ),
+        migrations.CreateModel(
+            name="StandDownSuspension",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField(blank=True, null=True)),
+                ("reason", models.TextField()),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.AddField(
+            model_name="standdown",
+            name="employer",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="people.employer",
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdown",
+            name="on_assignment",
+            field=models.BigIntegerField(blank=True, null=True),
+        ),
+        migrations.AddField(
+            model_name="standdown",
+            name="shift",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="evidence.hoursentry",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="standdown",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("shift__isnull", True), ("on_assignment__isnull", True), _connector="OR"),
+                name="stand_down_has_one_occasion",
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdownsuspension",
+            name="recorded_by",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdownsuspension",
+            name="stand_down",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="suspensions", to="evidence.standdown"
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdownsuspension",
+            name="supersedes",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="superseded_by",
+                to="evidence.standdownsuspension",
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdownsuspension",
+            name="worker",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="%(class)s_records", to="people.worker"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="standdownsuspension",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
+                name="standdownsuspension_withdrawal_supersedes_a_record",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="standdownsuspension",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("end__isnull", True), ("end__gt", models.F("start")), _connector="OR"),
+                name="suspension_end_is_after_start",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="standdownsuspension",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("reason", ""), _negated=True), name="suspension_gives_its_reason"
+            ),
+        ),
     ]

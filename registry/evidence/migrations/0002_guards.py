@@ -14,6 +14,7 @@ class Migration(migrations.Migration):
         "records.sql",
         "own_people.sql",
         "bars.sql",
+        "suspensions.sql",
         "requests.sql",
         "signing.sql",
         "readers.sql",

@@ -128,6 +128,76 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
+            name="EmploymentCode",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("start", models.DateField()),
+                ("code_hash", models.CharField(editable=False, max_length=64, unique=True)),
+                ("expires_at", models.DateTimeField()),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "employer",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="people.employer",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="EmploymentRequest",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.CharField(max_length=20)),
+                ("start", models.DateField()),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "employer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="employment_requests",
+                        to="people.employer",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="EmploymentDecline",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "request",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="decline",
+                        to="people.employmentrequest",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
             name="Worker",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -308,6 +378,83 @@ class Migration(migrations.Migration):
                 ),
             ],
         ),
+        migrations.AddField(
+            model_name="employmentrequest",
+            name="worker",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="employment_requests",
+                to="people.worker",
+            ),
+        ),
+        migrations.CreateModel(
+            name="EmploymentConsent",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "how",
+                    models.CharField(
+                        choices=[("own_account", "own account"), ("code", "code"), ("registrar", "registrar")],
+                        max_length=12,
+                    ),
+                ),
+                ("start", models.DateField()),
+                ("code_typed", models.CharField(blank=True, max_length=40)),
+                ("reason", models.TextField(blank=True)),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "code",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="consent",
+                        to="people.employmentcode",
+                    ),
+                ),
+                (
+                    "employer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="employment_consents",
+                        to="people.employer",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "request",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="consent",
+                        to="people.employmentrequest",
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="employment_consents",
+                        to="people.worker",
+                    ),
+                ),
+            ],
+        ),
+        migrations.AddField(
+            model_name="employmentcode",
+            name="worker",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="employment_codes", to="people.worker"
+            ),
+        ),
         migrations.CreateModel(
             name="Employment",
             fields=[
@@ -340,6 +487,17 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="superseded_by",
                         to="people.employment",
+                    ),
+                ),
+                (
+                    "consent",
+                    models.ForeignKey(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="employments",
+                        to="people.employmentconsent",
                     ),
                 ),
                 (
@@ -592,6 +750,51 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("token_hash__regex", "^[0-9a-f]{64}$")),
                 name="invitation_keeps_only_the_tokens_sha256",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="employmentrequest",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("start__range", (datetime.date(1900, 1, 1), datetime.date(2199, 12, 31)))),
+                name="employment_request_is_for_a_year_people_enter",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="employmentconsent",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("code__isnull", True), ("how", "own_account"), ("request__isnull", False)),
+                    models.Q(("code__isnull", False), ("how", "code"), ("request__isnull", True)),
+                    models.Q(
+                        ("code__isnull", True),
+                        ("how", "registrar"),
+                        ("request__isnull", True),
+                        models.Q(("reason", ""), _negated=True),
+                    ),
+                    _connector="OR",
+                ),
+                name="consent_says_how_it_was_given",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="employmentcode",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("expires_at__gt", models.F("recorded_at")),
+                    (
+                        "expires_at__lte",
+                        django.db.models.expressions.CombinedExpression(
+                            models.F("recorded_at"), "+", models.Value(datetime.timedelta(days=7))
+                        ),
+                    ),
+                ),
+                name="employment_code_lasts_at_most_7_days",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="employmentcode",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("code_hash__regex", "^[0-9a-f]{64}$")), name="employment_code_keeps_only_its_sha256"
             ),
         ),
         migrations.AddIndex(

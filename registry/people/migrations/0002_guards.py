@@ -31,6 +31,7 @@ class Migration(migrations.Migration):
             "accounts.sql",
             "invitations.sql",
             "closing.sql",
+            "consent.sql",
         ),
         *(migrations.RunSQL(grant_statement(table, privileges)) for table, privileges in FRAMEWORK.items()),
     ]

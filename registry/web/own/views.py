@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from allauth.core.internal import ratelimit
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -24,12 +25,13 @@ from registry.eligibility.render import CAUTION
 from registry.evidence.running_out import zone_of
 from registry.ledger import here
 from registry.ledger.memory import CannotSign
-from registry.people.models import Account
+from registry.people import consent
+from registry.people.models import Account, Employment
 from registry.transcripts import sharing as shares
 from registry.transcripts.issuing import issue_transcript
 from registry.web.forms import refused_beside_fields
 from registry.web.limits import within_limit
-from registry.web.own.forms import ShareForm, WantedRoleForm
+from registry.web.own.forms import EmployerCodeForm, ShareForm, WantedRoleForm
 from registry.web.own.own_page import own_page_of
 from registry.web.own.shared_page import shared_page_of
 from registry.web.papers.forms import PrintForm
@@ -49,8 +51,9 @@ def own(request: HttpRequest, *, account: Account) -> HttpResponse:
 @page
 @require_GET
 def wanted_role(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
-    worker = askable_worker(account, worker_id)
-    today = local_date(timezone.now(), ZoneInfo(zone_of(worker)))
+    now = timezone.now()
+    worker = askable_worker(account, worker_id, at=now)
+    today = local_date(now, ZoneInfo(zone_of(worker)))
     form = WantedRoleForm(request.GET if "role" in request.GET else None, account=account, worker=worker, today=today)
     shown: dict[str, Any] = {"form": form, "worker": worker, "caution": CAUTION}
     if form.is_valid():
@@ -58,6 +61,41 @@ def wanted_role(request: HttpRequest, *, account: Account, worker_id: int) -> Ht
             found = what_is_missing(worker=worker, **form.asked())
             shown |= {"asked": found, "answer": DescribedAnswer(found.answered.answer.as_json())}
     return render(request, "worker/wanted_role.html", shown, status=status_of(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def employers(request: HttpRequest, *, account: Account) -> HttpResponse:
+    worker = access.own_worker(account, otherwise=_("Only a worker answers employers here."))
+    now = timezone.now()
+    form = EmployerCodeForm(posted(request))
+    shown: dict[str, Any] = {}
+    if form.is_valid():
+        with refused_beside_fields(form):
+            shown["code"] = consent.make_code(worker=worker, at=now, made_by=account, **form.cleaned_data)
+            form = EmployerCodeForm()
+    shown |= {
+        "form": form,
+        "requests": consent.open_requests_of(worker, at=now),
+        "codes": consent.codes_of(worker, at=now),
+        "employments": Employment.objects.current().filter(worker=worker).select_related("employer").order_by("-start"),
+    }
+    return render(request, "worker/employers.html", shown, status=status_of(form))
+
+
+@page
+@require_POST
+def answer_employer(request: HttpRequest, *, account: Account, request_id: int) -> HttpResponse:
+    worker = access.own_worker(account, otherwise=_("Only a worker answers employers here."))
+    asked = get_object_or_404(worker.employment_requests.select_related("employer", "worker"), pk=request_id)
+    answer: dict[str, Any] = {"request": asked, "recorded_at": timezone.now(), "recorded_by": account}
+    if request.POST.get("do") == "accept":
+        consent.accept(**answer)
+        messages.success(request, _("You are on the books of %(employer)s.") % {"employer": asked.employer})
+    elif request.POST.get("do") == "decline":
+        consent.decline(**answer)
+        messages.success(request, _("Declined. The employer is not told."))
+    return redirect("own_employers")
 
 
 @page
