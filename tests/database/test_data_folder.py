@@ -104,10 +104,10 @@ def here(begun: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def everything(folder: Path) -> dict[str, Any]:
-    """What is in the folder and below; what is locked and logged by any start is left out."""
+    """What is in the folder and below, and when it was written; what any start locks and logs is left out."""
     ours = (keeper.LOG_FILE, keeper.USERS_LOCK, keeper.KEEPER_LOCK)
     return {
-        str(path.relative_to(folder)): path.read_bytes() if path.is_file() else None
+        str(path.relative_to(folder)): (path.stat().st_ino, path.stat().st_size, path.stat().st_mtime_ns)
         for path in sorted(folder.rglob("*"))
         if path.name not in ours
     }
