@@ -16,8 +16,9 @@ from typing import Any, LiteralString
 
 import psycopg
 import pytest
+from psycopg.conninfo import make_conninfo
 
-from registry.database import cluster, data_folder, identity, keeper, locks, server
+from registry.database import cluster, data_folder, identity, keeper, locks, roles, server
 from registry.database.data_folder import PROJECT, UnusableDataFolder
 
 SECONDS = 300
@@ -276,6 +277,47 @@ def test_a_database_with_another_number_is_anothers(begun: Path, owner: Connecti
         done = manage(begun, "checkpoint")
     assert done.returncode == 2
     assert f"holds the register {own[::-1]}9, but the data folder {begun} is of another, {own}" in done.stderr
+
+
+def test_a_folder_without_the_keys_comes_to_no_database_that_has_begun(
+    begun: Path, owner: Connection, tmp_path: Path
+) -> None:
+    url = make_conninfo(dbname="registry", host=owner.info.host, user=owner.info.user, password=owner.info.password)
+    done = manage(tmp_path / "empty", "checkpoint", DATABASE_URL=url)
+    assert done.returncode == 2
+    assert f"but the data folder {tmp_path / 'empty'} is of another" in done.stderr
+    assert "A machine of its own without a copy of that folder needs an empty one and SECRET_KEY, " in done.stderr
+    # The password of the application's role is still that of the folder it belongs to.
+    password = (begun / f"{roles.APPLICATION}.secret").read_text()
+    psycopg.connect(dbname="registry", host=owner.info.host, user=roles.APPLICATION, password=password).close()
+
+
+def test_an_empty_database_elsewhere_is_no_register_of_a_folder_that_has_begun(
+    here: Path, owner: Connection, tmp_path: Path
+) -> None:
+    owner.execute("CREATE DATABASE empty")
+    try:
+        url = make_conninfo(dbname="empty", host=owner.info.host, user=owner.info.user, password=owner.info.password)
+        for command in (["verify"], ["prepare", "--new"]):
+            done = manage(here, *command, DATABASE_URL=url)
+            assert done.returncode == 2
+            assert "holds the keys of a register that has begun, but the database empty at" in done.stderr
+        done = manage(tmp_path / "new", "verify", DATABASE_URL=url)
+        assert "There is no register in the database empty at" in done.stderr
+    finally:
+        owner.execute("DROP DATABASE empty")
+
+
+def test_a_machine_with_every_key_in_its_environment_comes_to_the_register(
+    owner: Connection, tmp_path: Path, here: Path
+) -> None:
+    password = (here / f"{roles.APPLICATION}.secret").read_text()
+    url = make_conninfo(dbname="registry", host=owner.info.host, user=roles.APPLICATION, password=password)
+    keys = dict.fromkeys(identity.MADE_IN_THE_FOLDER, "x" * 60)
+    done = manage(tmp_path / "other", "verify", DATABASE_APPLICATION_URL=url, **keys)
+    assert done.stdout.endswith("IN ORDER: nothing was found.\n"), done.stderr
+    came = json.loads((tmp_path / "other" / data_folder.REGISTER).read_text())
+    assert (came["number"], came["begun"], came["kept"]) == (data_folder.register().number, True, [])
 
 
 def test_the_folder_of_the_demonstration_is_never_served_for_real_work(begun: Path, owner: Connection) -> None:
