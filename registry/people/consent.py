@@ -22,6 +22,7 @@ from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
+from registry.database.repeating import repeating
 from registry.people.models import (
     Account,
     Employer,
@@ -59,6 +60,7 @@ class Asked:
     at: datetime
 
 
+@repeating
 def ask(
     *,
     number: str,
@@ -111,6 +113,7 @@ def open_requests_of(worker: Worker, *, at: datetime) -> list[EmploymentRequest]
     return list(latest.values())
 
 
+@repeating
 def accept(*, request: EmploymentRequest, recorded_at: datetime, recorded_by: Account) -> Employment:
     """The worker agrees: they are on the employer's books from the day it asked for."""
     if request.worker is None:
@@ -126,12 +129,14 @@ def accept(*, request: EmploymentRequest, recorded_at: datetime, recorded_by: Ac
     )
 
 
+@repeating
 def decline(*, request: EmploymentRequest, recorded_at: datetime, recorded_by: Account) -> EmploymentDecline:
     """The worker does not agree. The employer is not told."""
     with refusals(), transaction.atomic():
         return EmploymentDecline.objects.create(request=request, recorded_at=recorded_at, recorded_by=recorded_by)
 
 
+@repeating
 def make_code(*, worker: Worker, employer: Employer | None, start: date, at: datetime, made_by: Account) -> NewCode:
     """A code by which an employer (``None``: whichever has it) takes the worker on once, from ``start`` or later."""
     code = "".join(secrets.choice(LETTERS) for _each in range(CODE_LENGTH))
@@ -154,6 +159,7 @@ def codes_of(worker: Worker, *, at: datetime) -> QuerySet[EmploymentCode]:
     return made.select_related("employer").order_by("-recorded_at")
 
 
+@repeating
 def redeem(*, code: str, employer: Employer, start: date, recorded_at: datetime, recorded_by: Account) -> Employment:
     """Take on whoever made the code. One refusal for all that may be wrong with it."""
     typed = "".join(each for each in code.upper() if each.isalnum())
@@ -182,6 +188,7 @@ def redeem(*, code: str, employer: Employer, start: date, recorded_at: datetime,
         )
 
 
+@repeating
 def record_for_registrar(
     *, worker: Worker, employer: Employer, start: date, reason: str, recorded_at: datetime, recorded_by: Account
 ) -> Employment:

@@ -49,6 +49,8 @@ SUBJECTS: dict[str, Promise] = {
     "countersigned": gettext_lazy("Hours were countersigned in your name"),
     "assessed": gettext_lazy("A practical assessment was recorded in your name"),
     "employed": gettext_lazy("Employment was recorded for you"),
+    "stood_down": gettext_lazy("You were stood down"),
+    "stand_down_suspended": gettext_lazy("A stand-down of yours was suspended"),
     "opened": gettext_lazy("An account was opened for you"),
     "second_factor_added": gettext_lazy("A second factor was added to your account"),
     "second_factor_removed": gettext_lazy("The second factor of your account was removed"),
