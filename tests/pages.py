@@ -6,11 +6,11 @@ from dataclasses import dataclass, field
 
 from django.urls import reverse
 
-from registry.web import demo
+from registry.demo import scenario
 
-EMPLOYER = demo.DISPATCHER.username
-INSPECTOR = demo.INSPECTOR.username
-WORKER = demo.WORKER.username
+EMPLOYER = scenario.DISPATCHER.username
+INSPECTOR = scenario.INSPECTOR.username
+WORKER = scenario.WORKER.username
 SIGNER = "signer"
 ASSESSOR = "assessor"
 REGISTRAR = "registrar"

@@ -37,8 +37,8 @@ RECORDING = {"atomic", "create", "bulk_create", "create_user", "get_or_create", 
 NOT_REPEATED = {
     "registry/evidence/importing/kind.py": "savepoints for the rows of an import, which is repeated as a whole",
     "registry/ledger/verification.py": "reads one snapshot and records nothing",
-    "registry/web/demo.py": "loads the demonstration into a register of its own",
-    "registry/web/management/commands/load_demo.py": "loads the demonstration into a register of its own",
+    "registry/demo/scenario.py": "loads the demonstration into a register of its own",
+    "registry/demo/management/commands/load_demo.py": "loads the demonstration into a register of its own",
     "registry/database/management/commands/prepare.py": "migrates, before the register is served",
     "registry/database/backend/base.py": "the connection itself",
 }
