@@ -15,11 +15,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from registry.crews.access import visible_workers
 from registry.crews.queries import asking_for_slot
 from registry.database.errors import RecordRefused
 from registry.inspection.as_known import WHY, compare, parse_instant
 from registry.inspection.crew_as_known import crew_as_known
-from registry.inspection.plans import visible_among, visible_places, visible_plans
+from registry.inspection.plans import instants_read, visible_among, visible_places, visible_plans
 from registry.people.models import Account
 
 
@@ -197,7 +198,7 @@ class SlotAsKnownAt(APIView):
         account = cast(Account, request.user)
         slot = get_object_or_404(visible_places(account), pk=slot_id)
         given = _validated(SlotAsKnownInput, request)
-        if not visible_among(account, [given["worker"]]):
+        if not visible_workers(account).filter(pk=given["worker"]).exists():
             raise NotFound(_("There is no such worker, or not for this account to see."))
         asking = asking_for_slot(
             slot,
@@ -205,8 +206,11 @@ class SlotAsKnownAt(APIView):
             start=given.get("start", slot.job.start),
             end=given.get("end", slot.job.end),
         )
-        comparison = compare(asking, known_at=given["at"], now=timezone.now())
-        return Response(comparison.seen_by(visible_among(account, comparison.workers)).as_json())
+        now = timezone.now()
+        instants = instants_read(account, given["worker"], known_at=given["at"], now=now)
+        comparison = compare(asking, known_at=instants.known_at, now=instants.now)
+        visible = visible_among(account, comparison.workers, at=now) | {given["worker"]}
+        return Response(comparison.seen_by(visible).as_json())
 
 
 class JobAsKnownAt(APIView):
@@ -222,8 +226,9 @@ class JobAsKnownAt(APIView):
         account = cast(Account, request.user)
         job = get_object_or_404(visible_plans(account), pk=job_id)
         given = _validated(CrewAsKnownInput, request)
-        crew = crew_as_known(job, day_instant=given["during"], known_at=given["at"], now=timezone.now())
-        visible = visible_among(account, crew.workers)
+        now = timezone.now()
+        crew = crew_as_known(job, day_instant=given["during"], known_at=given["at"], now=now)
+        visible = visible_among(account, crew.workers, at=now)
         return Response(crew.seen_by(visible, whole_crew=account.kind != "worker").as_json())
 
 

@@ -105,7 +105,9 @@ INSTALLED_APPS = [
     "registry.retention",
     "registry.notices",
     "registry.inspection",
+    "registry.demo",
     "registry.web",
+    "registry.workshop",
     "api",
 ]
 

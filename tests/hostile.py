@@ -113,8 +113,8 @@ def png_of_many_pixels(side: int = 60_000) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(b"\0")) + chunk(b"IEND", b"")
 
 
-def people_of_one_name(rows: int = 420) -> str:
-    """A table of people who all have one name, born on one day after the other."""
+def people_of_one_name(rows: int = 420, *, apart: int = 1) -> str:
+    """A table of people who all have one name, born so many days apart."""
     first = date(1950, 1, 1)
-    lines = [f"Ann,Lee,{first + timedelta(days=each)},2026-01-05" for each in range(rows)]
+    lines = [f"Ann,Lee,{first + timedelta(days=each * apart)},2026-01-05" for each in range(rows)]
     return "\n".join(["given name,family name,born,hired", *lines]) + "\n"

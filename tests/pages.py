@@ -6,11 +6,11 @@ from dataclasses import dataclass, field
 
 from django.urls import reverse
 
-from registry.web import demo
+from registry.demo import scenario
 
-EMPLOYER = demo.DISPATCHER.username
-INSPECTOR = demo.INSPECTOR.username
-WORKER = demo.WORKER.username
+EMPLOYER = scenario.DISPATCHER.username
+INSPECTOR = scenario.INSPECTOR.username
+WORKER = scenario.WORKER.username
 SIGNER = "signer"
 ASSESSOR = "assessor"
 REGISTRAR = "registrar"
@@ -74,6 +74,9 @@ PAGES = [
         query="?role=erector&operation=dismantling&model={model}&day={day}&standard={standard}",
     ),
     Page("sharing", WORKER),
+    Page("own_employers", WORKER),
+    *(Page(name, REGISTRAR) for name in ("registrar_employment", "registrar_stand_downs")),
+    Page("suspend_stand_down", REGISTRAR, {"stand_down_id": "bar"}),
     *(Page("shared_record", by, {"token": "token"}) for by in (NOBODY, EMPLOYER)),
     # Notice
     *(Page("notice", by, NOTICED) for by in (EMPLOYER, INSPECTOR)),
@@ -154,7 +157,12 @@ PAGES = [
     Page("account_change_password", WORKER),
     Page("mfa_list_webauthn", EMPLOYER),
     Page("usersessions_list", EMPLOYER),
-    Page("invite", EMPLOYER),
+    *(Page("invite", by) for by in (EMPLOYER, INSPECTOR, REGISTRAR)),
+    Page("type_code", NOBODY),
+    *(Page("in_your_name", by) for by in (WORKER, SIGNER, EMPLOYER)),
+    Page("deny_signature", SIGNER, {"record_id": "signature"}, {"kind": "countersignature"}),
+    *(Page("identities", by) for by in (INSPECTOR, REGISTRAR)),
+    Page("check_identity", REGISTRAR, {"account_id": "unchecked"}),
     Page("dispatchers", EMPLOYER),
     Page("close_account", EMPLOYER, {"account_id": "colleague"}),
     # Last, since every page above is a look.
@@ -162,6 +170,8 @@ PAGES = [
 ]
 
 NO_PAGES = {
+    "answer_employer": "a POST",
+    "end_suspension": "a POST",
     "bundle": "a file",
     "check_code": "the page of check, with the code in its address",
     "checkpoint_text": "a file",
@@ -195,6 +205,8 @@ NO_PAGES = {
 
 STEPS = {
     "accept_invitation",
+    "change_address",
+    "follow_invitation",
     "account_inactive",
     "account_reauthenticate",
     "account_reset_password",

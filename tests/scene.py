@@ -9,17 +9,18 @@ from django.utils import timezone
 
 from registry.crews import services as crews
 from registry.crews.models import Job, Slot
+from registry.demo import scenario
 from registry.equipment import services as equipment
 from registry.evidence import corrections, countersigning
 from registry.evidence import services as evidence
-from registry.evidence.models import HoursEntry
+from registry.evidence.models import Countersignature, HoursEntry, StandDown
 from registry.inspection import services as inspection
 from registry.people import services as people
 from registry.people.closing import close_account
-from registry.people.invitations import invite
+from registry.people.invitations import accept, hash_of, invite
 from registry.people.models import Account, Employer, Worker
+from registry.people.second_factor import enrol_authenticator_app
 from registry.transcripts import sharing
-from registry.web import demo
 
 TABLE = "Who,Crane model,Site,Date,Start,End,Operation\n,Ulvarra UV 210,,,,,climbing\n"
 
@@ -32,7 +33,7 @@ class Scene:
     grown: int = 0
 
     def __post_init__(self) -> None:
-        demo.load(now=self.now)
+        scenario.load(now=self.now)
         self.job = Job.objects.get(site__name__startswith="Marrow Quay", employer=self.employer)
         # Signs what others worked; in the demonstration he has no account.
         signer = self.job.assignment_states.get(worker__family_name="Lindqvar").worker
@@ -43,6 +44,8 @@ class Scene:
         self.colleague = self._colleague("colleague")
         for days_ago in (3, 2):
             self.entry = self._hours(days_ago)
+        self._sign(self._hours(4))
+        self.unchecked = self._invited("Castellund", 0)
         (self.objection,) = countersigning.decline_entries(
             entry_ids=[self.entry.pk],
             signer=signer,
@@ -55,21 +58,21 @@ class Scene:
             what_is_wrong="It was the other crane.",
             what_it_should_be="",
             recorded_at=self.now,
-            recorded_by=self.account(demo.WORKER.username),
+            recorded_by=self.account(scenario.WORKER.username),
         )
         self.table = evidence.attach_document(
             name="hours.csv",
             media_type="text/csv",
             content=TABLE.encode(),
             recorded_at=self.now,
-            recorded_by=self.account(demo.DISPATCHER.username),
+            recorded_by=self.account(scenario.DISPATCHER.username),
         )
         self.file = inspection.open_file(
             job=self.job,
             reference="PT/2026/31",
             purpose="routine",
             opened_at=self.now,
-            opened_by=self.account(demo.INSPECTOR.username),
+            opened_by=self.account(scenario.INSPECTOR.username),
         )
 
         self.shared = sharing.share(
@@ -77,13 +80,13 @@ class Scene:
             days=7,
             note="for the yard at Sable Reach",
             at=self.now,
-            shared_by=self.account(demo.WORKER.username),
+            shared_by=self.account(scenario.WORKER.username),
         )
 
     @property
     def employer(self) -> Employer:
         """The demonstration's employer."""
-        return Employer.objects.get(name=demo.EMPLOYER)
+        return Employer.objects.get(name=scenario.EMPLOYER)
 
     @property
     def worker(self) -> Worker:
@@ -108,10 +111,30 @@ class Scene:
         close_account(
             account=opened[0],
             closed_at=self.now,
-            closed_by=self.account(demo.DISPATCHER.username),
+            closed_by=self.account(scenario.DISPATCHER.username),
             reason="Has left the firm.",
         )
         return opened[1]
+
+    def _sign(self, entry: HoursEntry) -> None:
+        """The signer signs, with a second factor as everybody who signs."""
+        account = self.account("signer")
+        assert account.worker is not None
+        enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
+        countersigning.sign_entries(entry_ids=[entry.pk], signer=account.worker, at=self.now, recorded_by=account)
+
+    def _invited(self, family_name: str, number: int) -> Account:
+        """Somebody who opened their account through the firm's mail."""
+        made = invite(
+            kind="worker",
+            worker=Worker.objects.get(family_name=family_name),
+            address=f"invited-{number}@post.example",
+            invited_by=self.account(scenario.DISPATCHER.username),
+            invited_at=self.now,
+        )
+        return accept(
+            token_hash=hash_of(made.token), username=f"invited-{number}", password="braced twice", accepted_at=self.now
+        )
 
     def _hours(self, days_ago: int) -> HoursEntry:
         day = self.now - timedelta(days=days_ago)
@@ -133,7 +156,7 @@ class Scene:
             ],
             signer=Account.objects.get(username="signer").worker,
             recorded_at=self.now,
-            recorded_by=self.account(demo.DISPATCHER.username),
+            recorded_by=self.account(scenario.DISPATCHER.username),
         )
         return entry
 
@@ -151,10 +174,13 @@ class Scene:
             "file": self.file.pk,
             "job": self.job.pk,
             "leader": director.worker_id,
+            "bar": StandDown.objects.earliest("id").pk,
             "led": director.slot_id,
             "maker": self.job.crane.model.maker_id,
             "placement": self.job.crane.placements.get().pk,
             "objection": self.objection.pk,
+            "unchecked": self.unchecked.pk,
+            "signature": Countersignature.objects.filter(recorded_by__username="signer").earliest("pk").pk,
             "request": self.request.pk,
             "place": self.open_place.pk,
             "noticed": noticed.pk,
@@ -191,17 +217,25 @@ class Scene:
                 recorded_at=past,
                 recorded_by=None,
             )
-            self._hours(4 + number)
+            self._hours(5 + 2 * number)
+            self._sign(self._hours(6 + 2 * number))
+            self._invited(newcomer.family_name, 1 + number)
             self._colleague(f"colleague-{number}")
-            dispatcher = self.account(demo.DISPATCHER.username)
-            invite(kind="employer", employer=self.employer, invited_by=dispatcher, invited_at=self.now)
+            dispatcher = self.account(scenario.DISPATCHER.username)
+            invite(
+                kind="employer",
+                employer=self.employer,
+                address=f"planner-{number}@post.example",
+                invited_by=dispatcher,
+                invited_at=self.now,
+            )
             self._equip(number)
             plan = crews.plan_job(
                 employer=self.employer,
                 site=self.job.site,
                 crane=self.job.crane,
                 operation="climbing",
-                standard_key=demo.STANDARD,
+                standard_key=scenario.STANDARD,
                 start=self.job.start + timedelta(days=7 + number),
                 end=self.job.end + timedelta(days=7 + number),
                 roles=["erector", "signal_person"],
@@ -215,23 +249,23 @@ class Scene:
                 days=1 + number,
                 note="",
                 at=self.now,
-                shared_by=self.account(demo.WORKER.username),
+                shared_by=self.account(scenario.WORKER.username),
             )
             inspection.open_file(
                 job=self.job,
                 reference=f"PT/2026/{40 + number}",
                 purpose="routine",
                 opened_at=self.now,
-                opened_by=self.account(demo.INSPECTOR.username),
+                opened_by=self.account(scenario.INSPECTOR.username),
             )
 
     def _equip(self, number: int) -> None:
         maker = equipment.register_maker(name=f"Osterly {number}", recorded_at=self.now)
         model = equipment.register_model(
-            maker=maker, designation=f"OC {number}", crane_class=demo.CRANE_CLASS, recorded_at=self.now
+            maker=maker, designation=f"OC {number}", crane_class=scenario.CRANE_CLASS, recorded_at=self.now
         )
         site = equipment.register_site(
-            name=f"Pier {number}", time_zone=demo.ZONE.key, jurisdiction="US", recorded_at=self.now
+            name=f"Pier {number}", time_zone=scenario.ZONE.key, jurisdiction="US", recorded_at=self.now
         )
         crane = equipment.register_crane(model=model, serial_number=f"{number}", recorded_at=self.now)
         equipment.place_crane(crane=crane, site=site, start=self.now, recorded_at=self.now, recorded_by=None)

@@ -3,19 +3,36 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, time, timedelta
+from typing import Any, TypeVar
 
 from allauth.mfa.models import Authenticator
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import (
+    BooleanField,
+    DateTimeField,
+    Exists,
+    ExpressionWrapper,
+    F,
+    Func,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Value,
+)
+from django.db.models.functions import TruncDate
 from django.utils.translation import gettext as _
 
 from registry.crews.models import Assignment, Decision, Job, Slot
 from registry.crews.queries import current_jobs, employment_problems, every_plan
 from registry.database.errors import RecordRefused
-from registry.evidence.models import Appointment, Document
+from registry.evidence.models import Appointment, Assessment, CorrectionRequest, Document, HoursEntry, StandDown
 from registry.people.closing import require_closable
 from registry.people.models import Account, Employer, Employment, Worker
 from registry.people.second_factor import COMPULSORY_KINDS, SECOND_FACTORS
+
+DAY_IS_OVER = timedelta(hours=12)
+"""A day is over everywhere on earth twelve hours after it is over in UTC."""
 
 
 class NotAllowed(PermissionError):
@@ -91,7 +108,10 @@ def visible_decisions(account: Account) -> QuerySet[Decision]:
 
 
 def visible_workers(account: Account) -> QuerySet[Worker]:
-    """People whose whole record the account may look at: its employer's own, oneself, all for an inspector."""
+    """People whose record the account may look at: its employer's own, oneself, all for an inspector.
+
+    Of somebody who left, an employer reads what :func:`readable` says.
+    """
     if account.kind == "inspector":
         return Worker.objects.all()
     if account.kind == "employer":
@@ -100,6 +120,101 @@ def visible_workers(account: Account) -> QuerySet[Worker]:
     if account.kind == "worker" and account.worker_id is not None:
         return Worker.objects.filter(pk=account.worker_id)
     return Worker.objects.none()
+
+
+def reading_ends(account: Account, worker_id: int) -> datetime | None:
+    """Up to which instant the account reads the worker's record (``None``: to the present).
+
+    An employer reads what was recorded while somebody was on its books, through the
+    end of the last day there, wherever on earth. Who reads nothing of the worker is
+    for :func:`visible_workers` to say. In SQL: ``registry_reads_until``.
+    """
+    if account.kind != "employer":
+        return None
+    employed = Employment.objects.current().filter(employer=account.employer_id, worker=worker_id)
+    ends = list(employed.values_list("end", flat=True))
+    last = max((each for each in ends if each is not None), default=None)
+    if last is None or None in ends:
+        return None
+    return datetime.combine(last + timedelta(days=1), time(), tzinfo=UTC) + DAY_IS_OVER
+
+
+def workers_read_at(account: Account, *, at: datetime) -> QuerySet[Worker]:
+    """Of :func:`visible_workers` those whose record the account reads to the present: not who left its employer."""
+    if account.kind != "employer":
+        return visible_workers(account)
+    day = (at.astimezone(UTC) - DAY_IS_OVER).date()
+    employed = Employment.objects.current().filter(Q(end__isnull=True) | Q(end__gte=day), employer=account.employer_id)
+    return Worker.objects.filter(pk__in=employed.values("worker"))
+
+
+Records = TypeVar("Records", bound=QuerySet[Any])
+
+NAMING_MAKES_OWN: tuple[type[Any], ...] = (HoursEntry, Appointment, CorrectionRequest)
+"""Records that are an employer's for naming it, also where it never had the person."""
+NAMING_KEEPS: tuple[type[Any], ...] = (Assessment, StandDown, Employment)
+"""Records that an employer they name goes on reading about people it once had."""
+
+
+def readable(account: Account, records: Records) -> Records:
+    """Of records about workers those that the account reads.
+
+    An employer reads what it recorded, the record of people on its books, and of those
+    who left what had been recorded until then; and what became of each record of its own.
+    The policies of row-level security say the same (:mod:`registry.people.guards`).
+    """
+    if account.kind in ("inspector", "registrar"):
+        return records
+    if account.kind == "worker":
+        return records.filter(worker=account.worker_id)
+    if account.kind != "employer" or account.employer_id is None:
+        return records.none()
+    model, employer = records.model, account.employer_id
+    ever = Employment.objects.current().filter(employer=employer, worker=OuterRef("worker"))
+    seen = Q(Exists(_in_time(ever, OuterRef("recorded_at")))) | Q(recorded_by__employer=employer)
+    if issubclass(model, NAMING_MAKES_OWN):
+        seen |= Q(employer=employer)
+    elif issubclass(model, NAMING_KEEPS):
+        seen |= Q(Exists(ever), employer=employer)
+    if model is Employment:
+        seen |= Q(Exists(ever), supersedes__employer=employer)
+    if hasattr(model, "supersedes"):
+        seen |= Q(
+            Func(
+                Value(employer),
+                Value(model._meta.db_table),
+                F("supersedes_id"),
+                Value(issubclass(model, NAMING_MAKES_OWN)),
+                function="registry_corrects_record_of",
+                output_field=BooleanField(),
+            )
+        )
+    return records.filter(seen)
+
+
+def readable_remarks(account: Account, remarks: Records) -> Records:
+    """Of what was said about hours entries that the account reads, such as signatures, that which it reads too."""
+    if account.kind != "employer" or account.employer_id is None:
+        return remarks
+    employer = account.employer_id
+    ever = Employment.objects.current().filter(employer=employer, worker=OuterRef("entry__worker"))
+    in_time = _in_time(_in_time(ever, OuterRef("recorded_at")), OuterRef("entry__recorded_at"))
+    corrects = Func(
+        Value(employer),
+        Value(HoursEntry._meta.db_table),
+        F("entry__supersedes_id"),
+        Value(True),
+        function="registry_corrects_record_of",
+        output_field=BooleanField(),
+    )
+    own = Q(entry__employer=employer) | Q(entry__recorded_by__employer=employer) | Q(corrects)
+    return remarks.filter(own | Q(Exists(in_time)))
+
+
+def _in_time(employments: QuerySet[Employment], recorded_at: Any) -> QuerySet[Employment]:
+    """Employments whose last day was not over when something was recorded."""
+    day = TruncDate(ExpressionWrapper(recorded_at - DAY_IS_OVER, output_field=DateTimeField()), tzinfo=UTC)
+    return employments.filter(Q(end__isnull=True) | Q(end__gte=day))
 
 
 def founding_appointments(account: Account) -> QuerySet[Appointment]:
@@ -128,6 +243,12 @@ def employer_of(account: Account) -> Employer:
     if account.kind != "employer" or account.employer is None:
         raise NotAllowed(_("Only an employer plans jobs and assigns crews."))
     return account.employer
+
+
+def require_registrar(account: Account) -> None:
+    """Raise :class:`NotAllowed` for everybody but the registrar."""
+    if account.kind != "registrar":
+        raise NotAllowed(_("This page is the registrar's."))
 
 
 def account_to_close(account: Account, account_id: int) -> Account:

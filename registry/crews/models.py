@@ -16,8 +16,17 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
-from registry.database.guards import added_to, entered_now, erasable, never_changed, only_read, recorded_now
+from registry.database.guards import (
+    Trigger,
+    added_to,
+    entered_now,
+    erasable,
+    never_changed,
+    only_read,
+    recorded_now,
+)
 from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.evidence.models import StandDown
 from registry.language.words import choices_of, in_words
 from registry.ledger.guards import logged
 from registry.people.guards import shown_to, worker_is_not_erased
@@ -324,3 +333,19 @@ class AssignmentState(models.Model):
 
     def __str__(self) -> str:
         return f"{self.standing}: {self.assignment_id}"
+
+
+GUARDS_ON_OTHERS = (
+    (
+        StandDown,
+        (
+            Trigger(
+                "stand_down_is_the_firms",
+                "BEFORE INSERT",
+                "crews_stand_down_is_the_firms()",
+                when="NEW.supersedes_id IS NULL",
+            ),
+        ),
+    ),
+)
+"""What this package adds to the guards of tables that it did not make."""

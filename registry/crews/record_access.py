@@ -14,13 +14,14 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.crews.access import NotAllowed, own_worker, visible_workers
+from registry.crews.access import NotAllowed, own_worker, readable, visible_workers
 from registry.database.errors import RecordRefused
 from registry.evidence import corrections
 from registry.evidence.assessing import employers_assessed_for
 from registry.evidence.corrections import employer_answerable_for, employers_correct, require_may_correct
 from registry.evidence.kinds import RECORDS, WITH_DOCUMENT
 from registry.evidence.models import (
+    Assessment,
     AssessmentSignature,
     CorrectionRequest,
     Document,
@@ -165,12 +166,12 @@ def objection_to_answer(account: Account, objection_id: int) -> EntryObjection:
 
 
 def visible_documents(account: Account) -> QuerySet[Document]:
-    """Documents attached to records of people the account may look at, and those it handed in itself."""
-    people = Worker.objects.all() if is_registrar(account) else visible_workers(account)
+    """Documents attached to records that the account reads, and those it handed in itself."""
     seen = Q(recorded_by=account)
     for holder in WITH_DOCUMENT:
-        seen |= Q(Exists(holder._default_manager.filter(document=OuterRef("pk"), worker__in=people)))
-    drawn = AssessmentSignature.objects.filter(image=OuterRef("pk"), assessment__worker__in=people)
+        seen |= Q(Exists(readable(account, holder._default_manager.filter(document=OuterRef("pk")))))
+    assessments = readable(account, Assessment.objects.all())
+    drawn = AssessmentSignature.objects.filter(image=OuterRef("pk"), assessment__in=assessments)
     return Document.objects.filter(seen | Q(Exists(drawn)))
 
 

@@ -47,6 +47,7 @@ from registry.evidence.models import (
     HoursEntry,
     Instruction,
     StandDown,
+    StandDownSuspension,
 )
 from registry.people.models import LanguageSkill, Worker
 
@@ -242,10 +243,13 @@ class Sieve:
         return act
 
     def _barred(self) -> Q:
-        """A stand-down that nothing can have lifted: there was no retraining after any."""
+        """A stand-down that nothing can have lifted or suspended: there was no retraining after any."""
         retrained = Instruction.objects.current().filter(worker=OuterRef("worker"), after_stand_down__isnull=False)
+        suspended = StandDownSuspension.objects.current().filter(worker=OuterRef("worker"))
         return Q(
             ~Exists(retrained),
+            ~Exists(suspended),
+            Q(employer__isnull=True) | Q(employer=self.job.employer_id),
             Q(model__isnull=True) | Q(model=self.job.crane.model_id),
             role__in=("", self.role.role),
             start__lt=self.end,

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import F, Q, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.crews.access import NotAllowed, visible_workers
+from registry.crews.access import NotAllowed, workers_read_at
 from registry.crews.outlook import people_employed
 from registry.crews.queries import Answered, Asking, answer, current_jobs, standard_for
 from registry.database.errors import Problem, RecordRefused
@@ -44,13 +44,13 @@ class WantedAnswer:
     circumstances: Circumstances
 
 
-def askable_worker(account: Account, worker_id: int) -> Worker:
-    """The person that the account may ask about: a worker themself, an employer its own people.
+def askable_worker(account: Account, worker_id: int, *, at: datetime) -> Worker:
+    """The person that the account may ask about: a worker themself, an employer its people at the instant ``at``.
 
     Raises :class:`NotAllowed`, whether or not there is such a person.
     """
     asking = account.kind in ("worker", "employer")
-    found = visible_workers(account).filter(pk=worker_id).first() if asking else None
+    found = workers_read_at(account, at=at).filter(pk=worker_id).first() if asking else None
     if found is None:
         raise NotAllowed(_("You ask about yourself, or as an employer about your own people."))
     return found

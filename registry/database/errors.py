@@ -56,6 +56,20 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "nobody_countersigns_an_entry_twice": ("by", _("This person has already countersigned the entry.")),
     "nobody_countersigns_their_own_hours": ("by", _("Nobody countersigns their own hours.")),
     "countersignature_follows_the_work": ("at", _("Work can be countersigned only once it is done.")),
+    "signer_signs_with_their_own_account": ("", _("Everybody signs for themself, with their own account.")),
+    "a_signer_has_a_second_factor": (
+        "",
+        _("A password alone signs nothing. Set up a second factor for your account, then sign."),
+    ),
+    "a_closed_account_signs_nothing": ("", _("The account is closed, and signs nothing.")),
+    "a_signature_without_an_account_has_its_paper": (
+        "by",
+        _("A signature that nobody gave with their own account is recorded from its paper, with the scan."),
+    ),
+    "a_denied_signature_is_of_a_known_kind": ("", _("This is not a signature that can be denied.")),
+    "a_denied_signature_gives_its_reason": ("reason", _("Say what is wrong with this signature.")),
+    "a_signature_is_denied_once": ("", _("You have said already that this signature is not yours.")),
+    "a_denied_signature_is_in_the_persons_name": ("", _("This was not signed in your name.")),
     "countersignature_is_not_in_the_future": ("at", _("A countersignature cannot be dated in the future.")),
     "an_employer_records_about_its_own_people": (
         "worker",
@@ -131,6 +145,10 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
         _("A certificate of this number is suspended or revoked; one issued after that can be recorded."),
     ),
     # Assessments
+    "assessor_records_with_their_own_account": (
+        "",
+        _("Assessors record their own assessments, with their own account."),
+    ),
     "nobody_assesses_themself": ("assessor", _("Nobody assesses themself.")),
     "assessment_is_not_in_the_future": ("assessed_at", _("An assessment cannot be dated in the future.")),
     "assessment_outcome_is_known": ("outcome", _("The outcome is pass or not yet competent.")),
@@ -162,6 +180,25 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     ),
     "stand_down_role_is_known": ("role", _("The role is not one the registry knows.")),
     "stand_down_gives_its_reason": ("reason", _("A stand-down gives its reason.")),
+    "stand_down_has_one_occasion": ("occasion", _("A stand-down has one occasion: a shift or a job.")),
+    "a_stand_down_is_an_employers_or_the_registrars": (
+        "",
+        _("A stand-down is recorded by an employer about its own people, or by the registrar."),
+    ),
+    "without_an_occasion_it_bars_at_its_firm_alone": (
+        "occasion",
+        _("Without an occasion a stand-down bars at your firm alone."),
+    ),
+    "the_occasion_is_the_firms_own": (
+        "occasion",
+        _(
+            "The occasion is a shift or a job of your firm that this person was on, begun before the stand-down starts"
+            " and over for at most 90 days."
+        ),
+    ),
+    "only_the_registrar_suspends_a_stand_down": ("", _("Only the registrar suspends a stand-down.")),
+    "suspension_end_is_after_start": ("end", _("The suspension must end after it starts.")),
+    "suspension_gives_its_reason": ("reason", _("Say why the stand-down is suspended.")),
     "reference_is_to_the_same_worker": ("worker", _("This belongs to another worker.")),
     # Countersigning and correcting
     "a_countersignature_is_asked_for_once": ("of", _("This person has been asked to countersign the entry already.")),
@@ -211,6 +248,32 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
         "",
         _("An account was closed after this invitation was sent, which ended it; ask for a new one."),
     ),
+    "an_invitation_ends_with_the_next_one": (
+        "",
+        _("The person was invited again after this invitation, which ended it; use the later one."),
+    ),
+    "an_invitation_says_which_way_it_goes": (
+        "address",
+        _("An invitation goes by mail to an address, on paper, or is printed at the command line."),
+    ),
+    "workers_invite_nobody": ("", _("Dispatchers, inspectors and the registrar invite; an inspector only workers.")),
+    "an_employers_invitation_goes_by_mail": ("address", _("Give the person's own e-mail address.")),
+    "an_inspector_hands_the_code_over": ("address", _("An inspector hands the code over in person.")),
+    "dispatchers_invite_their_own": ("worker", _("Nobody of this number is on your books today.")),
+    "the_registrar_lets_in_again": (
+        "worker",
+        _("This worker has had an account before. The registrar alone invites them again."),
+    ),
+    "an_invitation_goes_to_the_persons_own_address": (
+        "address",
+        _("No invitation can go to this address. Give one that is the person's own and that nobody else uses here."),
+    ),
+    "an_identity_check_says_what_was_looked_at": ("looked_at", _("Say what you looked at.")),
+    "an_identity_is_checked_from_outside": (
+        "",
+        _("The registrar or an inspector confirms who somebody is, for accounts other than their own."),
+    ),
+    "account_event_is_of_a_known_kind": ("", _("The registry knows no such change of an account.")),
     "invitation_kind_fits_what_it_is_for": ("kind", _("The invitation does not fit its kind.")),
     "only_the_registrar_invites_inspectors": ("kind", _("Only the registrar invites inspectors and registrars.")),
     "invitation_lasts_at_most_30_days": ("", _("An invitation lasts 30 days at most.")),
@@ -227,6 +290,23 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "an_invitation_is_accepted_in_time": ("", _("This invitation has run out; ask for a new one.")),
     "an_invitation_opens_the_account_it_is_for": ("kind", _("The account is not the one the invitation is for.")),
     "employment_does_not_end_before_it_starts": ("end", _("Employment cannot end before it starts.")),
+    "a_registered_person_is_taken_on_with_consent": (
+        "start",
+        _(
+            "This person is registered, and comes onto your books with their own consent: ask them on the page of"
+            " new people, or type the code they give you. Whoever left and comes back is asked again. The registrar"
+            " can record it too."
+        ),
+    ),
+    "consent_is_the_persons_own": ("", _("Consent is given by the person, with their own account or code.")),
+    "a_request_is_answered_once": ("", _("This request has been answered already.")),
+    "people_employmentconsent_request_id_key": ("", _("This request has been answered already.")),
+    "people_employmentdecline_request_id_key": ("", _("This request has been answered already.")),
+    "people_employmentconsent_code_id_key": ("code", _("This code cannot be used. Ask the person for another.")),
+    "consent_says_how_it_was_given": ("reason", _("Say what you were shown.")),
+    "an_employer_asks_for_itself": ("", _("An employer asks for itself alone.")),
+    "employment_request_is_for_a_year_people_enter": ("start", YEARS),
+    "employment_code_lasts_at_most_7_days": ("", _("A code lasts at most 7 days.")),
     "language_is_a_bcp_47_tag": ("language", _("Give the language as a tag such as en or fr.")),
     "model_designation_is_unique_for_its_maker": ("designation", _("The maker already has a model of this name.")),
     "family_does_not_end_before_it_starts": ("valid_until", _("The declaration would end before it starts.")),

@@ -17,6 +17,9 @@ from registry.database.data_folder import Register, UnusableDataFolder
 DEMONSTRATION = "REGISTRY_DEMO"
 """The variable by which a process says that it works on the demonstration, whose passwords and codes are public."""
 
+OWNERS_URL = "DATABASE_URL"
+APPLICATIONS_URL = "DATABASE_APPLICATION_URL"
+
 MADE_IN_THE_FOLDER = (
     "SECRET_KEY",
     "DECISION_SEALING_SECRET",
@@ -37,6 +40,11 @@ Connection = psycopg.Connection[Any]
 class _Process:
     may_begin = False
     checked = False
+
+
+def external() -> bool:
+    """Is the database on a server of its own?"""
+    return bool(os.environ.get(OWNERS_URL) or os.environ.get(APPLICATIONS_URL))
 
 
 def begin_if_new() -> None:
@@ -163,6 +171,8 @@ def _require_the_same_purpose(connection: Connection, demonstration: bool) -> No
 
 
 def _name_of(connection: Connection) -> str:
+    if not external():
+        return f"the database of the data folder {data_folder.locate()}"
     return f"the database {connection.info.dbname} at {connection.info.host or 'this machine'}"
 
 

@@ -17,7 +17,7 @@ CREATE INDEX account_emailaddress_email_03be32b2_like ON public.account_emailadd
 CREATE INDEX account_emailaddress_user_id_2c513194 ON public.account_emailaddress USING btree (user_id);
 CREATE UNIQUE INDEX unique_primary_email ON public.account_emailaddress USING btree (user_id, "primary") WHERE "primary";
 CREATE UNIQUE INDEX unique_verified_email ON public.account_emailaddress USING btree (email) WHERE verified;
-GRANT INSERT, SELECT ON TABLE account_emailaddress TO registry_application;
+GRANT INSERT, SELECT, DELETE ON TABLE account_emailaddress TO registry_application;
 
 --- table account_emailconfirmation
 CREATE TABLE account_emailconfirmation (
@@ -587,7 +587,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_appointment 
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_appointment ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_appointment.worker_id))) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_own_appointments own WHERE (own.appointment_id = evidence_appointment.supersedes_id))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_appointment.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_appointment'::name, supersedes_id, true))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_appointment TO registry_application;
@@ -642,6 +642,7 @@ CREATE INDEX evidence_assessment_model_id_8087a873 ON public.evidence_assessment
 CREATE INDEX evidence_assessment_recorded_by_id_0d71793c ON public.evidence_assessment USING btree (recorded_by_id);
 CREATE INDEX evidence_assessment_worker_id_7b0fec04 ON public.evidence_assessment USING btree (worker_id);
 CREATE TRIGGER a_setback_is_its_sources BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_a_setback_is_its_sources();
+CREATE TRIGGER assessor_records_with_their_own_account BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_assessor_records_with_their_own_account();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
 CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_assessment FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('assessed_at');
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,assessor_id,tasks,signature}', '{}');
@@ -654,7 +655,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_assessment R
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_assessment ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_assessment.worker_id))) OR (assessor_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_given_assessments given WHERE (given.assessment_id = evidence_assessment.supersedes_id))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_assessment.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR (assessor_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR ((employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) AND (( SELECT registry_left_people() AS registry_left_people) ? (worker_id)::text)) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_assessment'::name, supersedes_id, false)) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_given_assessments given WHERE (given.assessment_id = evidence_assessment.supersedes_id))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_assessment TO registry_application;
@@ -728,7 +729,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certificatio
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certification REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certification ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_certification.worker_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_certification.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_certification'::name, supersedes_id, false))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_certification TO registry_application;
@@ -774,7 +775,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certificatio
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certificationstatus ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_certificationstatus.worker_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_certificationstatus.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_certificationstatus'::name, supersedes_id, false))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_certificationstatus TO registry_application;
@@ -803,7 +804,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_correctionanswer FO
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correctionanswer FOR EACH ROW WHEN (registry_hides_characters(concat(new.outcome), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{outcome}', '{reason}', '{}');
 ALTER TABLE evidence_correctionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_correctionrequest request WHERE (request.id = evidence_correctionanswer.request_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_correctionrequest request WHERE ((request.id = evidence_correctionanswer.request_id) AND ((( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) OR (request.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = request.worker_id))) OR (evidence_correctionanswer.recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (request.worker_id)::text))::timestamp with time zone)))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_correctionanswer TO registry_application;
@@ -838,7 +839,7 @@ CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correcti
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_correctionrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE evidence_correctionrequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_correctionrequest.worker_id))) OR (((record_kind)::text = 'assessment'::text) AND (EXISTS ( SELECT FROM registry_given_assessments given WHERE (given.assessment_id = evidence_correctionrequest.record_id))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_correctionrequest.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR (((record_kind)::text = 'assessment'::text) AND (EXISTS ( SELECT FROM registry_given_assessments given WHERE (given.assessment_id = evidence_correctionrequest.record_id))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_correctionrequest TO registry_application;
@@ -866,9 +867,10 @@ CREATE TRIGGER countersigned AFTER INSERT ON public.evidence_countersignature RE
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_countersignature REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{by_id,recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_countersignature FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_countersignature FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER signer_signs_with_their_own_account BEFORE INSERT ON public.evidence_countersignature FOR EACH ROW EXECUTE FUNCTION evidence_signer_signs_with_their_own_account();
 ALTER TABLE evidence_countersignature ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignature.entry_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignature.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_countersignature TO registry_application;
@@ -895,10 +897,40 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_countersignaturereq
 CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION evidence_signer_is_another('of_id');
 ALTER TABLE evidence_countersignaturerequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (of_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignaturerequest.entry_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (of_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignaturerequest.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_countersignaturerequest TO registry_application;
+
+--- table evidence_deniedsignature
+CREATE TABLE evidence_deniedsignature (
+    by_id bigint NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    reason text NOT NULL,
+    record_id bigint NOT NULL,
+    record_kind character varying(20) NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint,
+    CONSTRAINT a_denied_signature_gives_its_reason CHECK ((NOT (reason = ''::text))),
+    CONSTRAINT a_denied_signature_is_of_a_known_kind CHECK (((record_kind)::text = ANY ((ARRAY['countersignature'::character varying, 'assessment'::character varying])::text[]))),
+    CONSTRAINT a_signature_is_denied_once UNIQUE (record_kind, record_id),
+    CONSTRAINT evidence_deniedsigna_recorded_by_id_fb59473d_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_deniedsignature_by_id_ba90d9dc_fk_people_worker_id FOREIGN KEY (by_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_deniedsignature_pkey PRIMARY KEY (id)
+);
+CREATE INDEX evidence_deniedsignature_by_id_ba90d9dc ON public.evidence_deniedsignature USING btree (by_id);
+CREATE INDEX evidence_deniedsignature_recorded_by_id_fb59473d ON public.evidence_deniedsignature USING btree (recorded_by_id);
+CREATE TRIGGER is_in_the_persons_name BEFORE INSERT ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION evidence_denied_signature_is_the_persons();
+CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_deniedsignature REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{by_id,reason,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW WHEN (registry_hides_characters(concat(new.record_kind), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{record_kind}', '{reason}', '{}');
+ALTER TABLE evidence_deniedsignature ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (((record_kind)::text = 'countersignature'::text) AND (EXISTS ( SELECT FROM evidence_countersignature signature WHERE (signature.id = evidence_deniedsignature.record_id)))) OR (((record_kind)::text = 'assessment'::text) AND (EXISTS ( SELECT FROM evidence_assessment assessment WHERE (assessment.id = evidence_deniedsignature.record_id))))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE evidence_deniedsignature TO registry_application;
 
 --- table evidence_document
 CREATE TABLE evidence_document (
@@ -948,7 +980,7 @@ CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_entryobjection
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_entryobjection FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
 ALTER TABLE evidence_entryobjection ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_entryobjection.entry_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_entryobjection.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_entryobjection TO registry_application;
@@ -1027,7 +1059,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_hoursentry R
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_hoursentry REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_hoursentry ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_hoursentry.worker_id))) OR registry_shows_entry(id) OR ((supersedes_id IS NOT NULL) AND registry_shows_entry(supersedes_id))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_hoursentry.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR registry_shows_entry(id) OR ((supersedes_id IS NOT NULL) AND registry_shows_entry(supersedes_id)) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_hoursentry'::name, supersedes_id, true))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_hoursentry TO registry_application;
@@ -1079,7 +1111,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_instruction 
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_instruction ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_instruction.worker_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_instruction.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_instruction'::name, supersedes_id, false))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_instruction TO registry_application;
@@ -1104,52 +1136,100 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_objectionanswer FOR
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_objectionanswer FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reply), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reply}', '{}');
 ALTER TABLE evidence_objectionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_entryobjection objection WHERE (objection.id = evidence_objectionanswer.objection_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_entryobjection objection WHERE ((objection.id = evidence_objectionanswer.objection_id) AND ((( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) OR registry_shows_remark(objection.entry_id, evidence_objectionanswer.recorded_at)))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_objectionanswer TO registry_application;
 
 --- table evidence_standdown
 CREATE TABLE evidence_standdown (
+    employer_id bigint,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
     model_id bigint,
+    on_assignment bigint,
     reason text NOT NULL,
     recorded_at timestamp with time zone NOT NULL,
     recorded_by_id bigint,
     role character varying(30) NOT NULL,
+    shift_id bigint,
     start timestamp with time zone NOT NULL,
     supersedes_id bigint,
     withdrawn boolean NOT NULL,
     worker_id bigint NOT NULL,
+    CONSTRAINT evidence_standdown_employer_id_61f93309_fk_people_employer_id FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_standdown_model_id_275e50b7_fk_equipment_cranemodel_id FOREIGN KEY (model_id) REFERENCES equipment_cranemodel(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_standdown_pkey PRIMARY KEY (id),
     CONSTRAINT evidence_standdown_recorded_by_id_8c52f6f4_fk_people_account_id FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_standdown_shift_id_85743d80_fk_evidence_hoursentry_id FOREIGN KEY (shift_id) REFERENCES evidence_hoursentry(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_standdown_supersedes_id_d3e7c225_fk_evidence_ FOREIGN KEY (supersedes_id) REFERENCES evidence_standdown(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT evidence_standdown_supersedes_id_key UNIQUE (supersedes_id),
     CONSTRAINT evidence_standdown_worker_id_52b668cb_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT stand_down_gives_its_reason CHECK ((NOT (reason = ''::text))),
+    CONSTRAINT stand_down_has_one_occasion CHECK (((shift_id IS NULL) OR (on_assignment IS NULL))),
     CONSTRAINT stand_down_role_is_known CHECK (((role)::text = ANY ((ARRAY[''::character varying, 'erector'::character varying, 'trainee'::character varying, 'erection_supervisor'::character varying, 'overseeing_engineer'::character varying, 'rigger'::character varying, 'signal_person'::character varying, 'crane_operator'::character varying, 'assist_crane_operator'::character varying, 'assessor'::character varying])::text[]))),
     CONSTRAINT standdown_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL)))
 );
+CREATE INDEX evidence_standdown_employer_id_61f93309 ON public.evidence_standdown USING btree (employer_id);
 CREATE INDEX evidence_standdown_model_id_275e50b7 ON public.evidence_standdown USING btree (model_id);
 CREATE INDEX evidence_standdown_recorded_by_id_8c52f6f4 ON public.evidence_standdown USING btree (recorded_by_id);
+CREATE INDEX evidence_standdown_shift_id_85743d80 ON public.evidence_standdown USING btree (shift_id);
 CREATE INDEX evidence_standdown_worker_id_52b668cb ON public.evidence_standdown USING btree (worker_id);
 CREATE TRIGGER a_bar_is_the_registrars BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_a_bar_is_the_registrars();
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
-CREATE TRIGGER employer_records_about_its_own BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.recorded_by_id IS NOT NULL)) EXECUTE FUNCTION evidence_employer_records_about_its_own('recorded_at');
-CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,reason}', '{}');
+CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,reason,shift_id,on_assignment}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER stand_down_is_the_firms BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NULL)) EXECUTE FUNCTION crews_stand_down_is_the_firms();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdown FOR EACH ROW WHEN (registry_hides_characters(concat(new.role), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role}', '{reason}', '{}');
 CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_standdown DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_standdown ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_standdown.worker_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR ((employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) AND (( SELECT registry_left_people() AS registry_left_people) ? (worker_id)::text)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_standdown.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'evidence_standdown'::name, supersedes_id, false))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_standdown TO registry_application;
+
+--- table evidence_standdownsuspension
+CREATE TABLE evidence_standdownsuspension (
+    "end" timestamp with time zone,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    reason text NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint,
+    stand_down_id bigint NOT NULL,
+    start timestamp with time zone NOT NULL,
+    supersedes_id bigint,
+    withdrawn boolean NOT NULL,
+    worker_id bigint NOT NULL,
+    CONSTRAINT evidence_standdownsu_recorded_by_id_6835693c_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_standdownsu_stand_down_id_b73cb58a_fk_evidence_ FOREIGN KEY (stand_down_id) REFERENCES evidence_standdown(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_standdownsu_supersedes_id_de618f36_fk_evidence_ FOREIGN KEY (supersedes_id) REFERENCES evidence_standdownsuspension(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_standdownsu_worker_id_d7f018d6_fk_people_wo FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT evidence_standdownsuspension_pkey PRIMARY KEY (id),
+    CONSTRAINT evidence_standdownsuspension_supersedes_id_key UNIQUE (supersedes_id),
+    CONSTRAINT standdownsuspension_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL))),
+    CONSTRAINT suspension_end_is_after_start CHECK ((("end" IS NULL) OR ("end" > start))),
+    CONSTRAINT suspension_gives_its_reason CHECK ((NOT (reason = ''::text)))
+);
+CREATE INDEX evidence_standdownsuspension_recorded_by_id_6835693c ON public.evidence_standdownsuspension USING btree (recorded_by_id);
+CREATE INDEX evidence_standdownsuspension_stand_down_id_b73cb58a ON public.evidence_standdownsuspension USING btree (stand_down_id);
+CREATE INDEX evidence_standdownsuspension_worker_id_d7f018d6 ON public.evidence_standdownsuspension USING btree (worker_id);
+CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
+CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,stand_down_id,reason}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER suspension_is_the_registrars BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION evidence_suspension_is_the_registrars();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdownsuspension FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
+CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
+CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
+ALTER TABLE evidence_standdownsuspension ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = evidence_standdownsuspension.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[]))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE evidence_standdownsuspension TO registry_application;
 
 --- table inspection_inspectionfile
 CREATE TABLE inspection_inspectionfile (
@@ -1203,7 +1283,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.inspection_look FOR EACH ROW
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.inspection_look FOR EACH ROW WHEN (registry_hides_characters(concat(new.what), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{what}', '{}', '{}');
 ALTER TABLE inspection_look ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (recorded_by_id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR ((worker_id IS NULL) AND ((EXISTS ( SELECT FROM (crews_slot slot JOIN crews_assignment assignment ON ((assignment.slot_id = slot.id))) WHERE ((slot.job_id = inspection_look.job_id) AND (assignment.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))) OR (EXISTS ( SELECT FROM ((crews_slot slot JOIN crews_refusal refusal ON ((refusal.slot_id = slot.id))) JOIN crews_decision decision ON ((decision.id = refusal.decision_id))) WHERE ((slot.job_id = inspection_look.job_id) AND (decision.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))))) OR ((EXISTS ( SELECT FROM people_account looker WHERE ((looker.id = inspection_look.recorded_by_id) AND ((looker.kind)::text = 'inspector'::text)))) AND ((EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = inspection_look.worker_id))) OR (EXISTS ( SELECT FROM crews_job job WHERE ((job.id = inspection_look.job_id) AND (job.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)))))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (recorded_by_id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR ((worker_id IS NULL) AND ((EXISTS ( SELECT FROM (crews_slot slot JOIN crews_assignment assignment ON ((assignment.slot_id = slot.id))) WHERE ((slot.job_id = inspection_look.job_id) AND (assignment.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))) OR (EXISTS ( SELECT FROM ((crews_slot slot JOIN crews_refusal refusal ON ((refusal.slot_id = slot.id))) JOIN crews_decision decision ON ((decision.id = refusal.decision_id))) WHERE ((slot.job_id = inspection_look.job_id) AND (decision.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))))) OR ((EXISTS ( SELECT FROM people_account looker WHERE ((looker.id = inspection_look.recorded_by_id) AND ((looker.kind)::text = 'inspector'::text)))) AND ((EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = inspection_look.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (EXISTS ( SELECT FROM crews_job job WHERE ((job.id = inspection_look.job_id) AND (job.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)))))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE inspection_look TO registry_application;
@@ -1407,7 +1487,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_namedsupervisor FOR 
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.notices_namedsupervisor REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE notices_namedsupervisor ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = notices_namedsupervisor.worker_id))) OR (EXISTS ( SELECT FROM (notices_sentnotice notice JOIN crews_job job ON ((job.id = notice.job_id))) WHERE ((notice.id = notices_namedsupervisor.notice_id) AND (job.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)))))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = notices_namedsupervisor.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (EXISTS ( SELECT FROM (notices_sentnotice notice JOIN crews_job job ON ((job.id = notice.job_id))) WHERE ((notice.id = notices_namedsupervisor.notice_id) AND (job.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE notices_namedsupervisor TO registry_application;
@@ -1490,6 +1570,7 @@ CREATE TABLE people_account (
     is_staff boolean NOT NULL,
     is_superuser boolean NOT NULL,
     kind character varying(10) NOT NULL,
+    language character varying(10) NOT NULL,
     last_login timestamp with time zone,
     last_name character varying(150) NOT NULL,
     password character varying(128) NOT NULL,
@@ -1502,13 +1583,14 @@ CREATE TABLE people_account (
     CONSTRAINT people_account_worker_id_3b5515b1_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
 );
 CREATE UNIQUE INDEX a_worker_has_one_open_account ON public.people_account USING btree (worker_id) WHERE is_active;
+CREATE INDEX people_account_by_address ON public.people_account USING btree (people_address_key((email)::text)) WHERE ((email)::text <> ''::text);
 CREATE INDEX people_account_employer_id_6f21d1a6 ON public.people_account USING btree (employer_id);
 CREATE INDEX people_account_username_e074b194_like ON public.people_account USING btree (username varchar_pattern_ops);
 CREATE INDEX people_account_worker_id_3b5515b1 ON public.people_account USING btree (worker_id);
 CREATE TRIGGER has_no_powers BEFORE INSERT ON public.people_account FOR EACH ROW WHEN ((new.is_superuser OR new.is_staff)) EXECUTE FUNCTION people_account_keeps_its_kind();
 CREATE TRIGGER keeps_its_kind BEFORE UPDATE ON public.people_account FOR EACH ROW WHEN ((((((((old.id IS DISTINCT FROM new.id) OR ((old.kind)::text IS DISTINCT FROM (new.kind)::text)) OR (old.employer_id IS DISTINCT FROM new.employer_id)) OR (old.worker_id IS DISTINCT FROM new.worker_id)) OR (old.is_superuser IS DISTINCT FROM new.is_superuser)) OR (old.is_staff IS DISTINCT FROM new.is_staff)) OR (old.date_joined IS DISTINCT FROM new.date_joined))) EXECUTE FUNCTION people_account_keeps_its_kind();
 CREATE TRIGGER stays_closed BEFORE UPDATE ON public.people_account FOR EACH ROW WHEN ((old.is_active IS DISTINCT FROM new.is_active)) EXECUTE FUNCTION people_account_stays_closed();
-CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_account FOR EACH ROW WHEN (registry_hides_characters(concat(new.password, new.username, new.first_name, new.last_name, new.email, new.kind), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{password,username,first_name,last_name,email,kind}', '{}', '{}');
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_account FOR EACH ROW WHEN (registry_hides_characters(concat(new.password, new.username, new.first_name, new.last_name, new.email, new.kind, new.language), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{password,username,first_name,last_name,email,kind,language}', '{}', '{}');
 CREATE CONSTRAINT TRIGGER was_invited AFTER INSERT ON public.people_account DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN (((new.kind)::text = ANY ((ARRAY['inspector'::character varying, 'registrar'::character varying])::text[]))) EXECUTE FUNCTION people_account_was_invited();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_account REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 GRANT INSERT, SELECT, UPDATE ON TABLE people_account TO registry_application;
@@ -1540,6 +1622,32 @@ CREATE TABLE people_account_user_permissions (
 CREATE INDEX people_account_user_permissions_account_id_ad08a47d ON public.people_account_user_permissions USING btree (account_id);
 CREATE INDEX people_account_user_permissions_permission_id_381ccde7 ON public.people_account_user_permissions USING btree (permission_id);
 GRANT INSERT, SELECT, DELETE ON TABLE people_account_user_permissions TO registry_application;
+
+--- table people_accountevent
+CREATE TABLE people_accountevent (
+    account_id bigint NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint,
+    what character varying(30) NOT NULL,
+    CONSTRAINT account_event_is_of_a_known_kind CHECK (((what)::text = ANY ((ARRAY['opened'::character varying, 'second_factor_added'::character varying, 'second_factor_removed'::character varying, 'password_changed'::character varying, 'address_changed'::character varying])::text[]))),
+    CONSTRAINT people_accountevent_account_id_be00be41_fk_people_account_id FOREIGN KEY (account_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_accountevent_pkey PRIMARY KEY (id),
+    CONSTRAINT people_accountevent_recorded_by_id_d0b253b5_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED
+);
+CREATE INDEX events_of_an_account ON public.people_accountevent USING btree (account_id, recorded_at);
+CREATE INDEX people_accountevent_account_id_be00be41 ON public.people_accountevent USING btree (account_id);
+CREATE INDEX people_accountevent_recorded_by_id_d0b253b5 ON public.people_accountevent USING btree (recorded_by_id);
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_accountevent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{account_id,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_accountevent FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_accountevent FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_accountevent FOR EACH ROW WHEN (registry_hides_characters(concat(new.what), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{what}', '{}', '{}');
+ALTER TABLE people_accountevent ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (account_id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (EXISTS ( SELECT FROM people_account account WHERE ((account.id = people_accountevent.account_id) AND (account.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)))))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_accountevent TO registry_application;
 
 --- table people_closedaccount
 CREATE TABLE people_closedaccount (
@@ -1589,6 +1697,7 @@ GRANT INSERT, SELECT ON TABLE people_employer TO registry_application;
 
 --- table people_employment
 CREATE TABLE people_employment (
+    consent_id bigint,
     employer_id bigint NOT NULL,
     "end" date,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
@@ -1602,6 +1711,7 @@ CREATE TABLE people_employment (
     CONSTRAINT employment_ends_in_a_year_people_enter CHECK ((withdrawn OR (("end" >= '1900-01-01'::date) AND ("end" <= '2199-12-31'::date)))),
     CONSTRAINT employment_starts_in_a_year_people_enter CHECK ((withdrawn OR ((start >= '1900-01-01'::date) AND (start <= '2199-12-31'::date)))),
     CONSTRAINT employment_withdrawal_supersedes_a_record CHECK (((NOT withdrawn) OR (supersedes_id IS NOT NULL))),
+    CONSTRAINT people_employment_consent_id_d9567227_fk_people_em FOREIGN KEY (consent_id) REFERENCES people_employmentconsent(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT people_employment_employer_id_30ef40b3_fk_people_employer_id FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT people_employment_pkey PRIMARY KEY (id),
     CONSTRAINT people_employment_recorded_by_id_4e1f1371_fk_people_account_id FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
@@ -1611,27 +1721,184 @@ CREATE TABLE people_employment (
 );
 CREATE INDEX employment_by_employer ON public.people_employment USING btree (employer_id, worker_id);
 CREATE INDEX employments_that_end ON public.people_employment USING btree ("end") WHERE ("end" IS NOT NULL);
+CREATE INDEX people_employment_consent_id_d9567227 ON public.people_employment USING btree (consent_id);
 CREATE INDEX people_employment_employer_id_30ef40b3 ON public.people_employment USING btree (employer_id);
 CREATE INDEX people_employment_recorded_by_id_4e1f1371 ON public.people_employment USING btree (recorded_by_id);
 CREATE INDEX people_employment_worker_id_80c5afd9 ON public.people_employment USING btree (worker_id);
 CREATE TRIGGER correction_keeps_its_subject BEFORE INSERT ON public.people_employment FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION registry_correction_keeps_its_subject('worker_id');
-CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id}', '{}');
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,consent_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER taken_on_with_consent BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION people_taken_on_with_consent();
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE people_employment ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_assessors AS PERMISSIVE FOR SELECT TO registry_application USING (((employer_id IN ( SELECT assessed.employer_id FROM registry_assessed_employers assessed)) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_assessed_employments assessed WHERE (assessed.employment_id = people_employment.supersedes_id))))));
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = people_employment.worker_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = people_employment.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'people_employment'::name, supersedes_id, false)) OR ((( SELECT registry_left_people() AS registry_left_people) ? (worker_id)::text) AND ((employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR ((supersedes_id IS NOT NULL) AND (EXISTS ( SELECT FROM registry_own_employments own WHERE (own.employment_id = people_employment.supersedes_id))))))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE people_employment TO registry_application;
+
+--- table people_employmentcode
+CREATE TABLE people_employmentcode (
+    code_hash character varying(64) NOT NULL,
+    employer_id bigint,
+    expires_at timestamp with time zone NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint NOT NULL,
+    start date NOT NULL,
+    worker_id bigint NOT NULL,
+    CONSTRAINT employment_code_keeps_only_its_sha256 CHECK (((code_hash)::text ~ '^[0-9a-f]{64}$'::text)),
+    CONSTRAINT employment_code_lasts_at_most_7_days CHECK (((expires_at > recorded_at) AND (expires_at <= (recorded_at + '7 days'::interval)))),
+    CONSTRAINT people_employmentcod_employer_id_4efc1d63_fk_people_em FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentcod_recorded_by_id_5a1796f5_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentcode_code_hash_key UNIQUE (code_hash),
+    CONSTRAINT people_employmentcode_pkey PRIMARY KEY (id),
+    CONSTRAINT people_employmentcode_worker_id_ed803f80_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
+);
+CREATE INDEX people_employmentcode_code_hash_d333e9cd_like ON public.people_employmentcode USING btree (code_hash varchar_pattern_ops);
+CREATE INDEX people_employmentcode_employer_id_4efc1d63 ON public.people_employmentcode USING btree (employer_id);
+CREATE INDEX people_employmentcode_recorded_by_id_5a1796f5 ON public.people_employmentcode USING btree (recorded_by_id);
+CREATE INDEX people_employmentcode_worker_id_ed803f80 ON public.people_employmentcode USING btree (worker_id);
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employmentcode REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,employer_id,code_hash}', '{}');
+CREATE TRIGGER made_by_its_worker BEFORE INSERT ON public.people_employmentcode FOR EACH ROW EXECUTE FUNCTION people_code_is_made_by_its_worker();
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employmentcode FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employmentcode FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_employmentcode FOR EACH ROW WHEN (registry_hides_characters(concat(new.code_hash), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{code_hash}', '{}', '{}');
+CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employmentcode REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
+ALTER TABLE people_employmentcode ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_employmentcode TO registry_application;
+
+--- table people_employmentconsent
+CREATE TABLE people_employmentconsent (
+    code_id bigint,
+    code_typed character varying(40) NOT NULL,
+    employer_id bigint NOT NULL,
+    how character varying(12) NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    reason text NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint NOT NULL,
+    request_id bigint,
+    start date NOT NULL,
+    worker_id bigint NOT NULL,
+    CONSTRAINT consent_says_how_it_was_given CHECK ((((code_id IS NULL) AND ((how)::text = 'own_account'::text) AND (request_id IS NOT NULL)) OR ((code_id IS NOT NULL) AND ((how)::text = 'code'::text) AND (request_id IS NULL)) OR ((code_id IS NULL) AND ((how)::text = 'registrar'::text) AND (request_id IS NULL) AND (NOT (reason = ''::text))))),
+    CONSTRAINT people_employmentcon_code_id_6f147656_fk_people_em FOREIGN KEY (code_id) REFERENCES people_employmentcode(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentcon_employer_id_828eb205_fk_people_em FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentcon_recorded_by_id_d2e6e906_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentcon_request_id_fd6f1ecb_fk_people_em FOREIGN KEY (request_id) REFERENCES people_employmentrequest(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentconsent_code_id_key UNIQUE (code_id),
+    CONSTRAINT people_employmentconsent_pkey PRIMARY KEY (id),
+    CONSTRAINT people_employmentconsent_request_id_key UNIQUE (request_id),
+    CONSTRAINT people_employmentconsent_worker_id_c64b1081_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
+);
+CREATE INDEX people_employmentconsent_employer_id_828eb205 ON public.people_employmentconsent USING btree (employer_id);
+CREATE INDEX people_employmentconsent_recorded_by_id_d2e6e906 ON public.people_employmentconsent USING btree (recorded_by_id);
+CREATE INDEX people_employmentconsent_worker_id_c64b1081 ON public.people_employmentconsent USING btree (worker_id);
+CREATE TRIGGER consent_is_the_persons_own BEFORE INSERT ON public.people_employmentconsent FOR EACH ROW EXECUTE FUNCTION people_consent_is_the_persons_own();
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employmentconsent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,request_id,code_id,code_typed,reason}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employmentconsent FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employmentconsent FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_employmentconsent FOR EACH ROW WHEN (registry_hides_characters(concat(new.how, new.code_typed), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{how,code_typed}', '{reason}', '{}');
+CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employmentconsent REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
+ALTER TABLE people_employmentconsent ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_employmentconsent TO registry_application;
+
+--- table people_employmentdecline
+CREATE TABLE people_employmentdecline (
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint NOT NULL,
+    request_id bigint NOT NULL,
+    CONSTRAINT people_employmentdec_recorded_by_id_88488a2d_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentdec_request_id_54759101_fk_people_em FOREIGN KEY (request_id) REFERENCES people_employmentrequest(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentdecline_pkey PRIMARY KEY (id),
+    CONSTRAINT people_employmentdecline_request_id_key UNIQUE (request_id)
+);
+CREATE INDEX people_employmentdecline_recorded_by_id_88488a2d ON public.people_employmentdecline USING btree (recorded_by_id);
+CREATE TRIGGER declined_by_the_person BEFORE INSERT ON public.people_employmentdecline FOR EACH ROW EXECUTE FUNCTION people_request_is_declined_by_the_person();
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employmentdecline REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{request_id,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employmentdecline FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employmentdecline FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+ALTER TABLE people_employmentdecline ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM people_employmentrequest request WHERE (request.id = people_employmentdecline.request_id)))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_employmentdecline TO registry_application;
+
+--- table people_employmentrequest
+CREATE TABLE people_employmentrequest (
+    employer_id bigint NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    number character varying(20) NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint NOT NULL,
+    start date NOT NULL,
+    worker_id bigint,
+    CONSTRAINT employment_request_is_for_a_year_people_enter CHECK (((start >= '1900-01-01'::date) AND (start <= '2199-12-31'::date))),
+    CONSTRAINT people_employmentreq_employer_id_fe1512cb_fk_people_em FOREIGN KEY (employer_id) REFERENCES people_employer(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentreq_recorded_by_id_8101af37_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_employmentrequest_pkey PRIMARY KEY (id),
+    CONSTRAINT people_employmentrequest_worker_id_9c2e25f0_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
+);
+CREATE INDEX people_employmentrequest_employer_id_fe1512cb ON public.people_employmentrequest USING btree (employer_id);
+CREATE INDEX people_employmentrequest_recorded_by_id_8101af37 ON public.people_employmentrequest USING btree (recorded_by_id);
+CREATE INDEX people_employmentrequest_worker_id_9c2e25f0 ON public.people_employmentrequest USING btree (worker_id);
+CREATE TRIGGER employer_asks_for_itself BEFORE INSERT ON public.people_employmentrequest FOR EACH ROW EXECUTE FUNCTION people_employer_asks_for_itself();
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employmentrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{worker_id,recorded_by_id,number}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employmentrequest FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employmentrequest FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_employmentrequest FOR EACH ROW WHEN (registry_hides_characters(concat(new.number), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{number}', '{}', '{}');
+CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employmentrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
+ALTER TABLE people_employmentrequest ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_employmentrequest TO registry_application;
+
+--- table people_identitycheck
+CREATE TABLE people_identitycheck (
+    account_id bigint NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    looked_at character varying(200) NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint NOT NULL,
+    CONSTRAINT an_identity_check_says_what_was_looked_at CHECK ((NOT ((looked_at)::text = ''::text))),
+    CONSTRAINT people_identitycheck_account_id_81f2e318_fk_people_account_id FOREIGN KEY (account_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_identitycheck_pkey PRIMARY KEY (id),
+    CONSTRAINT people_identitycheck_recorded_by_id_a9de5b44_fk_people_ac FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED
+);
+CREATE INDEX people_identitycheck_account_id_81f2e318 ON public.people_identitycheck USING btree (account_id);
+CREATE INDEX people_identitycheck_recorded_by_id_a9de5b44 ON public.people_identitycheck USING btree (recorded_by_id);
+CREATE TRIGGER checked_from_outside BEFORE INSERT ON public.people_identitycheck FOR EACH ROW EXECUTE FUNCTION people_identity_is_checked_from_outside();
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_identitycheck REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{account_id,looked_at,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_identitycheck FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_identitycheck FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_identitycheck FOR EACH ROW WHEN (registry_hides_characters(concat(new.looked_at), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{looked_at}', '{}', '{}');
+ALTER TABLE people_identitycheck ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM people_account account WHERE ((account.id = people_identitycheck.account_id) AND ((account.id = ( SELECT registry_reader_account() AS registry_reader_account)) OR (account.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (account.worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker))))))));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_identitycheck TO registry_application;
 
 --- table people_invitation
 CREATE TABLE people_invitation (
     accepted_at timestamp with time zone,
     account_id bigint,
+    address character varying(254) NOT NULL,
     employer_id bigint,
     expires_at timestamp with time zone NOT NULL,
     id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
@@ -1639,8 +1906,10 @@ CREATE TABLE people_invitation (
     invited_by_id bigint,
     kind character varying(10) NOT NULL,
     token_hash character varying(64) NOT NULL,
+    way character varying(10) NOT NULL,
     worker_id bigint,
     CONSTRAINT an_accepted_invitation_names_its_account CHECK ((((accepted_at IS NULL) AND (account_id IS NULL)) OR ((accepted_at >= invited_at) AND (account_id IS NOT NULL)))),
+    CONSTRAINT an_invitation_says_which_way_it_goes CHECK ((((invited_by_id IS NOT NULL) AND ((way)::text = 'mail'::text) AND (NOT ((address)::text = ''::text))) OR (((address)::text = ''::text) AND (invited_by_id IS NOT NULL) AND ((way)::text = 'paper'::text)) OR (((address)::text = ''::text) AND ((way)::text = 'printed'::text)))),
     CONSTRAINT invitation_keeps_only_the_tokens_sha256 CHECK (((token_hash)::text ~ '^[0-9a-f]{64}$'::text)),
     CONSTRAINT invitation_kind_fits_what_it_is_for CHECK ((((employer_id IS NOT NULL) AND ((kind)::text = 'employer'::text) AND (worker_id IS NULL)) OR ((employer_id IS NULL) AND ((kind)::text = 'worker'::text) AND (worker_id IS NOT NULL)) OR ((employer_id IS NULL) AND ((kind)::text = ANY ((ARRAY['inspector'::character varying, 'registrar'::character varying])::text[])) AND (worker_id IS NULL)))),
     CONSTRAINT invitation_lasts_at_most_30_days CHECK (((expires_at > invited_at) AND (expires_at <= (invited_at + '30 days'::interval)))),
@@ -1652,6 +1921,7 @@ CREATE TABLE people_invitation (
     CONSTRAINT people_invitation_token_hash_key UNIQUE (token_hash),
     CONSTRAINT people_invitation_worker_id_f9acb9f8_fk_people_worker_id FOREIGN KEY (worker_id) REFERENCES people_worker(id) DEFERRABLE INITIALLY DEFERRED
 );
+CREATE INDEX people_invitation_by_address ON public.people_invitation USING btree (people_address_key((address)::text)) WHERE ((address)::text <> ''::text);
 CREATE INDEX people_invitation_employer_id_54547789 ON public.people_invitation USING btree (employer_id);
 CREATE INDEX people_invitation_invited_by_id_3784d49d ON public.people_invitation USING btree (invited_by_id);
 CREATE INDEX people_invitation_token_hash_6c55913f_like ON public.people_invitation USING btree (token_hash varchar_pattern_ops);
@@ -1660,7 +1930,7 @@ CREATE TRIGGER accepted_once BEFORE UPDATE ON public.people_invitation FOR EACH 
 CREATE TRIGGER names_who_invites BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_names_who_invites();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION registry_recorded_now('invited_at');
 CREATE TRIGGER starts_open BEFORE INSERT ON public.people_invitation FOR EACH ROW EXECUTE FUNCTION people_invitation_starts_open();
-CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_invitation FOR EACH ROW WHEN (registry_hides_characters(concat(new.token_hash, new.kind), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{token_hash,kind}', '{}', '{}');
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_invitation FOR EACH ROW WHEN (registry_hides_characters(concat(new.token_hash, new.kind, new.way, new.address), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{token_hash,kind,way,address}', '{}', '{}');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_invitation REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 GRANT INSERT, SELECT, UPDATE ON TABLE people_invitation TO registry_application;
 
@@ -1693,7 +1963,7 @@ CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_languageskill 
 CREATE TRIGGER workers_changed AFTER INSERT ON public.people_languageskill REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE people_languageskill ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = people_languageskill.worker_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = people_languageskill.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[])) OR ((supersedes_id IS NOT NULL) AND registry_corrects_record_of(( SELECT registry_reader_employer() AS registry_reader_employer), 'people_languageskill'::name, supersedes_id, false))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE people_languageskill TO registry_application;
@@ -1873,7 +2143,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.transcripts_issuedtranscript
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.transcripts_issuedtranscript FOR EACH ROW WHEN (registry_hides_characters(concat(new.code, new.sha256), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{code,sha256}', '{}', '{}');
 ALTER TABLE transcripts_issuedtranscript ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = transcripts_issuedtranscript.worker_id)))));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (worker_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = transcripts_issuedtranscript.worker_id))) OR (recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (worker_id)::text))::timestamp with time zone) OR (recorded_by_id = ANY (( SELECT registry_reader_colleagues() AS registry_reader_colleagues)::bigint[]))));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE transcripts_issuedtranscript TO registry_application;
@@ -1994,6 +2264,13 @@ CREATE VIEW registry_own_appointments AS
   WHERE employer_id = (( SELECT registry_reader_employer() AS registry_reader_employer));
 GRANT SELECT ON TABLE registry_own_appointments TO registry_application;
 
+--- view registry_own_employments
+CREATE VIEW registry_own_employments AS
+ SELECT id AS employment_id
+   FROM people_employment
+  WHERE employer_id = (( SELECT registry_reader_employer() AS registry_reader_employer));
+GRANT SELECT ON TABLE registry_own_employments TO registry_application;
+
 --- view registry_own_entries
 CREATE VIEW registry_own_entries AS
  SELECT evidence_hoursentry.id AS entry_id
@@ -2017,7 +2294,7 @@ GRANT SELECT ON TABLE registry_own_entries TO registry_application;
 CREATE VIEW registry_own_people AS
  SELECT worker_id
    FROM people_employment employment
-  WHERE employer_id = (( SELECT registry_reader_employer() AS registry_reader_employer)) AND NOT withdrawn AND
+  WHERE employer_id = (( SELECT registry_reader_employer() AS registry_reader_employer)) AND NOT withdrawn AND ("end" IS NULL OR registry_reads_until("end") > now()) AND
         CASE
             WHEN (EXISTS ( SELECT
                FROM people_employment later
@@ -2595,6 +2872,73 @@ BEGIN
 END
 $function$;
 
+--- function crews_stand_down_is_the_firms()
+CREATE FUNCTION public.crews_stand_down_is_the_firms()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    firm bigint;
+    today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
+    began timestamptz;
+    ended timestamptz;
+BEGIN
+    IF public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
+        RETURN NEW;
+    END IF;
+    SELECT employer_id INTO firm FROM public.people_account
+    WHERE id = NEW.recorded_by_id AND kind = 'employer' AND is_active;
+    IF firm IS NULL THEN
+        RAISE EXCEPTION 'a stand-down is an employer''s or the registrar''s'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_stand_down_is_an_employers_or_the_registrars';
+    END IF;
+    IF NEW.shift_id IS NULL AND NEW.on_assignment IS NULL THEN
+        IF NEW.employer_id IS DISTINCT FROM firm THEN
+            RAISE EXCEPTION 'without an occasion a stand-down bars at its firm alone'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'without_an_occasion_it_bars_at_its_firm_alone';
+        END IF;
+    ELSE
+        IF NEW.employer_id IS NOT NULL AND NEW.employer_id <> firm THEN
+            RAISE EXCEPTION 'a stand-down does not bar at another firm alone'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'without_an_occasion_it_bars_at_its_firm_alone';
+        END IF;
+        SELECT entry.start, entry."end" INTO began, ended
+        FROM public.evidence_hoursentry entry
+        WHERE entry.id = NEW.shift_id AND entry.worker_id = NEW.worker_id AND entry.employer_id = firm
+          AND NOT entry.withdrawn
+          AND NOT EXISTS (SELECT FROM public.evidence_hoursentry later WHERE later.supersedes_id = entry.id);
+        IF NEW.on_assignment IS NOT NULL THEN
+            SELECT lower(state.during), upper(state.during) INTO began, ended
+            FROM public.crews_assignmentstate state JOIN public.crews_job job ON job.id = state.job_id
+            WHERE state.assignment_id = NEW.on_assignment AND state.worker_id = NEW.worker_id
+              AND job.employer_id = firm AND state.standing <> 'ended';
+        END IF;
+        -- An incident is looked into for weeks, not for years.
+        IF began IS NULL OR began > least(NEW.start, NEW.recorded_at) OR ended < NEW.recorded_at - interval '90 days' THEN
+            RAISE EXCEPTION 'the firm did not have the person on that occasion'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'the_occasion_is_the_firms_own';
+        END IF;
+    END IF;
+    IF NOT EXISTS (
+        SELECT FROM public.people_employment employment
+        WHERE employment.worker_id = NEW.worker_id AND employment.employer_id = firm AND NOT employment.withdrawn
+          AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
+          -- A site's day may have begun before that of UTC, or still last.
+          AND employment.start <= today + 1
+          AND (employment."end" IS NULL OR employment."end" >= today - 1
+               OR employment.start <= (began AT TIME ZONE 'UTC')::date + 1
+                  AND employment."end" >= (began AT TIME ZONE 'UTC')::date - 1)
+    ) THEN
+        RAISE EXCEPTION 'the person is not on the employer''s books'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_records_about_its_own_people';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION crews_stand_down_is_the_firms() TO PUBLIC;
+
 --- function crews_state_follows_event()
 CREATE FUNCTION public.crews_state_follows_event()
  RETURNS trigger
@@ -2871,6 +3215,35 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_answer_is_about_the_same_worker() TO PUBLIC;
 
+--- function evidence_assessor_records_with_their_own_account()
+CREATE FUNCTION public.evidence_assessor_records_with_their_own_account()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    account public.people_account;
+    broken text;
+BEGIN
+    SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
+    IF account.kind <> 'worker' AND NEW.third_party <> '' THEN
+        RETURN NEW;
+    ELSIF account.worker_id IS DISTINCT FROM NEW.assessor_id THEN
+        broken := 'assessor_records_with_their_own_account';
+    ELSIF NOT account.is_active THEN
+        broken := 'a_closed_account_signs_nothing';
+    ELSIF NOT public.evidence_has_second_factor(account.id) THEN
+        broken := 'a_signer_has_a_second_factor';
+    END IF;
+    IF broken IS NOT NULL THEN
+        RAISE EXCEPTION 'nobody assesses like this' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_assessor_records_with_their_own_account() TO PUBLIC;
+
 --- function evidence_bar_stays(text)
 CREATE FUNCTION public.evidence_bar_stays(rule text)
  RETURNS void
@@ -3024,6 +3397,32 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_crane_placed() TO PUBLIC;
 
+--- function evidence_denied_signature_is_the_persons()
+CREATE FUNCTION public.evidence_denied_signature_is_the_persons()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    signer bigint;
+BEGIN
+    IF NEW.record_kind = 'countersignature' THEN
+        SELECT by_id INTO signer FROM public.evidence_countersignature WHERE id = NEW.record_id;
+    ELSE
+        SELECT assessor_id INTO signer FROM public.evidence_assessment WHERE id = NEW.record_id;
+    END IF;
+    IF signer IS DISTINCT FROM NEW.by_id OR NOT EXISTS (
+        SELECT FROM public.people_account WHERE id = NEW.recorded_by_id AND worker_id = NEW.by_id AND is_active
+    ) THEN
+        RAISE EXCEPTION 'this was not signed in that name'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_denied_signature_is_in_the_persons_name';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_denied_signature_is_the_persons() TO PUBLIC;
+
 --- function evidence_document_is_whole()
 CREATE FUNCTION public.evidence_document_is_whole()
  RETURNS trigger
@@ -3110,6 +3509,20 @@ AS $function$
     SELECT lower(regexp_replace(number, '[^[:alnum:]]', '', 'g'))
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_folded_number(text) TO PUBLIC;
+
+--- function evidence_has_second_factor(bigint)
+CREATE FUNCTION public.evidence_has_second_factor(account bigint)
+ RETURNS boolean
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    PERFORM FROM public.mfa_authenticator WHERE user_id = account AND type IN ('totp', 'webauthn') FOR KEY SHARE;
+    RETURN FOUND;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_has_second_factor(bigint) TO PUBLIC;
 
 --- function evidence_lock_days_of(bigint[])
 CREATE FUNCTION public.evidence_lock_days_of(workers bigint[])
@@ -3267,6 +3680,65 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_signer_is_another() TO PUBLIC;
+
+--- function evidence_signer_signs_with_their_own_account()
+CREATE FUNCTION public.evidence_signer_signs_with_their_own_account()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    account public.people_account;
+    broken text;
+BEGIN
+    IF NEW.recorded_by_id IS NULL THEN
+        IF session_user <> current_user
+           AND EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NOT NULL)
+           AND EXISTS (SELECT FROM public.evidence_hoursentry WHERE id = NEW.entry_id AND origin = 'register') THEN
+            RAISE EXCEPTION 'a signature without an account has its paper'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_signature_without_an_account_has_its_paper';
+        END IF;
+        RETURN NEW;
+    END IF;
+    -- A closing, or the removal of the second factor, that is under way is waited for.
+    SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
+    IF account.worker_id IS DISTINCT FROM NEW.by_id THEN
+        broken := 'signer_signs_with_their_own_account';
+    ELSIF NOT account.is_active THEN
+        broken := 'a_closed_account_signs_nothing';
+    ELSIF NOT public.evidence_has_second_factor(account.id) THEN
+        broken := 'a_signer_has_a_second_factor';
+    END IF;
+    IF broken IS NOT NULL THEN
+        RAISE EXCEPTION 'nobody signs like this' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_signer_signs_with_their_own_account() TO PUBLIC;
+
+--- function evidence_suspension_is_the_registrars()
+CREATE FUNCTION public.evidence_suspension_is_the_registrars()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
+        RAISE EXCEPTION 'a stand-down is suspended by the registrar'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_suspends_a_stand_down';
+    END IF;
+    IF NOT EXISTS (SELECT FROM public.evidence_standdown
+                   WHERE id = NEW.stand_down_id AND worker_id = NEW.worker_id) THEN
+        RAISE EXCEPTION 'this is about another worker'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'reference_is_to_the_same_worker';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_suspension_is_the_registrars() TO PUBLIC;
 
 --- function evidence_table_of(text)
 CREATE FUNCTION public.evidence_table_of(record_kind text)
@@ -3730,6 +4202,17 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_account_was_invited() TO PUBLIC;
 
+--- function people_address_key(text)
+CREATE FUNCTION public.people_address_key(address text)
+ RETURNS text
+ LANGUAGE sql
+ IMMUTABLE PARALLEL SAFE
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+    SELECT regexp_replace(lower(address), '\+[^@]*@', '@')
+$function$;
+GRANT EXECUTE ON FUNCTION people_address_key(text) TO PUBLIC;
+
 --- function people_closing_names_who_closes()
 CREATE FUNCTION public.people_closing_names_who_closes()
  RETURNS trigger
@@ -3748,6 +4231,102 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_closing_names_who_closes() TO PUBLIC;
 
+--- function people_code_is_made_by_its_worker()
+CREATE FUNCTION public.people_code_is_made_by_its_worker()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
+        RAISE EXCEPTION 'a code is made by the person'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_code_is_made_by_its_worker() TO PUBLIC;
+
+--- function people_consent_is_the_persons_own()
+CREATE FUNCTION public.people_consent_is_the_persons_own()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    given boolean;
+BEGIN
+    IF NEW.how = 'own_account' THEN
+        PERFORM FROM public.people_employmentrequest WHERE id = NEW.request_id FOR NO KEY UPDATE;
+        IF EXISTS (SELECT FROM public.people_employmentdecline WHERE request_id = NEW.request_id) THEN
+            RAISE EXCEPTION 'the request has been answered'
+                USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_request_is_answered_once';
+        END IF;
+        given := public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) AND EXISTS (
+            SELECT FROM public.people_employmentrequest asked
+            WHERE asked.id = NEW.request_id AND asked.worker_id = NEW.worker_id
+              AND asked.employer_id = NEW.employer_id AND asked.start = NEW.start);
+    ELSIF NEW.how = 'code' THEN
+        -- Who has the code typed it: its SHA-256 alone, which the tables hold, does not give it away.
+        given := public.people_is_open_account_at(NEW.recorded_by_id, NEW.employer_id) AND EXISTS (
+            SELECT FROM public.people_employmentcode made
+            WHERE made.id = NEW.code_id AND made.worker_id = NEW.worker_id
+              AND (made.employer_id IS NULL OR made.employer_id = NEW.employer_id)
+              AND made.start <= NEW.start AND made.expires_at > clock_timestamp()
+              AND made.code_hash = encode(sha256(convert_to(NEW.code_typed, 'UTF8')), 'hex')
+              AND EXISTS (SELECT FROM public.people_account
+                          WHERE id = made.recorded_by_id AND is_active));
+    ELSE
+        given := public.people_is_the_registrars_word(NEW.recorded_by_id);
+    END IF;
+    IF given IS NOT TRUE THEN
+        RAISE EXCEPTION 'consent is the person''s own'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_consent_is_the_persons_own() TO PUBLIC;
+
+--- function people_employer_asks_for_itself()
+CREATE FUNCTION public.people_employer_asks_for_itself()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT public.people_is_open_account_at(NEW.recorded_by_id, NEW.employer_id) THEN
+        RAISE EXCEPTION 'an employer asks for itself'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_asks_for_itself';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_employer_asks_for_itself() TO PUBLIC;
+
+--- function people_identity_is_checked_from_outside()
+CREATE FUNCTION public.people_identity_is_checked_from_outside()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF NOT EXISTS (
+        SELECT FROM public.people_account
+        WHERE id = NEW.recorded_by_id AND is_active AND kind IN ('registrar', 'inspector') AND id <> NEW.account_id
+    ) THEN
+        RAISE EXCEPTION 'the registrar or an inspector checks an identity'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_identity_is_checked_from_outside';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_identity_is_checked_from_outside() TO PUBLIC;
+
 --- function people_invitation_is_accepted_once()
 CREATE FUNCTION public.people_invitation_is_accepted_once()
  RETURNS trigger
@@ -3762,8 +4341,8 @@ BEGIN
     END IF;
     IF (OLD.id, OLD.token_hash, OLD.kind, OLD.invited_at, OLD.expires_at)
            IS DISTINCT FROM (NEW.id, NEW.token_hash, NEW.kind, NEW.invited_at, NEW.expires_at)
-       OR (OLD.employer_id, OLD.worker_id, OLD.invited_by_id)
-           IS DISTINCT FROM (NEW.employer_id, NEW.worker_id, NEW.invited_by_id) THEN
+       OR (OLD.employer_id, OLD.worker_id, OLD.invited_by_id, OLD.way, OLD.address)
+           IS DISTINCT FROM (NEW.employer_id, NEW.worker_id, NEW.invited_by_id, NEW.way, NEW.address) THEN
         RAISE EXCEPTION 'an invitation is accepted or left as it is'
             USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
     END IF;
@@ -3781,6 +4360,18 @@ BEGIN
     ) THEN
         RAISE EXCEPTION 'an account was closed since'
             USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_a_closed_account';
+    END IF;
+    -- Two invitations of one person never open side by side: the later one ended this.
+    IF EXISTS (
+        SELECT FROM public.people_invitation later
+        WHERE later.id > OLD.id
+          AND (later.worker_id = OLD.worker_id
+               OR OLD.worker_id IS NULL AND later.address <> '' AND later.kind = OLD.kind
+                  AND later.employer_id IS NOT DISTINCT FROM OLD.employer_id
+                  AND public.people_address_key(later.address) = public.people_address_key(OLD.address))
+    ) THEN
+        RAISE EXCEPTION 'the person was invited again since'
+            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_the_next_one';
     END IF;
     IF NOT EXISTS (
         SELECT FROM public.people_account account
@@ -3825,21 +4416,96 @@ GRANT EXECUTE ON FUNCTION people_invitation_names_who_invites() TO PUBLIC;
 CREATE FUNCTION public.people_invitation_starts_open()
  RETURNS trigger
  LANGUAGE plpgsql
+ SECURITY DEFINER
  SET search_path TO 'pg_catalog', 'public', 'pg_temp'
 AS $function$
+DECLARE
+    inviter public.people_account;
+    today date := (NEW.invited_at AT TIME ZONE 'UTC')::date;
+    broken text;
 BEGIN
     IF NEW.accepted_at IS NOT NULL THEN
         RAISE EXCEPTION 'an invitation starts open'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_once';
     END IF;
-    IF EXISTS (SELECT FROM people_account WHERE id = NEW.invited_by_id AND NOT is_active) THEN
+    -- Two invitations to one address would not see each other.
+    PERFORM pg_advisory_xact_lock(hashtextextended('invitations', 0));
+    SELECT * INTO inviter FROM public.people_account WHERE id = NEW.invited_by_id;
+    IF inviter.id IS NOT NULL AND NOT inviter.is_active THEN
         RAISE EXCEPTION 'a closed account invites nobody'
             USING ERRCODE = 'restrict_violation', CONSTRAINT = 'a_closed_account_invites_nobody';
+    END IF;
+    IF inviter.kind = 'worker' OR inviter.kind = 'inspector' AND NEW.kind <> 'worker' THEN
+        broken := 'workers_invite_nobody';
+    ELSIF inviter.kind = 'inspector' AND NEW.way <> 'paper' THEN
+        broken := 'an_inspector_hands_the_code_over';
+    ELSIF inviter.kind = 'employer' AND NEW.way <> 'mail' THEN
+        broken := 'an_employers_invitation_goes_by_mail';
+    ELSIF inviter.kind = 'employer' AND NOT (
+        NEW.kind = 'employer' AND NEW.employer_id = inviter.employer_id
+        OR NEW.kind = 'worker' AND EXISTS (
+            SELECT FROM public.people_employment employment
+            WHERE employment.worker_id = NEW.worker_id AND employment.employer_id = inviter.employer_id
+              AND NOT employment.withdrawn AND employment.start <= today
+              AND (employment."end" IS NULL OR employment."end" >= today)
+              AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id))
+    ) THEN
+        broken := 'dispatchers_invite_their_own';
+    ELSIF EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id AND is_active) THEN
+        broken := 'a_worker_has_one_open_account';
+    ELSIF inviter.kind IN ('employer', 'inspector')
+          AND EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id) THEN
+        broken := 'the_registrar_lets_in_again';
+    ELSIF NEW.way = 'mail' AND (
+        EXISTS (
+            SELECT FROM public.people_account account
+            WHERE account.email <> '' AND public.people_address_key(account.email)
+                = public.people_address_key(NEW.address)
+              AND account.worker_id IS DISTINCT FROM NEW.worker_id)
+        OR EXISTS (
+            SELECT FROM public.people_account account
+            WHERE account.email <> '' AND NEW.worker_id IS NULL
+              AND public.people_address_key(account.email) = public.people_address_key(NEW.address))
+        OR EXISTS (
+            SELECT FROM public.people_invitation other
+            WHERE other.address <> ''
+              AND public.people_address_key(other.address) = public.people_address_key(NEW.address)
+              AND (other.kind, other.employer_id, other.worker_id)
+                  IS DISTINCT FROM (NEW.kind, NEW.employer_id, NEW.worker_id))
+    ) THEN
+        broken := 'an_invitation_goes_to_the_persons_own_address';
+    END IF;
+    IF broken IS NOT NULL THEN
+        RAISE EXCEPTION 'this invitation may not be sent' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
     END IF;
     RETURN NEW;
 END
 $function$;
 GRANT EXECUTE ON FUNCTION people_invitation_starts_open() TO PUBLIC;
+
+--- function people_is_open_account_at(bigint,bigint)
+CREATE FUNCTION public.people_is_open_account_at(account bigint, employer bigint)
+ RETURNS boolean
+ LANGUAGE sql
+ STABLE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+    SELECT EXISTS (SELECT FROM public.people_account
+                   WHERE id = account AND kind = 'employer' AND employer_id = employer AND is_active)
+$function$;
+GRANT EXECUTE ON FUNCTION people_is_open_account_at(bigint,bigint) TO PUBLIC;
+
+--- function people_is_open_account_of(bigint,bigint)
+CREATE FUNCTION public.people_is_open_account_of(account bigint, worker bigint)
+ RETURNS boolean
+ LANGUAGE sql
+ STABLE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+    SELECT EXISTS (SELECT FROM public.people_account
+                   WHERE id = account AND kind = 'worker' AND worker_id = worker AND is_active)
+$function$;
+GRANT EXECUTE ON FUNCTION people_is_open_account_of(bigint,bigint) TO PUBLIC;
 
 --- function people_is_registrar(bigint)
 CREATE FUNCTION public.people_is_registrar(account bigint)
@@ -3851,6 +4517,23 @@ AS $function$
     SELECT EXISTS (SELECT FROM public.people_account WHERE id = account AND is_active AND kind = 'registrar')
 $function$;
 GRANT EXECUTE ON FUNCTION people_is_registrar(bigint) TO PUBLIC;
+
+--- function people_is_the_registrars_word(bigint)
+CREATE FUNCTION public.people_is_the_registrars_word(account bigint)
+ RETURNS boolean
+ LANGUAGE plpgsql
+ STABLE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF account IS NULL THEN
+        RETURN session_user = current_user
+            OR EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NULL);
+    END IF;
+    RETURN EXISTS (SELECT FROM public.people_account WHERE id = account AND kind = 'registrar' AND is_active);
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_is_the_registrars_word(bigint) TO PUBLIC;
 
 --- function people_number_worker()
 CREATE FUNCTION public.people_number_worker()
@@ -3878,6 +4561,86 @@ AS $function$
     SELECT pg_has_role(session_user, (SELECT relowner FROM pg_class WHERE oid = 'public.people_account'::regclass), 'MEMBER')
 $function$;
 GRANT EXECUTE ON FUNCTION people_owner_is_here() TO PUBLIC;
+
+--- function people_request_is_declined_by_the_person()
+CREATE FUNCTION public.people_request_is_declined_by_the_person()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    asked public.people_employmentrequest;
+BEGIN
+    SELECT * INTO asked FROM public.people_employmentrequest WHERE id = NEW.request_id FOR NO KEY UPDATE;
+    IF NOT public.people_is_open_account_of(NEW.recorded_by_id, asked.worker_id) THEN
+        RAISE EXCEPTION 'a request is answered by the person'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+    END IF;
+    IF EXISTS (SELECT FROM public.people_employmentconsent WHERE request_id = asked.id) THEN
+        RAISE EXCEPTION 'the request has been answered'
+            USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_request_is_answered_once';
+    END IF;
+    RETURN NEW;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_request_is_declined_by_the_person() TO PUBLIC;
+
+--- function people_taken_on_with_consent()
+CREATE FUNCTION public.people_taken_on_with_consent()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    wanted daterange;
+    covered datemultirange;
+    today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
+    registered_by bigint;
+    still_there boolean;
+BEGIN
+    -- Two who take on one person wait for each other here, and the second sees the first.
+    PERFORM FROM public.people_worker WHERE id = NEW.worker_id FOR NO KEY UPDATE;
+    IF NEW.withdrawn OR public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
+        RETURN NEW;
+    END IF;
+    wanted := daterange(NEW.start, NEW."end", '[]');
+    SELECT range_agg(daterange(known.start, known."end", '[]')),
+           bool_or(known."end" IS NULL OR known."end" >= today - 1)
+    INTO covered, still_there
+    FROM public.people_employment known
+    WHERE known.worker_id = NEW.worker_id AND known.employer_id = NEW.employer_id AND NOT known.withdrawn
+      AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = known.id);
+    IF covered @> wanted THEN
+        RETURN NEW;
+    END IF;
+    -- One consent, one coming: it is used up by the record that first names it.
+    IF EXISTS (
+        SELECT FROM public.people_employmentconsent given
+        WHERE given.id = NEW.consent_id AND given.worker_id = NEW.worker_id
+          AND given.employer_id = NEW.employer_id AND given.start <= NEW.start
+          AND NOT EXISTS (SELECT FROM public.people_employment used WHERE used.consent_id = given.id)
+    ) THEN
+        RETURN NEW;
+    END IF;
+    SELECT account.employer_id INTO registered_by
+    FROM public.people_worker worker JOIN public.people_account account ON account.id = worker.recorded_by_id
+    WHERE worker.id = NEW.worker_id;
+    IF registered_by = NEW.employer_id AND public.people_is_open_account_at(NEW.recorded_by_id, NEW.employer_id)
+       -- Who left and comes back is asked like everybody else.
+       AND still_there IS NOT FALSE
+       AND NOT EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id)
+       AND NOT EXISTS (SELECT FROM public.people_employment elsewhere
+                       WHERE elsewhere.worker_id = NEW.worker_id AND elsewhere.employer_id <> NEW.employer_id)
+    THEN
+        RETURN NEW;
+    END IF;
+    RAISE EXCEPTION 'a registered person is taken on with their consent'
+        USING ERRCODE = 'check_violation', CONSTRAINT = 'a_registered_person_is_taken_on_with_consent';
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_taken_on_with_consent() TO PUBLIC;
 
 --- function people_worker_is_not_erased()
 CREATE FUNCTION public.people_worker_is_not_erased()
@@ -3926,6 +4689,31 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_correction_keeps_its_subject() TO PUBLIC;
 
+--- function registry_corrects_record_of(bigint,name,bigint,boolean)
+CREATE FUNCTION public.registry_corrects_record_of(employer bigint, records name, corrected bigint, named boolean)
+ RETURNS boolean
+ LANGUAGE plpgsql
+ STABLE PARALLEL SAFE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    before jsonb;
+BEGIN
+    WHILE employer IS NOT NULL AND corrected IS NOT NULL LOOP
+        EXECUTE format('SELECT to_jsonb(each) FROM public.%I each WHERE id = $1', records) INTO before USING corrected;
+        IF named AND (before ->> 'employer_id')::bigint = employer OR EXISTS (
+            SELECT FROM public.people_account
+            WHERE id = (before ->> 'recorded_by_id')::bigint AND employer_id = employer
+        ) THEN
+            RETURN true;
+        END IF;
+        corrected := (before ->> 'supersedes_id')::bigint;
+    END LOOP;
+    RETURN false;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION registry_corrects_record_of(bigint,name,bigint,boolean) TO PUBLIC;
+
 --- function registry_hides_characters(text,text,text)
 CREATE FUNCTION public.registry_hides_characters(line text, lines text, data text)
  RETURNS boolean
@@ -3948,6 +4736,31 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_hides_characters(text,text,text) TO PUBLIC;
+
+--- function registry_left_people()
+CREATE FUNCTION public.registry_left_people()
+ RETURNS jsonb
+ LANGUAGE plpgsql
+ STABLE PARALLEL SAFE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    reader bigint := public.registry_reader_employer();
+BEGIN
+    IF reader IS NULL THEN
+        RETURN NULL;
+    END IF;
+    RETURN (
+        SELECT jsonb_object_agg(worker_id, until) FROM (
+            SELECT employment.worker_id, max(public.registry_reads_until(employment."end")) AS until
+            FROM public.people_employment employment
+            WHERE employment.employer_id = reader AND NOT employment.withdrawn AND employment."end" IS NOT NULL
+              AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
+            GROUP BY employment.worker_id
+        ) AS left_people);
+END
+$function$;
+GRANT EXECUTE ON FUNCTION registry_left_people() TO PUBLIC;
 
 --- function registry_may_be_spelled_as(text,text[])
 CREATE FUNCTION public.registry_may_be_spelled_as(written text, names text[])
@@ -3982,6 +4795,19 @@ AS $function$
     SELECT substring(public.registry_reader() FROM '^account:([0-9]{1,18})$')::bigint
 $function$;
 GRANT EXECUTE ON FUNCTION registry_reader_account() TO PUBLIC;
+
+--- function registry_reader_colleagues()
+CREATE FUNCTION public.registry_reader_colleagues()
+ RETURNS bigint[]
+ LANGUAGE plpgsql
+ STABLE PARALLEL SAFE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    RETURN ARRAY(SELECT id FROM public.people_account WHERE employer_id = public.registry_reader_employer());
+END
+$function$;
+GRANT EXECUTE ON FUNCTION registry_reader_colleagues() TO PUBLIC;
 
 --- function registry_reader_employer()
 CREATE FUNCTION public.registry_reader_employer()
@@ -4028,6 +4854,17 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_reads_everything() TO PUBLIC;
+
+--- function registry_reads_until(date)
+CREATE FUNCTION public.registry_reads_until(last_day date)
+ RETURNS timestamp with time zone
+ LANGUAGE sql
+ IMMUTABLE PARALLEL SAFE
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+    SELECT coalesce((last_day + 1)::timestamp AT TIME ZONE 'UTC' + interval '12 hours', 'infinity'::timestamptz)
+$function$;
+GRANT EXECUTE ON FUNCTION registry_reads_until(date) TO PUBLIC;
 
 --- function registry_recorded_now()
 CREATE FUNCTION public.registry_recorded_now()
@@ -4090,6 +4927,31 @@ BEGIN
 END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_shows_entry(bigint) TO PUBLIC;
+
+--- function registry_shows_remark(bigint,timestamp with time zone)
+CREATE FUNCTION public.registry_shows_remark(entry bigint, said_at timestamp with time zone)
+ RETURNS boolean
+ LANGUAGE plpgsql
+ STABLE PARALLEL SAFE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    about public.evidence_hoursentry;
+    reader bigint := public.registry_reader_employer();
+BEGIN
+    SELECT * INTO about FROM public.evidence_hoursentry WHERE id = entry;
+    RETURN about.employer_id = reader
+        OR EXISTS (SELECT FROM public.people_account WHERE id = about.recorded_by_id AND employer_id = reader)
+        OR EXISTS (
+            SELECT FROM public.people_employment employment
+            WHERE employment.worker_id = about.worker_id AND employment.employer_id = reader
+              AND NOT employment.withdrawn AND said_at < public.registry_reads_until(employment."end")
+              AND about.recorded_at < public.registry_reads_until(employment."end")
+              AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id))
+        OR public.registry_corrects_record_of(reader, 'evidence_hoursentry', about.supersedes_id, true);
+END
+$function$;
+GRANT EXECUTE ON FUNCTION registry_shows_remark(bigint,timestamp with time zone) TO PUBLIC;
 
 --- function registry_text_is_plain()
 CREATE FUNCTION public.registry_text_is_plain()

@@ -22,14 +22,13 @@ from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from registry.database import cluster, data_folder, identity, locks, roles
 from registry.database.data_folder import UnusableDataFolder
+from registry.database.identity import APPLICATIONS_URL, OWNERS_URL, external
 from registry.database.keeper import ADDRESS_FILE, KEEPER_LOCK, LOG_FILE, READY, UNUSABLE, USERS_LOCK
 from registry.database.router import OWNER_ALIAS
 
 DATABASE = "registry"
 OLDEST_VERSION = 15
 JOIN_SECONDS = 120
-OWNERS_URL = "DATABASE_URL"
-APPLICATIONS_URL = "DATABASE_APPLICATION_URL"
 WITHOUT_TLS = "DATABASE_WITHOUT_TLS"
 ENCRYPTED = frozenset({"require", "verify-ca", "verify-full"})
 
@@ -44,11 +43,6 @@ class _Process:
     users_lock: int | None = None
     turn = threading.Lock()
     serves = False
-
-
-def external() -> bool:
-    """Is the database on a server of its own?"""
-    return bool(os.environ.get(OWNERS_URL) or os.environ.get(APPLICATIONS_URL))
 
 
 def database_name() -> str:

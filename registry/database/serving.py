@@ -4,12 +4,26 @@ from __future__ import annotations
 
 import logging
 
-from django.db import Error, connection
+from django.db import Error, connection, connections
 
 from registry.database import identity, in_force, server
 from registry.database.data_folder import UnusableDataFolder
 
 logger = logging.getLogger(__name__)
+
+
+class _Process:
+    begun = False
+
+
+def begin_demonstration() -> None:
+    """Serve the demonstration, which this very process has prepared, as the application alone.
+
+    What is forked from here shares no connection with this process, and enters as no owner.
+    """
+    connections.close_all()
+    server.enter_as_the_application_alone()
+    _Process.begun = True
 
 
 def begin() -> None:
@@ -20,6 +34,8 @@ def begin() -> None:
     :class:`registry.database.server.DatabaseUnavailable` and
     :class:`registry.database.data_folder.UnusableDataFolder`.
     """
+    if _Process.begun:
+        return
     server.serve()
     if identity.demonstrating():
         raise UnusableDataFolder(
@@ -33,6 +49,7 @@ def begin() -> None:
     finally:
         # Workers may be forked from here.
         connection.close()
+    _Process.begun = True
 
 
 def _require_guards() -> None:

@@ -459,8 +459,8 @@ class _Finder:
         wanted = say("%(remedy)s, %(where)s", remedy=wanted, where=say(ON_WHAT[need.place.scope]))
         if need.lifts and any(each.lifted_by_its_author for each in self.evaluations.values()):
             wanted = say(
-                "%(remedy)s; somebody else records it than recorded the retraining, or the assessor in their own "
-                "account, and neither of them made this assessor one after the stand-down",
+                "%(remedy)s, recorded by another account than the retraining or by the assessor's own; neither "
+                "account may have recorded this assessor's right to assess after the stand-down",
                 remedy=wanted,
             )
         return RemedyItem("assessment", need.leaf.key, wanted, need.cost)

@@ -60,6 +60,13 @@ WORDS: dict[str, str] = {
     "inspector": sentence("inspector"),
     "worker": sentence("worker"),
     "registrar": sentence("registrar"),
+    "opened": sentence("opened"),
+    "second_factor_added": sentence("second factor added"),
+    "second_factor_removed": sentence("second factor removed"),
+    "password_changed": sentence("password changed"),
+    "address_changed": sentence("address changed"),
+    "countersignature": sentence("countersignature"),
+    "assessment": sentence("assessment"),
     # Answers
     "permitted": sentence("permitted"),
     "refused": sentence("refused"),

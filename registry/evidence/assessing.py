@@ -9,12 +9,13 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.repeating import repeating
 from registry.evidence.models import Appointment, Assessment, AssessmentSignature, Document
 from registry.evidence.services import record_assessment
 from registry.people.models import Account, Employer, Worker
 from registry.people.names import name_key
+from registry.people.second_factor import has_second_factor
 
 ASSESSOR_DUTY = "assessor"
 
@@ -47,8 +48,9 @@ def record_own_assessment(
     """
     problems = []
     if recorded_by.worker_id != assessor.pk:
-        sentence = _("Assessors record their own assessments, with their own account.")
-        problems.append(Problem("", "assessor_records_with_their_own_account", sentence))
+        problems.append(broken("assessor_records_with_their_own_account"))
+    elif not has_second_factor(recorded_by):
+        problems.append(broken("a_signer_has_a_second_factor"))
     if not employers_assessed_for(assessor, at=given["assessed_at"]).filter(pk=employer.pk).exists():
         sentence = _("The employer had not appointed you as its assessor then.")
         problems.append(Problem("assessed_at", "assessor_was_appointed", sentence))

@@ -14,7 +14,7 @@ from django.db import transaction
 from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.repeating import repeating
 from registry.evidence.models import (
     Countersignature,
@@ -25,6 +25,8 @@ from registry.evidence.models import (
 )
 from registry.evidence.services import NewHours, countersign, lock_days_of, record_hours_in_bulk
 from registry.people.models import Account, Employer, Worker
+from registry.people.second_factor import require_second_factor
+from registry.people.telling import as_one_act
 
 
 def _open_requests() -> QuerySet[CountersignatureRequest]:
@@ -210,9 +212,13 @@ def ask_about(
 
 @repeating
 def sign_entries(*, entry_ids: Iterable[int], signer: Worker, at: datetime, recorded_by: Account) -> int:
-    """Countersign entries that wait for the signer, all or none; how many there were."""
+    """Countersign entries that wait for the signer, all or none; how many there were.
+
+    The account needs a second factor: a password alone signs nothing.
+    """
     _require_own_account(signer, recorded_by)
-    with transaction.atomic():
+    require_second_factor(recorded_by)
+    with transaction.atomic(), as_one_act():
         waiting = _waiting_entries(entry_ids, signer)
         for entry in waiting:
             countersign(entry=entry, by=signer, at=at, recorded_at=at, recorded_by=recorded_by)
@@ -246,8 +252,7 @@ def answer_objection(
 def _require_own_account(signer: Worker, account: Account) -> None:
     """A signature is given through the signer's own account and no other."""
     if account.worker_id != signer.pk:
-        sentence = _("Everybody signs for themself, with their own account.")
-        raise RecordRefused([Problem("", "signer_signs_with_their_own_account", sentence)])
+        raise RecordRefused([broken("signer_signs_with_their_own_account")])
 
 
 def _waiting_entries(entry_ids: Iterable[int], signer: Worker) -> list[HoursEntry]:

@@ -103,7 +103,8 @@ class HoursEntry(WorkerRecord):
         shown_to(
             "evidence_hoursentry",
             """employer_id = (SELECT registry_reader_employer()) OR {about_person}
-                OR registry_shows_entry(id) OR supersedes_id IS NOT NULL AND registry_shows_entry(supersedes_id)""",
+                OR registry_shows_entry(id) OR supersedes_id IS NOT NULL AND registry_shows_entry(supersedes_id)
+                OR {corrects_named}""",
         ),
     )
 
@@ -137,6 +138,19 @@ class HoursEntry(WorkerRecord):
         return _("%(operation)s on %(day)s") % {"operation": in_words(self.operation), "day": day(self.start)}
 
 
+def read_with_the_entry(table: str, by: str) -> Guard:
+    """What was said about an entry is read with it, by who said it, and by a former employer as long as it was one.
+
+    ``by`` is the column that says whose word it is.
+    """
+    return shown_to(
+        table,
+        f"""{by} = (SELECT registry_reader_worker()) OR CASE WHEN (SELECT registry_reader_employer()) IS NULL
+            THEN EXISTS (SELECT FROM evidence_hoursentry entry WHERE entry.id = {table}.entry_id)
+            ELSE registry_shows_remark({table}.entry_id, {table}.recorded_at) END""",  # noqa: S608
+    )
+
+
 class Countersignature(models.Model):
     """Somebody's confirmation of an hours entry."""
 
@@ -150,12 +164,7 @@ class Countersignature(models.Model):
         *append_only,
         logged,
         # What was said about a record is read with the record.
-        shown_to(
-            "evidence_countersignature",
-            """by_id = (SELECT registry_reader_worker())
-                OR EXISTS (
-                    SELECT FROM evidence_hoursentry entry WHERE entry.id = evidence_countersignature.entry_id)""",
-        ),
+        read_with_the_entry("evidence_countersignature", "by_id"),
     )
 
     class Meta:
@@ -194,6 +203,7 @@ class Assessment(WorkerRecord):
         shown_to(
             "evidence_assessment",
             """{about_person} OR assessor_id = (SELECT registry_reader_worker())
+                OR employer_id = (SELECT registry_reader_employer()) AND {was_on_books} OR {corrects_own}
                 OR supersedes_id IS NOT NULL AND EXISTS (
                     SELECT FROM registry_given_assessments given
                     WHERE given.assessment_id = evidence_assessment.supersedes_id)""",
@@ -244,7 +254,7 @@ class Certification(WorkerRecord):
         *WorkerRecord.guards,
         employer_records_about_its_own("issued"),
         erasable("number"),
-        shown_to("evidence_certification"),
+        shown_to("evidence_certification", "{about_person} OR {corrects_own}"),
     )
 
     class Meta(WorkerRecord.Meta):
@@ -292,7 +302,7 @@ class CertificationStatus(WorkerRecord):
         *WorkerRecord.guards,
         employer_records_about_its_own("recorded_at"),
         erasable("reason"),
-        shown_to("evidence_certificationstatus"),
+        shown_to("evidence_certificationstatus", "{about_person} OR {corrects_own}"),
     )
 
     class Meta(WorkerRecord.Meta):
@@ -310,18 +320,29 @@ class CertificationStatus(WorkerRecord):
 
 
 class StandDown(WorkerRecord):
-    """A dated bar for a role (blank: every role) and a model (``None``: every model)."""
+    """A dated bar for a role (blank: every role) and a model (``None``: every model).
+
+    Its occasion is a shift or a job on which the firm had the person: then it bars
+    everywhere. Without one it bars at ``employer`` alone. ``on_assignment`` is the
+    number of the assignment: the plans of crews lie in a package that knows this one.
+    """
 
     role = models.CharField(max_length=30, choices=ROLE_CHOICES, blank=True)
     model = models.ForeignKey("equipment.CraneModel", models.PROTECT, null=True, blank=True, related_name="+")
     start = models.DateTimeField()
     reason = models.TextField()
+    employer = models.ForeignKey("people.Employer", models.PROTECT, null=True, blank=True, related_name="+")
+    shift = models.ForeignKey(HoursEntry, models.PROTECT, null=True, blank=True, related_name="+")
+    on_assignment = models.BigIntegerField(null=True, blank=True)
 
     guards = (
         *WorkerRecord.guards,
-        employer_records_about_its_own("recorded_at"),
         erasable("reason"),
-        shown_to("evidence_standdown"),
+        shown_to(
+            "evidence_standdown",
+            """employer_id = (SELECT registry_reader_employer()) AND {was_on_books}
+                OR {about_person} OR {corrects_own}""",
+        ),
     )
 
     class Meta(WorkerRecord.Meta):
@@ -330,10 +351,42 @@ class StandDown(WorkerRecord):
             *Record.Meta.constraints,
             models.CheckConstraint(condition=Q(role__in=["", *ROLES]), name="stand_down_role_is_known"),
             models.CheckConstraint(condition=~Q(reason=""), name="stand_down_gives_its_reason"),
+            models.CheckConstraint(
+                condition=Q(shift__isnull=True) | Q(on_assignment__isnull=True), name="stand_down_has_one_occasion"
+            ),
         ]
 
     def __str__(self) -> str:
         return _("stand-down from %(day)s") % {"day": day(self.start)}
+
+
+class StandDownSuspension(WorkerRecord):
+    """The registrar lets a stand-down rest over ``[start, end)`` (``None``: until further notice), with a reason."""
+
+    stand_down = models.ForeignKey(StandDown, models.PROTECT, related_name="suspensions")
+    start = models.DateTimeField()
+    end = models.DateTimeField(null=True, blank=True)
+    reason = models.TextField()
+
+    guards = (
+        *WorkerRecord.guards,
+        erasable("reason"),
+        Trigger("suspension_is_the_registrars", "BEFORE INSERT", "evidence_suspension_is_the_registrars()"),
+        shown_to("evidence_standdownsuspension"),
+    )
+
+    class Meta(WorkerRecord.Meta):
+        abstract = False
+        constraints = [
+            *Record.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(end__isnull=True) | Q(end__gt=F("start")), name="suspension_end_is_after_start"
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="suspension_gives_its_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return _("stand-down suspended from %(day)s") % {"day": day(self.start)}
 
 
 class Instruction(WorkerRecord):
@@ -354,7 +407,7 @@ class Instruction(WorkerRecord):
         *WorkerRecord.guards,
         employer_records_about_its_own("completed_at"),
         erasable("provider_name"),
-        shown_to("evidence_instruction"),
+        shown_to("evidence_instruction", "{about_person} OR {corrects_own}"),
     )
 
     class Meta(WorkerRecord.Meta):
@@ -395,10 +448,7 @@ class Appointment(WorkerRecord):
         erasable("appointed_by"),
         shown_to(
             "evidence_appointment",
-            """employer_id = (SELECT registry_reader_employer()) OR {about_person}
-                OR supersedes_id IS NOT NULL AND EXISTS (
-                    SELECT FROM registry_own_appointments own
-                    WHERE own.appointment_id = evidence_appointment.supersedes_id)""",
+            "employer_id = (SELECT registry_reader_employer()) OR {about_person} OR {corrects_named}",
         ),
     )
 
@@ -467,11 +517,7 @@ class CountersignatureRequest(Remark):
 
     guards = (
         *Remark.guards,
-        shown_to(
-            "evidence_countersignaturerequest",
-            """of_id = (SELECT registry_reader_worker()) OR EXISTS (
-                SELECT FROM evidence_hoursentry entry WHERE entry.id = evidence_countersignaturerequest.entry_id)""",
-        ),
+        read_with_the_entry("evidence_countersignaturerequest", "of_id"),
     )
 
     class Meta(Remark.Meta):
@@ -494,11 +540,7 @@ class EntryObjection(Remark):
     guards = (
         *Remark.guards,
         erasable("reason"),
-        shown_to(
-            "evidence_entryobjection",
-            """by_id = (SELECT registry_reader_worker())
-                OR EXISTS (SELECT FROM evidence_hoursentry entry WHERE entry.id = evidence_entryobjection.entry_id)""",
-        ),
+        read_with_the_entry("evidence_entryobjection", "by_id"),
     )
 
     class Meta(Remark.Meta):
@@ -521,7 +563,10 @@ class ObjectionAnswer(Remark):
         erasable("reply"),
         shown_to(
             "evidence_objectionanswer",
-            "EXISTS (SELECT FROM evidence_entryobjection objection WHERE objection.id = objection_id)",
+            """EXISTS (
+                SELECT FROM evidence_entryobjection objection WHERE objection.id = objection_id
+                AND ((SELECT registry_reader_employer()) IS NULL
+                     OR registry_shows_remark(objection.entry_id, evidence_objectionanswer.recorded_at)))""",
         ),
     )
 
@@ -531,6 +576,50 @@ class ObjectionAnswer(Remark):
 
     def __str__(self) -> str:
         return _("answer to: %(objection)s") % {"objection": self.objection}
+
+
+class DeniedSignature(Remark):
+    """Somebody says that a signature in their name is not theirs; the signed record stays as it is.
+
+    ``record_kind`` is ``countersignature`` or ``assessment``, ``record_id`` its identifier.
+    """
+
+    RECORD_KINDS = ("countersignature", "assessment")
+
+    by = models.ForeignKey("people.Worker", models.PROTECT, related_name="signatures_denied")
+    record_kind = models.CharField(max_length=20, choices=choices_of(RECORD_KINDS))
+    record_id = models.BigIntegerField()
+    reason = models.TextField()
+
+    guards = (
+        *Remark.guards,
+        erasable("reason"),
+        # Whoever sees the signature sees that it is denied.
+        shown_to(
+            "evidence_deniedsignature",
+            """by_id = (SELECT registry_reader_worker())
+                OR record_kind = 'countersignature' AND EXISTS (
+                    SELECT FROM evidence_countersignature signature
+                    WHERE signature.id = evidence_deniedsignature.record_id)
+                OR record_kind = 'assessment' AND EXISTS (
+                    SELECT FROM evidence_assessment assessment
+                    WHERE assessment.id = evidence_deniedsignature.record_id)""",
+        ),
+    )
+
+    class Meta(Remark.Meta):
+        abstract = False
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(record_kind__in=["countersignature", "assessment"]),
+                name="a_denied_signature_is_of_a_known_kind",
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="a_denied_signature_gives_its_reason"),
+            models.UniqueConstraint(fields=["record_kind", "record_id"], name="a_signature_is_denied_once"),
+        ]
+
+    def __str__(self) -> str:
+        return _("signature denied by %(name)s on %(day)s") % {"name": self.by, "day": day(self.recorded_at)}
 
 
 class CorrectionRequest(Remark):
@@ -616,7 +705,13 @@ class CorrectionAnswer(Remark):
         erasable("reason"),
         shown_to(
             "evidence_correctionanswer",
-            "EXISTS (SELECT FROM evidence_correctionrequest request WHERE request.id = request_id)",
+            """EXISTS (
+                SELECT FROM evidence_correctionrequest request WHERE request.id = request_id
+                AND ((SELECT registry_reader_employer()) IS NULL
+                     OR request.employer_id = (SELECT registry_reader_employer())
+                     OR EXISTS (SELECT FROM registry_own_people own WHERE own.worker_id = request.worker_id)
+                     OR evidence_correctionanswer.recorded_at
+                        < ((SELECT registry_left_people()) ->> request.worker_id::text)::timestamptz))""",
         ),
     )
 

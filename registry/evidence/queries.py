@@ -23,6 +23,7 @@ from registry.evidence.models import (
     CertificationStatus,
     Instruction,
     StandDown,
+    StandDownSuspension,
 )
 from registry.people.models import Employer, LanguageSkill, Worker
 
@@ -91,6 +92,9 @@ def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | 
         instruction=tuple(_instruction(r) for r in _rows(Instruction, everybody, known_at, INSTRUCTION)),
         appointments=tuple(_appointment(r) for r in _rows(Appointment, everybody, known_at, APPOINTMENT)),
         stand_downs=tuple(_stand_down(r) for r in _rows(StandDown, everybody, known_at, STAND_DOWN)),
+        stand_down_suspensions=tuple(
+            _suspension(r) for r in _rows(StandDownSuspension, everybody, known_at, SUSPENSION)
+        ),
         languages=tuple(_language(r) for r in _rows(LanguageSkill, everybody, known_at, LANGUAGE)),
     )
 
@@ -188,7 +192,8 @@ APPOINTMENT = (
     "stop_work_authority",
     "model_id",
 )
-STAND_DOWN = (*COMMON, "worker_id", "start", "reason", "role", "model_id")
+STAND_DOWN = (*COMMON, "worker_id", "start", "reason", "role", "model_id", "employer_id")
+SUSPENSION = (*COMMON, "worker_id", "stand_down_id", "start", "end")
 LANGUAGE = (*COMMON, "worker_id", "language")
 
 
@@ -368,6 +373,17 @@ def _stand_down(row: Any) -> engine.StandDown:
         reason=row[6],
         role=row[7] or None,
         model=_key("model", row[8]),
+        only_at=_key("employer", row[9]),
+    )
+
+
+def _suspension(row: Any) -> engine.StandDownSuspension:
+    return engine.StandDownSuspension(
+        **_common("suspension", row),
+        worker=f"worker:{row[4]}",
+        stand_down=f"stand_down:{row[5]}",
+        start=row[6],
+        end=row[7],
     )
 
 

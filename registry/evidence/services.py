@@ -37,6 +37,7 @@ from registry.evidence.models import (
 from registry.language.amounts import day as written_day
 from registry.language.amounts import duration
 from registry.people.models import Account, Employer, Worker
+from registry.people.telling import tell_workers
 
 LARGEST_DOCUMENT = 20 * 1024 * 1024
 AnyRecord = TypeVar("AnyRecord", bound=Record)
@@ -224,7 +225,7 @@ def insert_hours(*, rows: Sequence[NewHours], recorded_at: datetime, recorded_by
             )
             for new in rows
         )
-        Countersignature.objects.bulk_create(
+        signatures = Countersignature.objects.bulk_create(
             Countersignature(
                 entry=entry,
                 by=new.countersigner,
@@ -235,6 +236,7 @@ def insert_hours(*, rows: Sequence[NewHours], recorded_at: datetime, recorded_by
             for entry, new in zip(entries, rows, strict=True)
             if new.countersigner is not None and new.countersigned_at is not None
         )
+        tell_workers([each.by_id for each in signatures], what="countersigned", at=recorded_at, by=recorded_by)
     return entries
 
 
@@ -271,9 +273,11 @@ def countersign(
     if HoursEntry.objects.filter(supersedes=entry).exists() or entry.withdrawn:
         raise RecordRefused([Problem("entry", "entry_is_current", _("The entry has been corrected or withdrawn."))])
     with refusals(), transaction.atomic():
-        return Countersignature.objects.create(
+        signature = Countersignature.objects.create(
             entry=entry, by=by, at=at, recorded_at=recorded_at, recorded_by=recorded_by
         )
+        tell_workers([by.pk], what="countersigned", at=recorded_at, by=recorded_by)
+    return signature
 
 
 @repeating
@@ -301,7 +305,7 @@ def record_assessment(
             [Problem("tasks", "a_pass_meets_every_task", _("A pass needs every task of the list met."))]
         )
     with refusals(), transaction.atomic():
-        return Assessment.objects.create(
+        assessment = Assessment.objects.create(
             worker=worker,
             role=role,
             model=model,
@@ -318,6 +322,8 @@ def record_assessment(
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )
+        tell_workers([assessor.pk], what="assessed", at=recorded_at, by=recorded_by)
+    return assessment
 
 
 @repeating
@@ -461,8 +467,15 @@ def stand_down(
     recorded_by: Account | None,
     role: str = "",
     model: CraneModel | None = None,
+    employer: Employer | None = None,
+    shift_id: int | None = None,
+    on_assignment: int | None = None,
 ) -> StandDown:
-    """Bar a worker from a role (blank: all) and a model (``None``: all) from an instant on."""
+    """Bar a worker from a role (blank: all) and a model (``None``: all) from an instant on.
+
+    Everywhere, or at ``employer`` alone. A firm's bar everywhere has its occasion:
+    a shift (an hours entry) or a job (an assignment) on which it had the worker.
+    """
     with refusals(), transaction.atomic():
         return StandDown.objects.create(
             worker=worker,
@@ -470,6 +483,9 @@ def stand_down(
             model=model,
             start=start,
             reason=reason,
+            employer=employer,
+            shift_id=shift_id,
+            on_assignment=on_assignment,
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )
@@ -518,6 +534,8 @@ def _supersede(
         if isinstance(created, HoursEntry) and isinstance(record, HoursEntry) and not created.withdrawn:
             check_hours(rows=[_as_new(created)], recorded_at=recorded_at, instead_of=record)
         created.save(force_insert=True)
+        if isinstance(created, Assessment):
+            tell_workers([created.assessor_id], what="assessed", at=recorded_at, by=recorded_by)
     return created
 
 

@@ -69,7 +69,7 @@ class Look(models.Model):
                             AND decision.worker_id = (SELECT registry_reader_worker())))
                 OR EXISTS (SELECT FROM people_account looker
                            WHERE looker.id = inspection_look.recorded_by_id AND looker.kind = 'inspector')
-                    AND (EXISTS (SELECT FROM registry_own_people own WHERE own.worker_id = inspection_look.worker_id)
+                    AND ({on_books}
                          OR EXISTS (SELECT FROM crews_job job WHERE job.id = inspection_look.job_id
                                     AND job.employer_id = (SELECT registry_reader_employer())))""",
         ),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
 
 from django.db.models import QuerySet
 
-from registry.crews.access import visible_workers
+from registry.crews.access import reading_ends, workers_read_at
 from registry.crews.models import Job, Slot
 from registry.people.models import Account
 
@@ -28,6 +30,21 @@ def visible_places(account: Account) -> QuerySet[Slot]:
     return Slot.objects.filter(job__in=visible_plans(account)).select_related("job__site", "job__crane")
 
 
-def visible_among(account: Account, workers: Iterable[int]) -> set[int]:
-    """Those of ``workers`` whose records the account may look at."""
-    return set(visible_workers(account).filter(pk__in=workers).values_list("pk", flat=True))
+def visible_among(account: Account, workers: Iterable[int], *, at: datetime) -> set[int]:
+    """Those of ``workers`` whose records the account reads to the present instant ``at``: not who left its employer."""
+    return set(workers_read_at(account, at=at).filter(pk__in=workers).values_list("pk", flat=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Instants:
+    """Between which two instants the account compares what was known about a worker."""
+
+    known_at: datetime
+    now: datetime
+
+
+def instants_read(account: Account, worker_id: int, *, known_at: datetime, now: datetime) -> Instants:
+    """The instants asked about, none later than the account reads that worker's record."""
+    ends = reading_ends(account, worker_id)
+    last = now if ends is None else min(now, ends)
+    return Instants(min(known_at, last), last)

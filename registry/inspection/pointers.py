@@ -54,6 +54,10 @@ class Thresholds:
     overlap_minutes: int = 1
     crane_minutes: int = 1
     assessment_minutes: int = 60
+    fresh_days: int = 30
+    fresh_entries: int = 20
+    fresh_minutes: int = 80 * 60
+    fresh_first_minutes: int = 15
 
 
 @dataclass(frozen=True, slots=True)
@@ -414,6 +418,29 @@ def _assessed_sentence(who: list[str], figures: dict[str, Any], _names: _Names) 
     }
 
 
+def _fresh_sentence(who: list[str], figures: dict[str, Any], _names: _Names) -> str:
+    said = ngettext(
+        "%(who)s countersigned %(entries)s entry, %(amount)s of work, in one sitting that began %(after)s after the "
+        "account was opened.",
+        "%(who)s countersigned %(entries)s entries, %(amount)s of work, in one sitting that began %(after)s after the "
+        "account was opened.",
+        figures["entries"],
+    ) % {
+        "who": who[0],
+        "entries": figures["entries"],
+        "amount": duration(figures["minutes"]),
+        "after": duration(figures["after_opening"]),
+    }
+    if not figures["for_the_inviter"]:
+        return said
+    for_whom = ngettext(
+        "%(count)s of them is for the firm that invited the account, and nobody outside it has seen the person.",
+        "%(count)s of them are for the firm that invited the account, and nobody outside it has seen the person.",
+        figures["for_the_inviter"],
+    ) % {"count": figures["for_the_inviter"]}
+    return f"{said} {for_whom}"
+
+
 RULES = (
     _Rule(
         "recorded_late",
@@ -511,6 +538,27 @@ RULES = (
         ),
         _find_assessed_at_once,
         _assessed_sentence,
+    ),
+    _Rule(
+        "fresh_account",
+        gettext_lazy("Signed from a fresh account"),
+        lambda given: (
+            _(
+                "An account opened less than %(days)s days before countersigned %(entries)s or more entries, or "
+                "%(amount)s or more of work, in one sitting with no break longer than %(break)s minutes; or it signed "
+                "within %(first)s minutes of being opened; or it signed for the firm that invited it, while nobody "
+                "outside that firm had seen the person."
+            )
+            % {
+                "days": given.fresh_days,
+                "entries": given.fresh_entries,
+                "amount": duration(given.fresh_minutes),
+                "break": given.sitting_break_minutes,
+                "first": given.fresh_first_minutes,
+            }
+        ),
+        _by_statement("fresh_account"),
+        _fresh_sentence,
     ),
 )
 """The rules, in the order in which they are shown."""

@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.crews.access import NotAllowed, visible_decisions, visible_workers
+from registry.crews.access import NotAllowed, readable, readable_remarks, visible_decisions, visible_workers
 from registry.crews.models import Assignment, AssignmentEvent, Decision, Job, Refusal, Slot
 from registry.crews.record_access import visible_documents
 from registry.equipment.models import Crane, CraneModel, CranePlacement, FamilyDeclaration, Maker, Site
@@ -16,9 +16,20 @@ from registry.evidence.kinds import RECORDS
 from registry.evidence.models import (
     Countersignature,
     Document,
+    HoursEntry,
+    StandDownSuspension,
 )
 from registry.ledger.kinds import BY_TABLE
-from registry.people.models import Account, ClosedAccount, Employer, Worker
+from registry.people.models import (
+    Account,
+    ClosedAccount,
+    Employer,
+    EmploymentCode,
+    EmploymentConsent,
+    EmploymentDecline,
+    EmploymentRequest,
+    Worker,
+)
 from registry.standards.models import EmployerFigure, StandardVersion
 from registry.transcripts.models import EndedLink, LinkOpening, SharedLink
 
@@ -84,8 +95,14 @@ def require_may_make_checkpoint(account: Account) -> None:
         raise NotAllowed(_("Only an employer or an inspector makes checkpoints."))
 
 
-def _about_workers(model: Any, way: str) -> Rule:
-    return lambda account: model.objects.filter(**{f"{way}__in": visible_workers(account)})
+def _about_workers(model: Any) -> Rule:
+    return lambda account: readable(account, model.objects.all())
+
+
+def _countersignatures(account: Account) -> QuerySet[Countersignature]:
+    return readable_remarks(
+        account, Countersignature.objects.filter(entry__in=readable(account, HoursEntry.objects.all()))
+    )
 
 
 def _of_own_jobs(model: Any, way: str) -> Rule:
@@ -108,12 +125,14 @@ _FOR_BOTH: dict[str, Rule] = {
     _table(Worker): visible_workers,
     _table(Decision): visible_decisions,
     _table(Document): visible_documents,
-    _table(Countersignature): _about_workers(Countersignature, "entry__worker"),
-    **{_table(each): _about_workers(each, "worker") for each in RECORDS.values()},
+    _table(Countersignature): _countersignatures,
+    _table(StandDownSuspension): _about_workers(StandDownSuspension),
+    **{_table(each): _about_workers(each) for each in RECORDS.values()},
 }
 _EMPLOYER: dict[str, Rule] = {
     **_FOR_BOTH,
     _table(Employer): lambda account: Employer.objects.filter(accounts=account),
+    _table(EmploymentConsent): _of_own_jobs(EmploymentConsent, ""),
     _table(EmployerFigure): _of_own_jobs(EmployerFigure, ""),
     _table(ClosedAccount): lambda account: ClosedAccount.objects.filter(account__employer=account.employer_id),
     **{_table(each): _all(each) for each in FOR_EVERY_EMPLOYER},
@@ -121,5 +140,7 @@ _EMPLOYER: dict[str, Rule] = {
 }
 _WORKER: dict[str, Rule] = {
     **_FOR_BOTH,
+    **{_table(each): _own(each, "worker") for each in (EmploymentRequest, EmploymentCode, EmploymentConsent)},
+    _table(EmploymentDecline): _own(EmploymentDecline, "request__worker"),
     **{_table(each): _own(each, way) for each, way in OF_THE_PERSON.items()},
 }

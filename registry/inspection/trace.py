@@ -17,13 +17,14 @@ from django.db.models import Exists, OuterRef, Q, QuerySet, Value
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from registry.crews.access import readable
 from registry.crews.models import Assignment, Decision, Refusal, Slot
 from registry.database.repeating import repeating
 from registry.evidence.kinds import WITH_DOCUMENT
 from registry.inspection.models import InspectionFile, Look
 from registry.ledger.kinds import BY_TABLE
 from registry.ledger.queries import stored_rows
-from registry.people.models import Account, Employment
+from registry.people.models import Account
 from registry.transcripts.models import LinkOpening
 from registry.transcripts.sharing import RECORD, TRANSCRIPT
 
@@ -46,6 +47,8 @@ LOOKS: dict[str, Promise] = {
     "second_look": _("lines worth a second look"),
     "second_look_at": _("lines worth a second look about a person"),
     "possible_twins": _("list of people who may be registered twice"),
+    "identities": _("accounts whose holder nobody outside their firm has seen"),
+    "check_identity": _("account whose holder nobody outside their firm has seen"),
     "open_file": _("a job a file is to be opened on"),
     "file": _("inspection file"),
     "bundle": _("inspection bundle downloaded"),
@@ -96,6 +99,8 @@ def subject_of(given: Mapping[str, Any]) -> Subject:
         return _of_record(given["kind"], int(given["record"]))
     if (number := given.get("document_id")) is not None:
         return Subject(worker_id=_whose_document(number))
+    if (number := given.get("account_id")) is not None:
+        return Subject(worker_id=Account.objects.values_list("worker_id", flat=True).get(pk=number))
     return Subject(crane_id=given.get("crane_id"))
 
 
@@ -215,8 +220,7 @@ def looks_visible_to(account: Account) -> QuerySet[Look]:
         on_my_jobs = Q(job__in=crews.values("job"), worker__isnull=True)
         return looks.filter(Q(worker=account.worker_id) | on_my_jobs)
     if account.kind == "employer":
-        own_people = Employment.objects.current().filter(employer=account.employer_id, worker=OuterRef("worker"))
-        mine = Q(job__employer=account.employer_id) | Q(Exists(own_people))
+        mine = Q(job__employer=account.employer_id) | Q(pk__in=readable(account, Look.objects.all()).values("pk"))
         # What another employer of the same person looks at is between those two.
         return looks.filter(mine).filter(Q(recorded_by__kind="inspector") | Q(recorded_by=account))
     return looks.none()

@@ -26,6 +26,7 @@ KINDS = {
     "instruction": gettext_lazy("instruction"),
     "appointment": gettext_lazy("appointment"),
     "stand_down": gettext_lazy("stand-down"),
+    "suspension": gettext_lazy("suspension of a stand-down"),
     "language": gettext_lazy("language"),
     "placement": gettext_lazy("crane placement"),
     "family": gettext_lazy("model family declaration"),
@@ -148,9 +149,17 @@ def _appointment(act: engine.Appointment, evidence: Evidence, zone: ZoneInfo) ->
 
 def _stand_down(barred: engine.StandDown, evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:
     effective = _("from %(instant)s on") % {"instant": instant(barred.start, zone)}
-    return effective, ", ".join(
-        each for each in (name_in_words(barred.role or ""), _model(evidence, barred.model), barred.reason) if each
-    )
+    at = ""
+    if barred.only_at is not None and barred.only_at in evidence.employers:
+        at = _("at %(employer)s alone") % {"employer": evidence.employers[barred.only_at].name}
+    said = (name_in_words(barred.role or ""), _model(evidence, barred.model), at, barred.reason)
+    return effective, ", ".join(each for each in said if each)
+
+
+def _suspension(rests: engine.StandDownSuspension, _evidence: Evidence, zone: ZoneInfo) -> tuple[str, str]:
+    if rests.end is None:
+        return _("from %(instant)s on") % {"instant": instant(rests.start, zone)}, ""
+    return f"{instant(rests.start, zone)} / {instant(rests.end, zone)}", ""
 
 
 def _language(skill: engine.LanguageSkill, _evidence: Evidence, _zone: ZoneInfo) -> tuple[str, str]:
@@ -175,6 +184,7 @@ _TOLD: dict[type[Record], Callable[[Any, Evidence, ZoneInfo], tuple[str, str]]] 
     engine.Instruction: _instruction,
     engine.Appointment: _appointment,
     engine.StandDown: _stand_down,
+    engine.StandDownSuspension: _suspension,
     engine.LanguageSkill: _language,
     engine.CranePlacement: _placement,
     engine.FamilyDeclaration: _family,

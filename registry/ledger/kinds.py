@@ -42,7 +42,7 @@ KINDS: tuple[Kind, ...] = (
         ("number", "given_name", "family_name", "name_key", "date_of_birth", "recorded_by_id"),
         ("lookalike_keys",),
     ),
-    Kind("people_employment", _("employment"), WORKER),
+    Kind("people_employment", _("employment"), (*WORKER, "consent_id")),
     Kind("people_languageskill", _("language"), WORKER),
     Kind("equipment_maker", _("maker")),
     Kind("equipment_cranemodel", _("crane model")),
@@ -56,7 +56,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("evidence_assessment", _("assessment"), (*WORKER, "assessor_id", "tasks", "signature")),
     Kind("evidence_certification", _("certification"), (*WORKER, "number")),
     Kind("evidence_certificationstatus", _("certification's status"), (*WORKER, "reason")),
-    Kind("evidence_standdown", _("stand-down"), (*WORKER, "reason")),
+    Kind("evidence_standdown", _("stand-down"), (*WORKER, "reason", "shift_id", "on_assignment")),
     Kind("evidence_instruction", _("instruction"), (*WORKER, "provider_name")),
     Kind("evidence_appointment", _("appointment"), (*WORKER, "appointed_by")),
     Kind("standards_standardversion", _("role standard")),
@@ -100,6 +100,18 @@ KINDS: tuple[Kind, ...] = (
     Kind("transcripts_linkopening", _("look through a shared link"), ("recorded_by_id",)),
     Kind("people_closedaccount", _("closing of an account"), ("account_id", "reason", "recorded_by_id")),
     Kind("people_possibletwin", _("possible twin"), ("worker_id", "other_id", "recorded_by_id")),
+    Kind("people_accountevent", _("change of an account"), ("account_id", "recorded_by_id")),
+    Kind("people_identitycheck", _("check of an identity"), ("account_id", "looked_at", "recorded_by_id")),
+    Kind("evidence_deniedsignature", _("denied signature"), ("by_id", "reason", "recorded_by_id")),
+    Kind("people_employmentrequest", _("request to take somebody on"), (*WORKER, "number")),
+    Kind("people_employmentdecline", _("request to take somebody on, declined"), ("request_id", "recorded_by_id")),
+    Kind("people_employmentcode", _("code for an employer"), (*WORKER, "employer_id", "code_hash")),
+    Kind(
+        "people_employmentconsent",
+        _("consent to an employment"),
+        (*WORKER, "request_id", "code_id", "code_typed", "reason"),
+    ),
+    Kind("evidence_standdownsuspension", _("suspension of a stand-down"), (*WORKER, "stand_down_id", "reason")),
 )
 
 BY_TABLE = {each.table: each for each in KINDS}

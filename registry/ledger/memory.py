@@ -6,8 +6,6 @@ now. Each takes a few reads, however long the log is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-
 from django.utils.translation import gettext as _
 
 from registry.ledger.mirror import Mirror
@@ -36,7 +34,8 @@ class Memory:
 
         ``newest`` is the newest checkpoint in the database.
         """
-        remembered = list(self._remembered())
+        signed, verified = _read(self.mirror.signed), _read(self.mirror.checkpoint)
+        remembered = [each for each in (signed, verified) if each is not None]
         if newest is not None and not remembered:
             raise SecondHistory(
                 _(
@@ -47,8 +46,13 @@ class Memory:
                 )
                 % {"leaves": newest.size}
             )
+        if signed is not None and signed.origin != self.origin:
+            raise SecondHistory(
+                _("Nothing was signed: the log's name was %(before)s and would now be %(now)s.")
+                % {"before": signed.origin, "now": self.origin}
+            )
         for each in remembered:
-            self._require_growth_from(each, size, hash_of)
+            _require_growth_from(each, size, hash_of)
         if newest is not None and _root(newest.size, hash_of) != bytes(newest.root):
             raise _second(_("the newest checkpoint in the database"), newest.size)
 
@@ -56,34 +60,30 @@ class Memory:
         """Remember a checkpoint before anybody else has it."""
         self.mirror.remember_signed(note)
 
-    def _remembered(self) -> Iterator[CheckpointText]:
-        for note in (self.mirror.signed, self.mirror.checkpoint):
-            if note is None:
-                continue
-            try:
-                yield CheckpointText.parse(note.rpartition("\n\n")[0] + "\n")
-            except (NoteRefused, ValueError) as error:
-                raise SecondHistory(
-                    _("Nothing was signed: a checkpoint in this machine's mirror is damaged. Restore the mirror.")
-                ) from error
 
-    def _require_growth_from(self, before: CheckpointText, size: int, hash_of: Callable[[int, int], bytes]) -> None:
-        if before.origin != self.origin:
-            raise SecondHistory(
-                _("Nothing was signed: the log's name was %(before)s and would now be %(now)s.")
-                % {"before": before.origin, "now": self.origin}
+def _read(note: str | None) -> CheckpointText | None:
+    if note is None:
+        return None
+    try:
+        return CheckpointText.parse(note.rpartition("\n\n")[0] + "\n")
+    except (NoteRefused, ValueError) as error:
+        raise SecondHistory(
+            _("Nothing was signed: a checkpoint in this machine's mirror is damaged. Restore the mirror.")
+        ) from error
+
+
+def _require_growth_from(before: CheckpointText, size: int, hash_of: HashOf[bytes]) -> None:
+    if before.size > size:
+        raise SecondHistory(
+            _(
+                "Nothing was signed: the log in the database has %(leaves)s leaves, and a checkpoint of %(before)s "
+                "leaves was signed or verified before (%(when)s UTC). The database is older than that, or something "
+                "was removed. Run “manage.py verify”, and see “Restoring a backup” in DEVELOPERS.md."
             )
-        if before.size > size:
-            raise SecondHistory(
-                _(
-                    "Nothing was signed: the log in the database has %(leaves)s leaves, and a checkpoint of %(before)s "
-                    "leaves was signed or verified before (%(when)s UTC). The database is older than that, or "
-                    "something was removed. Run “manage.py verify”, and see “Restoring a backup” in DEVELOPERS.md."
-                )
-                % {"leaves": size, "before": before.size, "when": f"{before.signed_at:%Y-%m-%d %H:%M}"}
-            )
-        if _root(before.size, hash_of) != before.root:
-            raise _second(_("a checkpoint that was signed or verified before"), before.size)
+            % {"leaves": size, "before": before.size, "when": f"{before.signed_at:%Y-%m-%d %H:%M}"}
+        )
+    if _root(before.size, hash_of) != before.root:
+        raise _second(_("a checkpoint that was signed or verified before"), before.size)
 
 
 def _root(size: int, hash_of: HashOf[bytes]) -> bytes:

@@ -166,7 +166,7 @@ class NamedSupervisor(models.Model):
         erasable("content"),
         shown_to(
             "notices_namedsupervisor",
-            """{about_person} OR EXISTS (
+            """worker_id = (SELECT registry_reader_worker()) OR {on_books} OR EXISTS (
                 SELECT FROM notices_sentnotice notice JOIN crews_job job ON job.id = notice.job_id
                 WHERE notice.id = notices_namedsupervisor.notice_id
                     AND job.employer_id = (SELECT registry_reader_employer()))""",

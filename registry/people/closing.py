@@ -1,7 +1,7 @@
 """Closing an account: whoever leaves signs in no more, and who closed it, when and why stays on record.
 
 Recording it is what closes the account, for good; the database holds the same
-rules (``sql/closing.sql``). Somebody who comes back is invited anew. With the
+rules (``sql/closing.sql``). Somebody who comes back is invited again, a worker by the registrar. With the
 account end its sessions and the invitations it sent that nobody has accepted:
 whoever leaves does not let themself in again by a link made beforehand.
 """
@@ -17,6 +17,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.repeating import repeating
+from registry.people import telling
 from registry.people.models import Account, ClosedAccount, Employer
 from registry.people.registrars import is_registrar
 from registry.people.second_factor import SECOND_FACTORS
@@ -36,6 +37,7 @@ def close_account(*, account: Account, closed_at: datetime, closed_by: Account |
         )
         for session in UserSession.objects.filter(user=account):
             session.end()
+        telling.tell_account(account, what="closed", at=closed_at, by=telling.by_whom(closed_by, own=account))
     account.refresh_from_db(fields=["is_active"])
     return closing
 

@@ -14,16 +14,41 @@ worker_is_not_erased = Trigger(
 )
 """Nothing new is recorded about a worker who has been erased."""
 
-ABOUT_THE_READER_OR_THEIR_PEOPLE = (
-    "{table}.worker_id = (SELECT registry_reader_worker()) OR EXISTS "
-    "(SELECT FROM registry_own_people own WHERE own.worker_id = {table}.worker_id)"
+ON_THE_READERS_BOOKS = (
+    "EXISTS (SELECT FROM registry_own_people own WHERE own.worker_id = {table}.worker_id)"
+    " OR {table}.recorded_at < ((SELECT registry_left_people()) ->> {table}.worker_id::text)::timestamptz"
 )
+PLACEHOLDERS = {
+    "about_person": (
+        "{table}.worker_id = (SELECT registry_reader_worker()) OR "
+        + ON_THE_READERS_BOOKS
+        + " OR {table}.recorded_by_id = ANY ((SELECT registry_reader_colleagues())::bigint[])"
+    ),
+    "on_books": ON_THE_READERS_BOOKS,
+    "was_on_books": "(SELECT registry_left_people()) ? {table}.worker_id::text",
+    "corrects_own": (
+        "{table}.supersedes_id IS NOT NULL AND registry_corrects_record_of("
+        "(SELECT registry_reader_employer()), '{table}', {table}.supersedes_id, false)"
+    ),
+    "corrects_named": (
+        "{table}.supersedes_id IS NOT NULL AND registry_corrects_record_of("
+        "(SELECT registry_reader_employer()), '{table}', {table}.supersedes_id, true)"
+    ),
+}
 
 
 def shown_to(table: str, condition: str = "{about_person}") -> ShownTo:
     """The application reads only rows of ``table`` that ``condition`` (SQL) shows to the reader.
 
-    ``{about_person}`` in it stands for: the row's ``worker_id`` is the reader, or
-    on the books of the reader's employer.
+    In it stand for:
+
+    - ``{on_books}``: the row's ``worker_id`` is on the books of the reader's employer,
+      or was when the row was recorded
+    - ``{was_on_books}``: that person was on its books and has a last day there
+    - ``{about_person}``: ``{on_books}``, or the ``worker_id`` is the reader, or the
+      reader's employer recorded the row
+    - ``{corrects_own}``: the row corrects what the reader's employer recorded;
+      ``{corrects_named}``: or what names that employer
     """
-    return ShownTo(condition.format(about_person=ABOUT_THE_READER_OR_THEIR_PEOPLE.format(table=table)))
+    placed = {name: meaning.format(table=table) for name, meaning in PLACEHOLDERS.items()}
+    return ShownTo(condition.format(**placed))

@@ -60,12 +60,19 @@ def likeness(one: Identity, other: Identity) -> Likeness | None:
     pairs = [(a, b) for a in _spellings(one) for b in _spellings(other)]
     if any(_same(a, b) for a, b in pairs):
         return Likeness("same_name", dates)
+    if _numbered(one) or _numbered(other):
+        # Figures tell such names apart: Crew 1 is not short for Crew 10.
+        return None
     if any(_shortened(a, b) for a, b in pairs):
         return Likeness("initials", dates)
     # Two slips at once are two people.
     if dates == "same_day" and any(_one_letter_apart(a, b) for a, b in pairs):
         return Likeness("one_letter", dates)
     return None
+
+
+def _numbered(person: Identity) -> bool:
+    return any(each.isdigit() for each in person.given_name + person.family_name)
 
 
 def keys_stored(person: Identity) -> list[str]:

@@ -1,12 +1,20 @@
-"""The second factor: an authenticator app's code or a passkey, beside the password."""
+"""The second factor: an authenticator app's code or a passkey, beside the password.
+
+Whoever countersigns or assesses has one at that moment; the database holds the
+same rule (``evidence/sql/signing.sql``).
+"""
 
 from __future__ import annotations
+
+from datetime import datetime
 
 from allauth.mfa.models import Authenticator
 from allauth.mfa.utils import decrypt, encrypt
 from django.db import transaction
 
+from registry.database.errors import RecordRefused, broken
 from registry.database.repeating import repeating
+from registry.people.account_events import record_event
 from registry.people.models import Account
 
 SECOND_FACTORS = (Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN)
@@ -21,6 +29,12 @@ def has_second_factor(account: Account) -> bool:
     return Authenticator.objects.filter(user=account, type__in=SECOND_FACTORS).exists()
 
 
+def require_second_factor(account: Account) -> None:
+    """Raise :class:`RecordRefused` unless the account has a second factor: a password alone signs nothing."""
+    if not has_second_factor(account):
+        raise RecordRefused([broken("a_signer_has_a_second_factor")])
+
+
 @repeating
 def enrol_authenticator_app(*, account: Account, secret: str) -> None:
     """Set up the authenticator app that holds ``secret`` (base32), unless the account has one."""
@@ -29,12 +43,21 @@ def enrol_authenticator_app(*, account: Account, secret: str) -> None:
     )
 
 
-def remove_second_factors(*, account: Account) -> int:
-    """Remove every authenticator of somebody who has lost them; returns how many there were."""
-    removed, _kinds = Authenticator.objects.filter(user=account).delete()
+@repeating
+def remove_second_factors(*, account: Account, removed_at: datetime) -> int:
+    """Remove every authenticator of somebody who has lost them, and tell them; returns how many there were.
+
+    The registrar does it at the command line. Until the account has a second factor
+    again, nothing is signed with it.
+    """
+    with transaction.atomic():
+        removed, _kinds = Authenticator.objects.filter(user=account).delete()
+        if removed:
+            record_event(account=account, what="second_factor_removed", at=removed_at, by=None)
     return removed
 
 
+@repeating
 def reseal_second_factors() -> int:
     """Seal all secrets again, under the installation's key of today; returns of how many authenticators.
 

@@ -25,8 +25,9 @@ from registry.people.lookalikes import (
     note_possible_twins,
     shown_to_employer,
 )
-from registry.people.models import Account, Employer, Employment, LanguageSkill, Worker
+from registry.people.models import Account, Employer, Employment, EmploymentConsent, LanguageSkill, Worker
 from registry.people.names import name_key
+from registry.people.telling import tell_workers
 
 
 @repeating
@@ -184,12 +185,25 @@ def employ(
     recorded_at: datetime,
     recorded_by: Account | None,
     end: date | None = None,
+    consent: EmploymentConsent | None = None,
 ) -> Employment:
-    """Record that the employer employs the worker from ``start`` through ``end``."""
+    """Record that the employer employs the worker from ``start`` through ``end``.
+
+    Who is known to the register through others comes with a ``consent``
+    (:mod:`registry.people.consent`), unless the registrar records it.
+    """
     with refusals(), transaction.atomic():
-        return Employment.objects.create(
-            worker=worker, employer=employer, start=start, end=end, recorded_at=recorded_at, recorded_by=recorded_by
+        employment = Employment.objects.create(
+            worker=worker,
+            employer=employer,
+            start=start,
+            end=end,
+            consent=consent,
+            recorded_at=recorded_at,
+            recorded_by=recorded_by,
         )
+        tell_workers([worker.pk], what="employed", at=recorded_at, by=recorded_by)
+    return employment
 
 
 @repeating
@@ -202,28 +216,23 @@ def take_on(
     start: date,
     recorded_at: datetime,
     recorded_by: Account | None,
-    number: str = "",
     distinct_from: Collection[int] = (),
 ) -> Worker:
-    """Put a person on the employer's books, and register them first where no ``number`` says that they are.
+    """Register a person who is new to the register, and put them on the employer's books.
 
-    Name and date of birth are known to many; with the number a worker shows that
-    the employer may have the record, which is open to it from then on. ``distinct_from``
+    Who is registered already is asked: :mod:`registry.people.consent`. ``distinct_from``
     as of :func:`register_worker`.
     """
     recording: dict[str, Any] = {"recorded_at": recorded_at, "recorded_by": recorded_by}
     with transaction.atomic():
-        if number.strip():
-            worker = registered_as(number, given_name, family_name, date_of_birth)
-        else:
-            worker = register_worker(
-                given_name=given_name,
-                family_name=family_name,
-                date_of_birth=date_of_birth,
-                told_to=employer,
-                distinct_from=distinct_from,
-                **recording,
-            )
+        worker = register_worker(
+            given_name=given_name,
+            family_name=family_name,
+            date_of_birth=date_of_birth,
+            told_to=employer,
+            distinct_from=distinct_from,
+            **recording,
+        )
         employ(worker=worker, employer=employer, start=start, **recording)
     return worker
 
@@ -261,9 +270,16 @@ def open_account(
     employer: Employer | None = None,
     worker: Worker | None = None,
     email: str = "",
+    language: str = "",
 ) -> Account:
     """Create an account; without a password nobody can sign in by one."""
     with refusals(), transaction.atomic():
         return Account.objects.create_user(
-            username=username, email=email, password=password, kind=kind, employer=employer, worker=worker
+            username=username,
+            email=email,
+            password=password,
+            kind=kind,
+            employer=employer,
+            worker=worker,
+            language=language,
         )

@@ -29,6 +29,7 @@ HANGS_ON: tuple[tuple[str, str, str], ...] = (
     ("evidence_objectionanswer", "objection_id", "evidence_entryobjection"),
     ("evidence_assessmentsignature", "assessment_id", "evidence_assessment"),
     ("evidence_correctionanswer", "request_id", "evidence_correctionrequest"),
+    ("people_employmentdecline", "request_id", "people_employmentrequest"),
     ("crews_decisiondependency", "decision_id", "crews_decision"),
     ("crews_refusal", "decision_id", "crews_decision"),
     ("crews_assignmentevent", "assignment_id", "crews_assignment"),
@@ -42,6 +43,8 @@ SECRETS = {
     "mfa_authenticator": ("data",),
     "people_invitation": ("token_hash",),
     "transcripts_sharedlink": ("token_hash",),
+    "people_employmentcode": ("code_hash",),
+    "people_employmentconsent": ("code_typed",),
 }
 """What only proves who somebody is; said to be there, never handed out."""
 

@@ -45,6 +45,7 @@ ERASED = "Erased"
 
 OWN_HOURS = "SELECT id FROM evidence_hoursentry WHERE worker_id = %(worker)s"
 OWN_LINKS = "SELECT id FROM transcripts_sharedlink WHERE worker_id = %(worker)s"
+OWN_ACCOUNTS = "account_id IN (SELECT id FROM people_account WHERE worker_id = %(worker)s)"
 OBJECTIONS = f"by_id = %(worker)s OR entry_id IN ({OWN_HOURS})"
 
 ABOUT: dict[str, str] = {
@@ -57,10 +58,16 @@ ABOUT: dict[str, str] = {
     "evidence_correctionanswer": (
         "request_id IN (SELECT id FROM evidence_correctionrequest WHERE worker_id = %(worker)s)"
     ),
+    "people_employmentdecline": (
+        "request_id IN (SELECT id FROM people_employmentrequest WHERE worker_id = %(worker)s)"
+    ),
     "crews_assignmentevent": "assignment_id IN (SELECT id FROM crews_assignment WHERE worker_id = %(worker)s)",
     "transcripts_endedlink": f"link_id IN ({OWN_LINKS})",
     "transcripts_linkopening": f"link_id IN ({OWN_LINKS})",
-    "people_closedaccount": "account_id IN (SELECT id FROM people_account WHERE worker_id = %(worker)s)",
+    "people_closedaccount": OWN_ACCOUNTS,
+    "people_accountevent": OWN_ACCOUNTS,
+    "people_identitycheck": OWN_ACCOUNTS,
+    "evidence_deniedsignature": "by_id = %(worker)s",
     "notices_sentnotice": "id IN (SELECT notice_id FROM notices_namedsupervisor WHERE worker_id = %(worker)s)",
 }
 """Which rows of which table an erasure concerns; their log entries lose their salts."""
@@ -95,6 +102,7 @@ BLANKED: dict[str, dict[str, str]] = {
     "evidence_certification": {"number": f"'{ERASED} ' || id"},
     "evidence_certificationstatus": {"reason": "''"},
     "evidence_standdown": {"reason": f"'{ERASED}'"},
+    "evidence_standdownsuspension": {"reason": f"'{ERASED}'"},
     "evidence_instruction": {"provider_name": "''"},
     "evidence_appointment": {"appointed_by": f"CASE WHEN appointed_by = '' THEN '' ELSE '{ERASED}' END"},
     "evidence_entryobjection": {"reason": f"'{ERASED}'"},
@@ -112,6 +120,10 @@ BLANKED: dict[str, dict[str, str]] = {
     "crews_assignmentevent": {"reason": REASON},
     "transcripts_sharedlink": {"note": f"CASE WHEN note = '' THEN '' ELSE '{ERASED}' END"},
     "people_closedaccount": {"reason": f"'{ERASED}'"},
+    "people_identitycheck": {"looked_at": f"'{ERASED}'"},
+    "evidence_deniedsignature": {"reason": f"'{ERASED}'"},
+    "people_employmentrequest": {"number": f"'{ERASED}'"},
+    "people_employmentconsent": {"code_typed": "''", "reason": REASON},
     # What the notice says about everybody else stays.
     "notices_sentnotice": {"content": WITHOUT_THE_SUPERVISOR},
     "notices_namedsupervisor": {"content": "''"},
@@ -130,6 +142,8 @@ FREE_TEXT: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("evidence_document", ("name",)),
     ("evidence_certificationstatus", ("reason",)),
     ("evidence_standdown", ("reason",)),
+    ("evidence_standdownsuspension", ("reason",)),
+    ("people_employmentconsent", ("reason",)),
     ("evidence_instruction", ("provider_name",)),
     ("evidence_appointment", ("appointed_by",)),
     ("evidence_assessment", ("signature", "third_party")),
@@ -141,6 +155,8 @@ FREE_TEXT: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("crews_assignmentevent", ("reason",)),
     ("transcripts_sharedlink", ("note",)),
     ("people_closedaccount", ("reason",)),
+    ("people_identitycheck", ("looked_at",)),
+    ("evidence_deniedsignature", ("reason",)),
     ("notices_jobparty", ("name", "contact_person", "address")),
     ("notices_noticeparticulars", ("site_address", "scope")),
     ("notices_attachedprocedure", ("title",)),

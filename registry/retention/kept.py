@@ -22,6 +22,7 @@ from registry.evidence.models import (
     HoursEntry,
     Instruction,
     StandDown,
+    StandDownSuspension,
 )
 from registry.language import amounts
 from registry.ledger.kinds import title_of
@@ -163,6 +164,8 @@ class _Reading:
     def _stand_downs(self) -> Iterator[tuple[int, KeptRecord]]:
         for worker, record, start in self._rows(StandDown, "start"):
             yield worker, _kept(StandDown, "stand_down", record, self._floored(worker, _day(start)))
+        for worker, record, start in self._rows(StandDownSuspension, "stand_down__start"):
+            yield worker, _kept(StandDownSuspension, "stand_down", record, self._floored(worker, _day(start)))
 
     def _assignments(self) -> Iterator[tuple[int, KeptRecord]]:
         for worker, record, during, zone, jurisdiction in self._rows(

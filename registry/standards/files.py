@@ -11,6 +11,7 @@ import hashlib
 import json
 from collections.abc import Hashable
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,8 @@ import yaml
 
 from registry.eligibility.standard import BadInput, check_depth
 from registry.language.plain_text import code_point, hidden_within
+
+SHIPPED = Path(__file__).parents[2] / "fixtures" / "standards"
 
 
 class _StrictLoader(yaml.SafeLoader):
@@ -41,6 +44,12 @@ def read_standard_file(path: Path) -> dict[str, Any]:
         return plain_data(path.read_text(encoding="utf-8"))
     except UnicodeDecodeError:
         raise BadInput("$", "is not UTF-8 text") from None
+
+
+@cache
+def shipped_standards() -> list[dict[str, Any]]:
+    """The plain data of the standards that come with the registry."""
+    return [read_standard_file(each) for each in sorted(SHIPPED.glob("*.yaml"))]
 
 
 def plain_data(text: str) -> dict[str, Any]:

@@ -21,6 +21,8 @@ from registry.transcripts.signing import sign
 from registry.transcripts.transcript import certifications_of, transcript_of
 from registry.transcripts.transcript_document import print_transcript
 
+OF_NO_PRESENT_RECORD = 0
+"""The evidence version of a transcript of an earlier time: none is that low, since each record counts."""
 MOST_CERTIFICATES = 20
 """So many certificates of one number are told of; each scheme counts its own."""
 
@@ -44,15 +46,17 @@ def issue_transcript(
     paper: str,
     base: str,
     checkpoint: Checkpoint,
+    known_at: datetime | None = None,
 ) -> GivenOut:
     """Print, sign and record a worker's transcript; ``checkpoint``, the newest, is printed on it.
 
-    ``base`` is the address of this registry, to which the QR code leads.
+    ``base`` is the address of this registry, to which the QR code leads. ``known_at``
+    leaves out what was recorded later; such a transcript never passes for the whole record.
     """
     code = _new_code()
-    version = _version_of(worker)
+    version = _version_of(worker) if known_at is None else OF_NO_PRESENT_RECORD
     check = Check(base=base, code=code, checkpoint=checkpoint.note)
-    transcript = transcript_of(worker, known_at=at)
+    transcript = transcript_of(worker, known_at=at if known_at is None else min(at, known_at))
     pdf = sign(print_transcript(transcript, printed_at=at, language=language, paper=paper, check=check), signed_at=at)
     with transaction.atomic():
         issued = IssuedTranscript.objects.create(

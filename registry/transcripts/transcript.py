@@ -34,6 +34,7 @@ from registry.evidence.models import (
     HoursEntry,
     Instruction,
     StandDown,
+    StandDownSuspension,
 )
 from registry.people.models import Employment, LanguageSkill, Worker
 from registry.standards.models import StandardVersion
@@ -206,17 +207,30 @@ class Appointed(Kept):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Suspended:
+    """A time over which the registrar suspended a stand-down (``end`` ``None``: until it is ended), and why."""
+
+    start: datetime
+    end: datetime | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StoodDown(Kept):
     """A bar, and what speaks for its lifting: retraining, then assessments passed after it.
 
     Whether it is lifted for a role on a model in an operation is a decision by
-    that role's standard; a transcript only says what there is.
+    that role's standard; a transcript only says what there is. ``only_at`` is the
+    employer at which alone it bars (``None``: everywhere); ``suspensions`` are the times
+    over which the registrar let it rest, corrected and withdrawn ones left out.
     """
 
     start: datetime
     role: str | None
     maker: str | None
     model: str | None
+    only_at: str | None
+    suspensions: tuple[Suspended, ...]
     reason: str
     retraining: tuple[str, ...]
     passed_after: tuple[str, ...]
@@ -391,6 +405,7 @@ def transcript_of(worker: Worker, *, known_at: datetime) -> Transcript:
     within = _countersign_within_days(known_at)
     instruction = _all(Instruction, "instruction", worker, known_at, _INSTRUCTION)
     stand_downs = _all(StandDown, "stand_down", worker, known_at, _STAND_DOWN)
+    suspensions = _all(StandDownSuspension, "suspension", worker, known_at, _SUSPENSION)
     assessments = _all(Assessment, "assessment", worker, known_at, _ASSESSMENT)
     return Transcript(
         known_at=known_at,
@@ -407,7 +422,7 @@ def transcript_of(worker: Worker, *, known_at: datetime) -> Transcript:
             (_appointed(*each) for each in _all(Appointment, "appointment", worker, known_at, _APPOINTMENT).found),
             "start",
         ),
-        stand_downs=_sorted(_stood_down(stand_downs, instruction, assessments), "start"),
+        stand_downs=_sorted(_stood_down(stand_downs, suspensions, instruction, assessments), "start"),
         languages=_sorted(
             (
                 Spoken(**kept, language=row["language"])
@@ -496,7 +511,8 @@ _APPOINTMENT = (
     "stop_work_authority",
     "document__name",
 )
-_STAND_DOWN = ("start", "role", "model_id", "model__maker__name", "model__designation", "reason")
+_STAND_DOWN = ("start", "role", "model_id", "model__maker__name", "model__designation", "employer__name", "reason")
+_SUSPENSION = ("stand_down_id", "start", "end", "reason")
 
 Row = dict[str, Any]
 
@@ -711,7 +727,9 @@ def _appointed(kept: Row, row: Row) -> Appointed:
     )
 
 
-def _stood_down(stand_downs: _Found, instruction: _Found, assessments: _Found) -> Iterable[StoodDown]:
+def _stood_down(
+    stand_downs: _Found, suspensions: _Found, instruction: _Found, assessments: _Found
+) -> Iterable[StoodDown]:
     for kept, row in stand_downs.found:
         retraining = [
             (each["completed_at"], f"instruction:{each['id']}")
@@ -740,6 +758,14 @@ def _stood_down(stand_downs: _Found, instruction: _Found, assessments: _Found) -
             role=row["role"] or None,
             maker=row["model__maker__name"],
             model=row["model__designation"],
+            only_at=row["employer__name"],
+            suspensions=tuple(
+                Suspended(start=each["start"], end=each["end"], reason=each["reason"])
+                for about, each in suspensions.found
+                if about["superseded_by"] is None
+                and about["withdrawn_at"] is None
+                and stand_downs.latest(each["stand_down_id"]) == stand_downs.latest(row["id"])
+            ),
             reason=row["reason"],
             retraining=tuple(record for _at, record in sorted(retraining)),
             passed_after=tuple(passed),

@@ -9,7 +9,6 @@ from allauth.mfa.totp import views as totp
 from allauth.mfa.webauthn import views as webauthn
 from allauth.usersessions import views as usersessions
 from django.urls import path, re_path
-from django.views.i18n import set_language
 
 from registry.web.account import (
     AccountPage,
@@ -19,10 +18,15 @@ from registry.web.account import (
     SignIn,
     SignOut,
     accept_invitation,
+    change_address,
+    choose_language,
     close_account,
     dispatchers,
+    follow_invitation,
     invite,
+    type_code,
 )
+from registry.web.identity import check_identity, deny_signature, identities, in_your_name
 
 # Where two names lead to one page, ours comes first and allauth asks for the other.
 urlpatterns = [
@@ -69,6 +73,13 @@ urlpatterns = [
     path("account/invitations/", invite, name="invite"),
     path("account/dispatchers/", dispatchers, name="dispatchers"),
     path("account/dispatchers/<int:account_id>/close/", close_account, name="close_account"),
-    path("invitations/<str:token>/", accept_invitation, name="accept_invitation"),
-    path("language/", set_language, name="set_language"),
+    path("account/address/", change_address, name="change_address"),
+    path("account/in-your-name/", in_your_name, name="in_your_name"),
+    path("account/in-your-name/<str:kind>/<int:record_id>/", deny_signature, name="deny_signature"),
+    path("account/identities/", identities, name="identities"),
+    path("account/identities/<int:account_id>/", check_identity, name="check_identity"),
+    path("invitations/", type_code, name="type_code"),
+    path("invitations/accept/", accept_invitation, name="accept_invitation"),
+    path("invitations/<str:token>/", follow_invitation, name="follow_invitation"),
+    path("language/", choose_language, name="set_language"),
 ]

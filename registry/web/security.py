@@ -60,10 +60,15 @@ METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 
 # The session's note that its account's second factor was used, or set up, in it.
 SECOND_FACTOR_OF = "second_factor_of"
+# The session's note of the page that asked for a second factor, and the pages that may.
+WAY_BACK = "way_back"
+WAYS_BACK = frozenset({"to_countersign", "assessments"})
 # What somebody who still has to set up a second factor can reach.
 SET_UP_PAGES = frozenset(
     {
         "accept_invitation",
+        "follow_invitation",
+        "type_code",
         "account",
         "account_reauthenticate",
         "mfa_activate_totp",
@@ -154,9 +159,22 @@ class SecondFactorMiddleware:
                 return None
             logout(request)
             return _instead(request, view, "sign_in", _("Sign in again, with your second factor."))
-        if standing.compulsory and getattr(request.resolver_match, "url_name", None) not in SET_UP_PAGES:
+        name = getattr(request.resolver_match, "url_name", None)
+        if standing.compulsory and name not in SET_UP_PAGES:
+            note_way_back(request, name)
             return _instead(request, view, "account", _("Set up a second factor first."))
         return None
+
+
+def note_way_back(request: HttpRequest, page: str | None) -> None:
+    """Remember which page asked for a second factor, so that its set-up leads back there."""
+    if page in WAYS_BACK:
+        request.session[WAY_BACK] = page
+
+
+def came_back(request: HttpRequest) -> None:
+    """The page that asked for a second factor is open again."""
+    request.session.pop(WAY_BACK, None)
 
 
 def note_second_factor(*, request: HttpRequest, user: Account, **more: Any) -> None:

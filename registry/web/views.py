@@ -419,7 +419,7 @@ def outlook(request: HttpRequest, *, account: Account) -> HttpResponse:
 @require_GET
 def worker(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
     found = get_object_or_404(access.visible_workers(account), pk=worker_id)
-    return render(request, "registry/worker.html", {"record": record_of(found, now=timezone.now())})
+    return render(request, "registry/worker.html", {"record": record_of(found, account, now=timezone.now())})
 
 
 def _own_assignment(account: Account, assignment_id: int) -> Assignment:

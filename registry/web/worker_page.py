@@ -9,9 +9,10 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Exists, F, Max, Min, OuterRef, QuerySet, Sum
+from django.db.models import Count, Exists, F, Max, Min, OuterRef, Prefetch, QuerySet, Sum
 from django.db.models.functions import ExtractMonth, ExtractYear
 
+from registry.crews.access import readable, readable_remarks, reading_ends
 from registry.crews.periods import standards_about
 from registry.database.local_day import LocalDay
 from registry.eligibility.calendar import local_date
@@ -23,12 +24,14 @@ from registry.evidence.models import (
     HoursEntry,
     Instruction,
     StandDown,
+    StandDownSuspension,
 )
 from registry.evidence.running_out import OTHERWISE, SOON, RunsOut, running_out
 from registry.language.amounts import duration
-from registry.people.models import Employment, LanguageSkill, Worker
+from registry.people.models import Account, Employment, LanguageSkill, Worker
 from registry.transcripts.hours_chart import SCREEN, hours_chart, period_in_words, quarter_number, rows_of
 from registry.transcripts.transcript import certifications_of
+from registry.web.unchecked import mark_assessments, mark_people, mark_signatures
 from registry.web.year_strip import coming_year, year_strip
 
 MOST_ENTRIES = 50
@@ -89,10 +92,12 @@ class WorkerRecordPage:
     """Everything the register holds about one person; corrected records stay, marked.
 
     ``zone`` is the clock of the site last worked at: days of records that belong
-    to no site are told by it.
+    to no site are told by it. ``left`` is the instant after which the reader reads
+    nothing more of others, where the person left the reader's employer.
     """
 
     worker: Worker
+    left: datetime | None
     zone: str
     site: str
     year: ComingYear
@@ -108,33 +113,44 @@ class WorkerRecordPage:
     languages: list[LanguageSkill]
 
 
-def record_of(worker: Worker, *, now: datetime) -> WorkerRecordPage:
-    """The person's record as the register knows it at ``now``."""
+def record_of(worker: Worker, account: Account, *, now: datetime) -> WorkerRecordPage:
+    """The person's record as the register knows it at ``now``, of which the account sees what it reads.
+
+    To whom the person left it is the record as it was on their last day, and what is its reader's own.
+    """
+    ends = reading_ends(account, worker.pk)
+    left = ends is not None and ends < now
+    signatures = readable_remarks(account, Countersignature.objects.select_related("by"))
     entries = list(
-        HoursEntry.objects.filter(worker=worker, withdrawn=False)
+        readable(account, HoursEntry.objects.filter(worker=worker, withdrawn=False))
         .select_related("model__maker", "site", "employer", "superseded_by")
-        .prefetch_related("countersignatures__by")
+        .prefetch_related(Prefetch("countersignatures", signatures))
         .order_by("-start", "-id")[:MOST_ENTRIES]
     )
     site = entries[0].site if entries else None
     zone = site.time_zone if site else OTHERWISE
     today = local_date(now, ZoneInfo(zone))
-    summed = _summed_hours(worker)
+    summed = _summed_hours(worker, account)
+    assessments = _all(Assessment, worker, account, "-assessed_at", "model__maker", "assessor", "employer")
+    mark_people([worker])
+    mark_signatures(entries)
+    mark_assessments(assessments)
     return WorkerRecordPage(
         worker=worker,
         zone=zone,
         site=str(site or ""),
-        year=year_of(worker, today=today),
+        year=ComingYear([], "") if left else year_of(worker, today=today),
+        left=ends if left else None,
         hours=_hours(summed),
         over_time=_over_time(summed),
         entries=entries,
-        assessments=_all(Assessment, worker, "-assessed_at", "model__maker", "assessor", "employer"),
-        certifications=_certifications(worker, now=now, zone=ZoneInfo(zone)),
-        instruction=_all(Instruction, worker, "-completed_at", "model__maker"),
-        appointments=_all(Appointment, worker, "-start", "employer", "maker", "document"),
-        stand_downs=_all(StandDown, worker, "-start", "model__maker"),
-        employments=_all(Employment, worker, "-start", "employer"),
-        languages=_all(LanguageSkill, worker, "language"),
+        assessments=assessments,
+        certifications=_certifications(worker, account, now=now if not left else ends or now, zone=ZoneInfo(zone)),
+        instruction=_all(Instruction, worker, account, "-completed_at", "model__maker"),
+        appointments=_all(Appointment, worker, account, "-start", "employer", "maker", "document"),
+        stand_downs=_all(StandDown, worker, account, "-start", "model__maker", "employer"),
+        employments=_all(Employment, worker, account, "-start", "employer"),
+        languages=_all(LanguageSkill, worker, account, "language"),
     )
 
 
@@ -145,22 +161,26 @@ def year_of(worker: Worker, *, today: date) -> ComingYear:
     return ComingYear(papers, year_strip(papers, today=today) if papers else "")
 
 
-def _all(model: Any, worker: Worker, order: str, *related: str) -> list[Any]:
+def _all(model: Any, worker: Worker, account: Account, order: str, *related: str) -> list[Any]:
     """All records of a kind, withdrawals themselves left out (what they withdraw is marked)."""
-    records: QuerySet[Any] = model.objects.filter(worker=worker, withdrawn=False)
+    records: QuerySet[Any] = readable(account, model.objects.filter(worker=worker, withdrawn=False))
+    if model is StandDown:
+        records = records.prefetch_related(
+            Prefetch("suspensions", readable(account, StandDownSuspension.objects.current()), to_attr="resting")
+        )
     if "document" in related:
         # A scan may be large, and the page names it only.
         records = records.defer("document__content")
     return list(records.select_related("superseded_by", *related).order_by(order, "id"))
 
 
-def _certifications(worker: Worker, *, now: datetime, zone: ZoneInfo) -> list[CertificateShown]:
+def _certifications(worker: Worker, account: Account, *, now: datetime, zone: ZoneInfo) -> list[CertificateShown]:
     """All certificates, as they stand at ``now`` by the clock in ``zone``."""
     today = local_date(now, zone)
     known = certifications_of(worker, known_at=now, zone=zone)
     status_of = {each.record: each.status for each in known if each.current}
     shown = []
-    for each in _all(Certification, worker, "-issued"):
+    for each in _all(Certification, worker, account, "-issued"):
         status = status_of.get(f"certification:{each.pk}", "")
         ends_by = each.expires or date.max
         shown.append(CertificateShown(each, status, ends_by < today, status == "in_force" and ends_by <= today + SOON))
@@ -183,14 +203,13 @@ class _Summed:
     last: date
 
 
-def _summed_hours(worker: Worker) -> list[_Summed]:
+def _summed_hours(worker: Worker, account: Account) -> list[_Summed]:
     """One statement, however many entries; periods and days are those of each site."""
-    signed = Countersignature.objects.filter(entry=OuterRef("pk"))
+    signed = readable_remarks(account, Countersignature.objects.filter(entry=OuterRef("pk")))
     day = LocalDay(F("start"), F("site__time_zone"))
     kinds = ("model__maker__name", "model__designation", "operation", "capacity", "signed", "year", "month")
     rows = (
-        HoursEntry.objects.current()
-        .filter(worker=worker)
+        readable(account, HoursEntry.objects.current().filter(worker=worker))
         .annotate(signed=Exists(signed), day=day, year=ExtractYear(day), month=ExtractMonth(day))
         .annotate(last_day=LocalDay(F("end") - timedelta(microseconds=1), F("site__time_zone")))
         .values(*kinds)

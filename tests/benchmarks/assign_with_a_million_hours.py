@@ -1,6 +1,6 @@
 """Check-and-assign through the API with 1,000,000 hour rows in the database: prints figures, is no test.
 
-    python manage.py shell -c "from tests.benchmarks import assign_with_a_million_hours as b; b.main()"
+    python3 manage.py bench assign_with_a_million_hours
 
 Aims: under 50 ms median, 100 ms at the 95th percentile, on one core; the
 number of SQL statements is constant.

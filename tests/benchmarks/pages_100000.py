@@ -1,6 +1,6 @@
 """How long the server takes for each page with 100,000 workers in the register: prints figures, is no test.
 
-    python manage.py shell -c "from tests.benchmarks import pages_100000 as b; b.main()"
+    python3 manage.py bench pages_100000
 
 Aim: a median under 100 ms for every page. The number of SQL statements is printed
 beside it; ``tests/web/test_every_page.py`` holds it to a number that does not grow.

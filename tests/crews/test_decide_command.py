@@ -18,6 +18,7 @@ from registry.eligibility.case import read_case
 from registry.eligibility.harmless import as_json, is_visible
 from registry.eligibility.shipped import named_standard
 from registry.eligibility.standard import BadInput
+from registry.standards.files import shipped_standards
 
 PROJECT = Path(__file__).parents[2]
 CASES = sorted((PROJECT / "fixtures" / "cases").glob("*.json"))
@@ -286,7 +287,7 @@ def naming(standard: dict[str, Any]) -> dict[str, Any]:
 
 
 def read(case: dict[str, Any]) -> Any:
-    return read_case(json.dumps(case), shipped=command.shipped_standards)
+    return read_case(json.dumps(case), shipped=shipped_standards)
 
 
 def test_a_case_names_a_shipped_standard_by_version_or_day() -> None:
@@ -315,7 +316,7 @@ def test_a_standard_that_is_not_shipped_is_bad_input(standard: dict[str, Any], p
 
 
 def test_a_version_is_in_force_until_the_next_begins() -> None:
-    first = command.shipped_standards()[-1]
+    first = shipped_standards()[-1]
     second = first | {"version": 2, "in_force": {"from": "2026-01-01", "until": "2026-12-31"}}
     versions = [second, first]
     named = {"shipped": first["standard"]}

@@ -15,6 +15,7 @@ from registry.evidence import services as evidence
 from registry.evidence.models import Assessment, HoursEntry
 from registry.evidence.queries import signer_closure
 from registry.people.models import Worker
+from registry.people.services import open_account
 from tests.world import World
 
 
@@ -247,3 +248,47 @@ def test_what_a_family_of_an_earlier_model_says_is_depended_on(world: World, ere
     assert f"model:{world.model.pk}" in quick.evidence_versions
     assert f"standard:{quick.standard.key}" in quick.evidence_versions
     assert f"employer:{world.employer.pk}" in quick.evidence_versions
+
+
+@pytest.mark.parametrize("by", ["the same account", "another account", "the assessor's own account"])
+def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: Worker, by: str) -> None:
+    """Whose account recorded what reaches the engine, read in two steps or whole."""
+    dispatcher = world.dispatcher()
+    others = {
+        "the same account": dispatcher,
+        "another account": open_account(
+            username="second", password="a-long-demo-word", kind="employer", employer=world.employer
+        ),
+        "the assessor's own account": open_account(
+            username="petra", password="a-long-demo-word", kind="worker", worker=world.assessor
+        ),
+    }
+    began = world.now - timedelta(days=3)
+    bar = evidence.stand_down(
+        worker=erector, start=began, reason="conduct", recorded_at=world.now, recorded_by=dispatcher
+    )
+    evidence.record_instruction(
+        worker=erector,
+        topic="retraining",
+        provider="employer",
+        completed_at=began + timedelta(hours=5),
+        after_stand_down=bar,
+        recorded_at=world.now,
+        recorded_by=dispatcher,
+    )
+    evidence.record_assessment(
+        worker=erector,
+        role="erector",
+        model=world.model,
+        operations=["dismantling"],
+        assessed_at=began + timedelta(days=1),
+        outcome="pass",
+        assessor=world.assessor,
+        employer=world.employer,
+        recorded_at=world.now,
+        recorded_by=others[by],
+    )
+    quick, whole = both_ways(world, erector)
+    assert quick.answer == whole.answer
+    assert quick.answer.permitted is (by != "the same account")
+    assert ("one_author_lifts" in reasons(quick)) is (by == "the same account")

@@ -16,8 +16,9 @@ from typing import Any, LiteralString
 
 import psycopg
 import pytest
+from psycopg.conninfo import make_conninfo
 
-from registry.database import cluster, data_folder, identity, keeper, locks, server
+from registry.database import cluster, data_folder, identity, keeper, locks, roles, server
 from registry.database.data_folder import PROJECT, UnusableDataFolder
 
 SECONDS = 300
@@ -29,6 +30,22 @@ sys.stdin.read()
 """
 
 SERVED = ["-c", "import registry.wsgi"]
+
+SERVES_THE_DEMONSTRATION = """
+import django
+from django.core.management import call_command
+from django.db import connections
+import os
+os.environ["DJANGO_SETTINGS_MODULE"] = "registry.settings"
+django.setup()
+call_command("checkpoint", stdout=open(os.devnull, "w"))
+connections["owner"].ensure_connection()
+from registry.database import serving
+serving.begin_demonstration()
+import registry.wsgi
+from django.test import Client
+print(list(connections), Client().get("/", headers={"host": "localhost"}).status_code)
+"""
 
 Connection = psycopg.Connection[tuple[Any, ...]]
 
@@ -88,10 +105,10 @@ def here(begun: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def everything(folder: Path) -> dict[str, Any]:
-    """What is in the folder and below; what is locked and logged by any start is left out."""
+    """What is in the folder and below, and when it was written; what any start locks and logs is left out."""
     ours = (keeper.LOG_FILE, keeper.USERS_LOCK, keeper.KEEPER_LOCK)
     return {
-        str(path.relative_to(folder)): path.read_bytes() if path.is_file() else None
+        str(path.relative_to(folder)): (path.stat().st_ino, path.stat().st_size, path.stat().st_mtime_ns)
         for path in sorted(folder.rglob("*"))
         if path.name not in ours
     }
@@ -247,7 +264,7 @@ def test_a_database_that_lost_its_register_is_not_begun_again(
     ):
         done = manage(begun, *command)
     assert done.returncode == 2, done.stderr
-    assert "holds the keys of a register that has begun, but the database registry" in done.stderr
+    assert "holds the keys of a register that has begun, but the database of the data" in done.stderr
 
 
 def test_a_database_with_another_number_is_anothers(begun: Path, owner: Connection) -> None:
@@ -260,6 +277,47 @@ def test_a_database_with_another_number_is_anothers(begun: Path, owner: Connecti
         done = manage(begun, "checkpoint")
     assert done.returncode == 2
     assert f"holds the register {own[::-1]}9, but the data folder {begun} is of another, {own}" in done.stderr
+
+
+def test_a_folder_without_the_keys_comes_to_no_database_that_has_begun(
+    begun: Path, owner: Connection, tmp_path: Path
+) -> None:
+    url = make_conninfo(dbname="registry", host=owner.info.host, user=owner.info.user, password=owner.info.password)
+    done = manage(tmp_path / "empty", "checkpoint", DATABASE_URL=url)
+    assert done.returncode == 2
+    assert f"but the data folder {tmp_path / 'empty'} is of another" in done.stderr
+    assert "A machine of its own without a copy of that folder needs an empty one and SECRET_KEY, " in done.stderr
+    # The password of the application's role is still that of the folder it belongs to.
+    password = (begun / f"{roles.APPLICATION}.secret").read_text()
+    psycopg.connect(dbname="registry", host=owner.info.host, user=roles.APPLICATION, password=password).close()
+
+
+def test_an_empty_database_elsewhere_is_no_register_of_a_folder_that_has_begun(
+    here: Path, owner: Connection, tmp_path: Path
+) -> None:
+    owner.execute("CREATE DATABASE empty")
+    try:
+        url = make_conninfo(dbname="empty", host=owner.info.host, user=owner.info.user, password=owner.info.password)
+        for command in (["verify"], ["prepare", "--new"]):
+            done = manage(here, *command, DATABASE_URL=url)
+            assert done.returncode == 2
+            assert "holds the keys of a register that has begun, but the database empty at" in done.stderr
+        done = manage(tmp_path / "new", "verify", DATABASE_URL=url)
+        assert "There is no register in the database empty at" in done.stderr
+    finally:
+        owner.execute("DROP DATABASE empty")
+
+
+def test_a_machine_with_every_key_in_its_environment_comes_to_the_register(
+    owner: Connection, tmp_path: Path, here: Path
+) -> None:
+    password = (here / f"{roles.APPLICATION}.secret").read_text()
+    url = make_conninfo(dbname="registry", host=owner.info.host, user=roles.APPLICATION, password=password)
+    keys = dict.fromkeys(identity.MADE_IN_THE_FOLDER, "x" * 60)
+    done = manage(tmp_path / "other", "verify", DATABASE_APPLICATION_URL=url, **keys)
+    assert done.stdout.endswith("IN ORDER: nothing was found.\n"), done.stderr
+    came = json.loads((tmp_path / "other" / data_folder.REGISTER).read_text())
+    assert (came["number"], came["begun"], came["kept"]) == (data_folder.register().number, True, [])
 
 
 def test_the_folder_of_the_demonstration_is_never_served_for_real_work(begun: Path, owner: Connection) -> None:
@@ -276,6 +334,8 @@ def test_the_folder_of_the_demonstration_is_never_served_for_real_work(begun: Pa
         assert done.returncode == 3
         assert "the demonstration is served by `python3 manage.py demo` alone" in done.stderr
         assert manage(begun, "checkpoint", REGISTRY_DEMO="1").returncode == 0
+        done = run(begun, "-c", SERVES_THE_DEMONSTRATION, REGISTRY_DEMO="1")
+        assert done.stdout == "['default'] 302\n", done.stderr
 
 
 def test_the_demonstration_is_never_loaded_into_a_real_register(begun: Path, owner: Connection) -> None:

@@ -127,7 +127,7 @@ def evidence_of(*records: Record) -> Evidence:
 
 def asked(**more: Any) -> Question:
     return Question(
-        **{  # type: ignore[arg-type]
+        **{
             "worker": "worker",
             "role": "erector",
             "model": "m",
@@ -159,7 +159,7 @@ def reasons(decision: Decision) -> dict[str, list[str]]:
 
 def certificate(worker: str = "worker", scheme: str = "assessor", **more: Any) -> Certification:
     return Certification(
-        **{  # type: ignore[arg-type]
+        **{
             "id": f"certificate-{worker}-{scheme}",
             "recorded_at": LONG_AGO,
             "worker": worker,

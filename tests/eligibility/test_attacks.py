@@ -294,7 +294,7 @@ def test_the_author_of_the_retraining_or_re_assessment_does_not_make_the_assesso
         found = reasons(decision)
         assert [given.id] in (found["assessor_made_by_who_lifts"], found["one_author_lifts"])
         assert decision.remedy is not None
-        assert any("somebody else" in each.sentence for each in decision.remedy.items)
+        assert any("another account than the retraining" in each.sentence for each in decision.remedy.items)
     # Founded before, by the same author or not: one author of both still needs the assessor's own signature.
     before = lifted(replace(founded, recorded_at=at("2026-04-30T10:00")), retraining, given)
     assert is_lifted(before) is (retrained_by != assessed_by or (signed and retrained_by != "boss"))

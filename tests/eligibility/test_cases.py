@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from registry.crews.management.commands.decide import shipped_standards
 from registry.eligibility.case import read_case
 from registry.eligibility.decide import decide
 from registry.eligibility.expected import differences
+from registry.standards.files import shipped_standards
 
 CASES = sorted((Path(__file__).parents[2] / "fixtures" / "cases").glob("*.json"))
 

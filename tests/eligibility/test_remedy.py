@@ -292,8 +292,8 @@ def obeyed(
             )
         elif item.kind == "instruction":
             assert isinstance(wanted, Instructed)
-            model = question.model if ", on the model" in text else None
-            made.append(Instruction(**common, topic=wanted.topic, completed_at=ACTS, model=model))
+            on = question.model if ", on the model" in text else None
+            made.append(Instruction(**common, topic=wanted.topic, completed_at=ACTS, model=on))
         elif item.kind == "appointment":
             kind = one_of(chance, r"a written ([a-z' ]+?) appointment", text)
             kind = {"maker's_instructor": "maker_instructor"}.get(kind, kind)

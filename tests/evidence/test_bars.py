@@ -39,7 +39,12 @@ def dispatcher(world: World) -> Account:
 
 def stood_down(world: World, worker: Worker, by: Account) -> StandDown:
     return services.stand_down(
-        worker=worker, start=world.now - timedelta(hours=1), reason="no harness", recorded_at=world.now, recorded_by=by
+        worker=worker,
+        start=world.now - timedelta(hours=1),
+        reason="no harness",
+        employer=world.employer,
+        recorded_at=world.now,
+        recorded_by=by,
     )
 
 

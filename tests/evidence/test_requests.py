@@ -13,6 +13,7 @@ from registry.evidence import corrections, countersigning
 from registry.evidence.models import CorrectionAnswer, CorrectionRequest, Countersignature, HoursEntry
 from registry.evidence.services import record_instruction
 from registry.people.models import Account
+from registry.people.second_factor import enrol_authenticator_app
 from registry.people.services import employ, open_account
 
 TABLES = (
@@ -33,7 +34,9 @@ def refused_by(block: Any) -> set[str]:
 
 @pytest.fixture
 def bo_signs(books: Any) -> Account:
-    return open_account(username="bo", password=None, kind="worker", worker=books.bo)
+    account = open_account(username="bo", password=None, kind="worker", worker=books.bo)
+    enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
+    return account
 
 
 @pytest.mark.django_db

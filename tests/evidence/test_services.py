@@ -305,7 +305,7 @@ def test_a_corrected_certificate_stays_revoked(books: Any) -> None:
         recorded_at=books.now,
         recorded_by=None,
     )
-    corrected = services.correct(certificate, issuer="Cedar Board Ltd", recorded_at=books.now, recorded_by=None)
+    services.correct(certificate, issuer="Cedar Board Ltd", recorded_at=books.now, recorded_by=None)
     known = evidence_for(worker_ids=[books.ana.pk]).known_at(None)
     assert [each.status for each in known.statuses_about(known.certifications[0], zone("UTC"))] == ["revoked"]
 

@@ -29,7 +29,10 @@ from registry.inspection.pointers import (
 )
 from registry.inspection.rings import rings
 from registry.people import services as people
-from registry.people.models import Worker
+from registry.people.identity import check_identity
+from registry.people.invitations import accept, hash_of, invite
+from registry.people.models import Account, Worker
+from registry.people.second_factor import enrol_authenticator_app
 from tests.world import World
 
 HOUR = timedelta(hours=1)
@@ -259,7 +262,7 @@ def test_every_rule_says_its_threshold_and_no_pointer_changes_a_decision(world: 
     )
     words = " ".join(each.words for each in second_look(thresholds=odd)).replace(",", "")
     assert all(str(number) in words for number in range(9001, 9011))
-    assert len(RULES) == 7
+    assert len(RULES) == 8
     assert "not an accusation" in str(NO_ACCUSATION)
     work(90, after=timedelta(days=80))
     before = Decision.objects.count()
@@ -301,3 +304,77 @@ def test_a_chain_longer_than_the_stack_is_no_trouble() -> None:
     assert rings(chain) == []
     chain[length] = [0]
     assert [len(each) for each in rings(chain)] == [length + 1]
+
+
+def fresh(world: World, worker: Worker, *, opened_ago: timedelta) -> Account:
+    account = people.open_account(username="fresh", password=None, kind="worker", worker=world.assessor)
+    Account.objects.filter(pk=account.pk).update(date_joined=world.now - opened_ago)
+    enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
+    return account
+
+
+def sign_all(world: World, worker: Worker, account: Account, *, entries: int, at: timedelta) -> None:
+    for number in range(entries):
+        start = world.now - timedelta(days=60 + number)
+        new = evidence.NewHours(
+            worker=worker,
+            model=world.model,
+            operation="climbing",
+            start=start,
+            end=start + 4 * HOUR,
+            employer=world.employer,
+            site=world.site,
+        )
+        entry = evidence.record_hours(new=new, recorded_at=world.now, recorded_by=None)
+        evidence.countersign(
+            entry=entry, by=world.assessor, at=world.now + at, recorded_at=world.now + at, recorded_by=account
+        )
+
+
+def fresh_pointers(**given: Any) -> tuple[Pointer, ...]:
+    (rule,) = [each for each in second_look(**given) if each.key == "fresh_account"]
+    return rule.pointers
+
+
+@pytest.mark.parametrize(
+    ("opened_ago", "entries", "pointed"),
+    [
+        (timedelta(days=5), 20, True),
+        (timedelta(days=5), 19, False),
+        (timedelta(days=31), 20, False),
+        (timedelta(minutes=10), 1, True),
+        (timedelta(hours=2), 1, False),
+    ],
+)
+def test_much_or_at_once_from_a_fresh_account(
+    world: World, worker: Worker, opened_ago: timedelta, entries: int, pointed: bool
+) -> None:
+    account = fresh(world, worker, opened_ago=opened_ago)
+    sign_all(world, worker, account, entries=entries, at=timedelta())
+    found = fresh_pointers()
+    assert bool(found) == pointed
+    assert bool(fresh_pointers(workers={worker.pk})) == pointed, "also looking at whom was signed for"
+    if pointed:
+        assert found[0].people[0].id == world.assessor.pk
+        assert str(entries) in found[0].sentence
+
+
+def test_a_fresh_account_that_signs_for_the_firm_that_invited_it(world: World, worker: Worker) -> None:
+    made = invite(
+        kind="worker",
+        worker=world.assessor,
+        address="petra@post.example",
+        invited_by=world.dispatcher(),
+        invited_at=world.now,
+    )
+    account = accept(
+        token_hash=hash_of(made.token), username="petra", password="braced on all four sides", accepted_at=world.now
+    )
+    Account.objects.filter(pk=account.pk).update(date_joined=world.now - timedelta(days=2))
+    enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
+    sign_all(world, worker, account, entries=1, at=timedelta())
+    (pointer,) = fresh_pointers()
+    assert "nobody outside it has seen the person" in pointer.sentence
+    inspector = people.open_account(username="seer", password=None, kind="inspector")
+    check_identity(account=account, looked_at="passport", checked_at=world.now, checked_by=inspector)
+    assert fresh_pointers() == ()

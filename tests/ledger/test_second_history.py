@@ -194,3 +194,23 @@ def test_whatever_cannot_be_signed_is_one_kind_of_refusal(world: World, monkeypa
     monkeypatch.setenv("LOG_SIGNING_KEY", "no key")
     with pytest.raises(CannotSign):
         here.sign(at=world.now)
+
+
+def test_after_a_loss_the_log_goes_on_under_another_name(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As DEVELOPERS.md says under "Restoring a backup"."""
+    here.sign(at=world.now)
+    old = keys.signers()[0].verifier_key
+    with taken_back():
+        recorded(world, "Cormorant Lift Yard")
+        lost = here.sign(at=world.now)
+    refused(world)
+    mirror = own_mirror().folder
+    mirror.rename(mirror.with_name("lost"))
+    monkeypatch.setenv("LOG_ORIGIN", "registry.example/after-the-loss")
+    assert "mirror remembers none of it" in refused(world)
+    call_command("verify", "--trust", str(old), stdout=StringIO(), stderr=StringIO())
+    recorded(world, "Skarnholt Tower Works")
+    made = here.sign(at=world.now)
+    assert made.size == lost.size + 1, "the new key is a record too"
+    assert CheckpointText.parse(made.note.rpartition("\n\n")[0] + "\n").origin == "registry.example/after-the-loss"
+    assert here.check(resume=False).in_order

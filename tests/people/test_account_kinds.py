@@ -10,7 +10,7 @@ import pytest
 from django.db import DatabaseError, connection, connections, transaction
 
 from registry.database.errors import constraint_of
-from registry.people.invitations import accept, invite
+from registry.people.invitations import NewInvitation, accept, hash_of, invite
 from registry.people.models import Account, Employer
 from registry.people.services import open_account, register_employer, register_worker
 
@@ -83,8 +83,15 @@ class TestAtWork:
     def test_the_way_in_by_invitations(self) -> None:
         now = datetime.now(UTC)
         first = invite(kind="registrar", invited_by=None, invited_at=now)
-        registrar = accept(token=first.token, username="keeper", password="a-very-long-word", accepted_at=now)
+        registrar = accept(
+            token_hash=hash_of(first.token), username="keeper", password="a-very-long-word", accepted_at=now
+        )
         second = invite(kind="inspector", invited_by=registrar, invited_at=now)
         assert (
-            accept(token=second.token, username="i", password="a-very-long-word", accepted_at=now).kind == "inspector"
+            accept(token_hash=hash_of(second.token), username="i", password="a-very-long-word", accepted_at=now).kind
+            == "inspector"
         )
+
+
+def accepted(made: NewInvitation, username: str, now: datetime) -> Account:
+    return accept(token_hash=hash_of(made.token), username=username, password="a-very-long-word", accepted_at=now)

@@ -18,7 +18,7 @@ from registry.database.errors import RecordRefused, constraint_of
 from registry.ledger.models import Entry
 from registry.people import services
 from registry.people.closing import close_account, closings_at, dispatchers_of
-from registry.people.invitations import accept, invitations_of, invite, open_invitation
+from registry.people.invitations import NewInvitation, accept, hash_of, invitations_of, invite, open_invitation
 from registry.people.models import Account, ClosedAccount, Employer, Worker
 from registry.people.second_factor import enrol_authenticator_app
 
@@ -168,12 +168,12 @@ class TestInvitations:
     def test_end_with_the_account_that_sent_them(
         self, employer: Employer, dispatcher: Account, colleague: Account
     ) -> None:
-        sent = invite(kind="employer", employer=employer, invited_by=colleague, invited_at=NOW)
-        others = invite(kind="employer", employer=employer, invited_by=dispatcher, invited_at=NOW)
+        sent = mailed(employer, colleague, "sent")
+        others = mailed(employer, dispatcher, "others")
         close(colleague, dispatcher)
         for attempt in (
-            lambda: open_invitation(token=sent.token, at=NOW),
-            lambda: accept(token=sent.token, username="again", password=PASSWORD, accepted_at=NOW),
+            lambda: open_invitation(token_hash=hash_of(sent.token), at=NOW),
+            lambda: accept(token_hash=hash_of(sent.token), username="again", password=PASSWORD, accepted_at=NOW),
         ):
             with pytest.raises(RecordRefused) as found:
                 attempt()
@@ -182,13 +182,13 @@ class TestInvitations:
             sent.invitation.pk: True,
             others.invitation.pk: False,
         }
-        assert accept(token=others.token, username="next", password=PASSWORD, accepted_at=NOW).is_active
+        assert accept(token_hash=hash_of(others.token), username="next", password=PASSWORD, accepted_at=NOW).is_active
 
     def test_that_were_accepted_before_leave_their_accounts_open(
         self, employer: Employer, dispatcher: Account, colleague: Account
     ) -> None:
-        sent = invite(kind="employer", employer=employer, invited_by=colleague, invited_at=NOW)
-        account = accept(token=sent.token, username="next", password=PASSWORD, accepted_at=NOW)
+        sent = mailed(employer, colleague, "sent")
+        account = accept(token_hash=hash_of(sent.token), username="next", password=PASSWORD, accepted_at=NOW)
         close(colleague, dispatcher)
         account.refresh_from_db()
         assert account.is_active
@@ -196,7 +196,7 @@ class TestInvitations:
     def test_the_database_accepts_none_of_a_closed_account(
         self, employer: Employer, dispatcher: Account, colleague: Account
     ) -> None:
-        sent = invite(kind="employer", employer=employer, invited_by=colleague, invited_at=NOW)
+        sent = mailed(employer, colleague, "sent")
         close(colleague, dispatcher)
         assert (
             refused_by_the_database(
@@ -210,19 +210,28 @@ class TestInvitations:
     def test_a_closed_account_sends_none(self, employer: Employer, dispatcher: Account, colleague: Account) -> None:
         close(colleague, dispatcher)
         with pytest.raises(RecordRefused) as found:
-            invite(kind="employer", employer=employer, invited_by=colleague, invited_at=NOW)
+            mailed(employer, colleague, "none")
         assert [each.rule for each in found.value.problems] == ["a_closed_account_invites_nobody"]
 
-    def test_a_worker_is_invited_anew_and_not_by_a_link_from_before(self, dispatcher: Account, ana: Worker) -> None:
-        before = [invite(kind="worker", worker=ana, invited_by=dispatcher, invited_at=NOW) for _ in range(2)]
-        first = accept(token=before[0].token, username="ana", password=PASSWORD, accepted_at=NOW)
+    def test_a_worker_is_invited_again_by_the_registrar_and_not_by_a_link_from_before(
+        self, dispatcher: Account, ana: Worker
+    ) -> None:
+        def by(inviter: Account | None, at: datetime) -> str:
+            address = "" if inviter is None else "ana@post.example"
+            made = invite(kind="worker", worker=ana, address=address, invited_by=inviter, invited_at=at)
+            return hash_of(made.token)
+
+        before = [by(dispatcher, NOW) for _ in range(2)]
+        first = accept(token_hash=before[1], username="ana", password=PASSWORD, accepted_at=NOW)
         close(first, None, at=NOW + timedelta(minutes=1))
         with pytest.raises(RecordRefused) as found:
-            open_invitation(token=before[1].token, at=NOW + timedelta(minutes=2))
+            open_invitation(token_hash=before[0], at=NOW + timedelta(minutes=2))
         assert [each.rule for each in found.value.problems] == ["an_invitation_ends_with_a_closed_account"]
         later = NOW + timedelta(minutes=2)
-        anew = invite(kind="worker", worker=ana, invited_by=dispatcher, invited_at=later)
-        second = accept(token=anew.token, username="ana-anew", password=PASSWORD, accepted_at=later)
+        with pytest.raises(RecordRefused) as found:
+            by(dispatcher, later)
+        assert [each.rule for each in found.value.problems] == ["the_registrar_lets_in_again"]
+        second = accept(token_hash=by(None, later), username="ana-again", password=PASSWORD, accepted_at=later)
         assert (second.worker, second.is_active) == (ana, True)
 
     def test_the_database_opens_no_worker_a_second_account(self, ana: Worker) -> None:
@@ -230,6 +239,10 @@ class TestInvitations:
         with pytest.raises(RecordRefused) as found:
             account_of(ana, "second")
         assert [each.rule for each in found.value.problems] == ["a_worker_has_one_open_account"]
+
+
+def mailed(employer: Employer, by: Account, name: str) -> NewInvitation:
+    return invite(kind="employer", employer=employer, address=f"{name}@post.example", invited_by=by, invited_at=NOW)
 
 
 def refused_by_the_database(statement: str, *values: int | datetime | None) -> str | None:

@@ -46,6 +46,7 @@ OTHERS = {
     "the same name, born on another day": Identity("Mira-Ana", "Sandoval", date(1990, 11, 30)),
     "two slips at once": Identity("Mira-Ana", "Sandovel", date(1985, 5, 7)),
     "the same initials": Identity("Max", "Salo", BORN),
+    "numbered names": Identity("Mira-Ana2", "Sandoval", BORN),
     "short names": Identity("Bo", "Ek", None),
 }
 

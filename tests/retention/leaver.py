@@ -8,17 +8,20 @@ from typing import Any
 
 from registry.crews.models import AssignmentEvent, Job
 from registry.evidence import services as evidence
+from registry.evidence.in_your_name import deny_signature
 from registry.evidence.models import (
     CertificationStatus,
     CorrectionRequest,
     Document,
     EntryObjection,
     StandDown,
+    StandDownSuspension,
 )
 from registry.notices.content import canonical_text, sha256_of
 from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import services as people
 from registry.people.closing import close_account
+from registry.people.identity import check_identity
 from registry.people.models import Account, Employment, Worker
 from registry.transcripts.sharing import share
 from tests.world import World
@@ -91,16 +94,44 @@ def leaver_of(world: World) -> Leaver:
         reason="Oberthur leaves",
         recorded_at=world.now,
     )
-    StandDown.objects.create(role="rigger", start=world.now, reason="Oberthur dropped a load", **common)
+    bar = StandDown.objects.create(role="rigger", start=world.now, reason="Oberthur dropped a load", **common)
+    StandDownSuspension.objects.create(stand_down=bar, start=world.now, reason="Oberthur was away", **common)
     _named_in_a_notice(world, worker, job)
     first = people.open_account(username="oberthur-first", password=None, kind="worker", worker=worker)
     close_account(account=first, closed_at=world.now, closed_by=None, reason="Oberthur lost the password")
     account = people.open_account(
         username="w.oberthur", password="a-long-demo-word", kind="worker", worker=worker, email="w@oberthur.example"
     )
+    checker = people.open_account(username="checker", password=None, kind="registrar")
+    check_identity(account=account, looked_at="Oberthur's licence", checked_at=world.now, checked_by=checker)
+    _signed_for_somebody(world, worker, account)
     share(worker=worker, days=30, note="For the next employer of Oberthur", at=world.now, shared_by=account)
     leaves_the_employer(world, worker)
     return Leaver(worker, account, scan, ("Oberthur", "Wilhelmina", NUMBER, SCAN.hex()))
+
+
+def _signed_for_somebody(world: World, worker: Worker, account: Account) -> None:
+    """Hours that were signed in the worker's name, which they deny."""
+    at = world.now - timedelta(days=2)
+    new = evidence.NewHours(
+        worker=world.assessor,
+        model=world.model,
+        operation="repositioning",
+        start=at.replace(hour=8, minute=0),
+        end=at.replace(hour=9, minute=0),
+        employer=world.employer,
+        site=world.site,
+        countersigner=worker,
+        countersigned_at=at.replace(hour=10, minute=0),
+    )
+    entry = evidence.record_hours(new=new, recorded_at=world.now, recorded_by=None)
+    deny_signature(
+        kind="countersignature",
+        record_id=entry.countersignatures.get().pk,
+        reason="Oberthur never signed this",
+        denied_at=world.now,
+        denied_by=account,
+    )
 
 
 def leaves_the_employer(world: World, worker: Worker) -> None:

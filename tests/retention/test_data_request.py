@@ -16,6 +16,7 @@ from django.test.utils import CaptureQueriesContext
 
 from registry.crews.models import Assignment, AssignmentState, Decision
 from registry.evidence import services as evidence
+from registry.evidence.in_your_name import deny_signature
 from registry.evidence.models import (
     Certification,
     CertificationStatus,
@@ -24,10 +25,12 @@ from registry.evidence.models import (
     EntryObjection,
     HoursEntry,
     StandDown,
+    StandDownSuspension,
 )
 from registry.notices.models import NamedSupervisor, SentNotice
+from registry.people import consent
 from registry.people import services as people
-from registry.people.models import Invitation, Worker
+from registry.people.models import Invitation, PossibleTwin, Worker
 from registry.retention.data_request import data_request_zip, held_about, references_to
 from registry.transcripts.models import IssuedTranscript, SharedLink
 from registry.transcripts.sharing import end_link, look_through, share
@@ -84,16 +87,29 @@ def everywhere(world: World) -> Worker:
     )
     job = world.job(["erector"])
     assert world.assign(job.slots.get(), worker).permitted
-    StandDown.objects.create(role="rigger", start=world.now, reason="A dropped load", **common)
-    account = people.open_account(username="teodora", password="a-long-demo-word", kind="worker", worker=worker)
+    bar = StandDown.objects.create(role="rigger", start=world.now, reason="A dropped load", **common)
+    StandDownSuspension.objects.create(stand_down=bar, start=world.now, reason="Another version", **common)
     Invitation.objects.create(
         token_hash="a" * 64,
         kind="worker",
         worker=worker,
         invited_by=registrar,
+        way="printed",
         invited_at=world.now,
         expires_at=world.now + timedelta(days=1),
     )
+    account = people.open_account(username="teodora", password="a-long-demo-word", kind="worker", worker=worker)
+    asked: dict[str, Any] = {"start": world.now.date(), "employer": world.employer, "recorded_at": world.now}
+    dispatcher = people.open_account(username="d", password=None, kind="employer", employer=world.employer)
+    consent.ask(
+        number=worker.number,
+        family_name=worker.family_name,
+        date_of_birth=worker.date_of_birth or world.now.date(),
+        recorded_by=dispatcher,
+        **asked,
+    )
+    made = consent.make_code(worker=worker, employer=None, start=world.now.date(), at=world.now, made_by=account)
+    consent.redeem(code=made.code, recorded_by=dispatcher, **asked)
     look = apps.get_model("inspection", "Look")
     inspector = people.open_account(username="inspector", password="a-long-demo-word", kind="inspector")
     look.objects.create(what="worker", worker=worker, recorded_by=inspector, recorded_at=world.now)
@@ -108,6 +124,16 @@ def everywhere(world: World) -> Worker:
         recorded_at=world.now,
     )
     NamedSupervisor.objects.create(notice=notice, content=said, **common)
+    for twins in ({"worker": worker, "other": other}, {"worker": other, "other": worker}):
+        PossibleTwin.objects.create(names="same_name", dates="no_day", told_apart=False, recorded_at=world.now, **twins)
+    signature = entry.countersignatures.get(by=worker)
+    deny_signature(
+        kind="countersignature",
+        record_id=signature.pk,
+        reason="Not I",
+        denied_at=world.now,
+        denied_by=account,
+    )
     shared = share(worker=worker, days=7, note="For a new employer", at=world.now, shared_by=account)
     look_through(token=shared.token, what="record", at=world.now, looked_by=None)
     end_link(link=shared.link, at=world.now, ended_by=account)
@@ -178,7 +204,7 @@ def test_the_number_of_statements_is_fixed(world: World, everywhere: Worker) -> 
         with CaptureQueriesContext(connection) as asked:
             held_about(worker, at=world.now)
         counts.append(len(asked))
-    assert counts[0] == counts[1] < 100
+    assert counts[0] == counts[1] < 110
 
 
 def test_the_zip_holds_data_documents_and_a_readme(world: World, everywhere: Worker) -> None:

@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import pairwise
+from typing import Any
 
 import pytest
 import weasyprint
@@ -250,7 +251,7 @@ def test_a_short_table_stands_below_the_text_before_it(life: Transcript) -> None
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_neither_the_caution_nor_a_heading_stands_alone_on_a_page(life: Transcript, paper: str) -> None:
-    kept = dict.fromkeys(("supersedes", "superseded_by", "superseded_at", "withdrawn_at"))
+    kept: dict[str, Any] = dict.fromkeys(("supersedes", "superseded_by", "superseded_at", "withdrawn_at"))
     bar = StoodDown(
         record="stand_down:1",
         recorded_at=AT,
@@ -258,6 +259,8 @@ def test_neither_the_caution_nor_a_heading_stands_alone_on_a_page(life: Transcri
         role=None,
         maker=None,
         model=None,
+        only_at=None,
+        suspensions=(),
         reason="Walked under the load, and once more. " * 160,
         retraining=(),
         passed_after=(),

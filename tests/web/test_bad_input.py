@@ -61,6 +61,7 @@ def test_an_address_for_mail_that_the_register_cannot_hold_is_told_beside_its_fi
     made = invitations.invite(kind="inspector", invited_by=None, invited_at=world.now)
     account = {"username": "mira", "email": TOO_LONG, "password": "long enough to be kept"}
     account["password_again"] = account["password"]
-    refused = client.post(f"/invitations/{made.token}/", account)
+    client.get(f"/invitations/{made.token}/")
+    refused = client.post("/invitations/accept/", account)
     assert refused.status_code == 422
     assert 'id="id_email_error"' in refused.text

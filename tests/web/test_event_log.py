@@ -12,10 +12,10 @@ from unittest.mock import patch
 import pytest
 from django.test import Client
 
+from registry.demo import scenario
 from registry.people import services as people
 from registry.people.models import Account
 from registry.people.second_factor import enrol_authenticator_app
-from registry.web import demo
 from registry.web.log_lines import formatter
 from tests.world import World
 
@@ -63,7 +63,7 @@ def client() -> Client:
 
 def signed_in(client: Client) -> Client:
     client.post("/sign-in/", {"login": "somebody", "password": PASSWORD})
-    client.post("/sign-in/second-step/", {"code": demo.shown_by_app(SECRET)[1]})
+    client.post("/sign-in/second-step/", {"code": scenario.shown_by_app(SECRET)[1]})
     return client
 
 

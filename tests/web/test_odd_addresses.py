@@ -40,6 +40,9 @@ ANSWERS = [
 ]
 ASKED = {
     "home": "week page",
+    "account": "back",
+    "in_your_name": "page",
+    "identities": "page",
     "jobs": "page",
     "founding": "page",
     "job": "closed",

@@ -16,12 +16,12 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from registry.crews import access
+from registry.demo import scenario
 from registry.evidence import services as evidence
 from registry.people import invitations
 from registry.people import services as people
 from registry.people.models import Account
 from registry.people.second_factor import enrol_authenticator_app
-from registry.web import demo
 from tests.world import World, sign_in
 
 PASSWORD = "a long enough phrase"
@@ -46,7 +46,7 @@ def password_given(password: str = PASSWORD) -> Client:
 
 
 def code(secret: str = SECRET) -> str:
-    return demo.shown_by_app(secret)[1]
+    return scenario.shown_by_app(secret)[1]
 
 
 def confirmed(client: Client) -> Client:
@@ -226,7 +226,8 @@ def test_nobody_signs_up(client: Client, db: None) -> None:
 def test_accepting_leads_straight_to_the_second_factor(world: World) -> None:
     made = invitations.invite(kind="inspector", invited_by=None, invited_at=timezone.now())
     client = Client()
-    path = f"/invitations/{made.token}/"
+    link, path = f"/invitations/{made.token}/", "/invitations/accept/"
+    assert client.get(link).headers["Location"] == path
     wrong = client.post(path, {"username": "looker", "password": "short", "password_again": "other"})
     assert wrong.status_code == 422
     assert "at least 12 characters" in wrong.text
@@ -236,38 +237,23 @@ def test_accepting_leads_straight_to_the_second_factor(world: World) -> None:
     assert client.post(path, given).headers["Location"] == "/account/"
     assert client.get("/account/authenticator-app/").status_code == 200, "the password is not asked for again"
     assert "This browser is signed in as looker" in client.get(path).text
+    assert Client().get(link).status_code == 410
     assert Client().get(path).status_code == 410
 
 
-def test_a_dispatcher_invites_from_a_page(world: World, dispatcher: Client) -> None:
-    worker = world.worker("Mira", "Sandoval")
-    unknown = dispatcher.post("/account/invitations/", {"kind": "worker", "worker": "W-987654"})
-    assert "There is no worker of this number." in unknown.text
-    assert 'value="W-987654"' in unknown.text
-    made = dispatcher.post("/account/invitations/", {"kind": "worker", "worker": worker.number.lower()})
-    (path,) = re.findall(r"http://testserver(/invitations/\S+/)<", made.text)
-    assert "Mira Sandoval" in Client().get(path).text
-    assert path not in dispatcher.get("/account/invitations/").text, "the link is shown once"
-
-
-def test_an_inspector_invites_nobody(inspector: Client) -> None:
-    assert inspector.get("/account/invitations/").status_code == 403
-    assert inspector.post("/account/invitations/", {"kind": "employer"}).status_code == 403
-
-
 def test_codes_are_shown_only_while_the_demonstration_runs(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
-    account = people.open_account(username=demo.INSPECTOR.username, password=PASSWORD, kind="inspector")
-    demo.enrol_accounts()
+    account = people.open_account(username=scenario.INSPECTOR.username, password=PASSWORD, kind="inspector")
+    scenario.enrol_accounts()
     client = Client()
     client.post("/sign-in/", {"login": account.username, "password": PASSWORD})
     monkeypatch.delenv("REGISTRY_DEMO", raising=False)
     assert "This is a demonstration" not in client.get("/sign-in/second-step/").text
     monkeypatch.setenv("REGISTRY_DEMO", "1")
-    shown = demo.code_of(account)
+    shown = scenario.code_of(account)
     assert shown is not None
     assert f"<kbd>{shown}</kbd>" in client.get("/sign-in/second-step/").text
     assert client.post("/sign-in/second-step/", {"code": shown}).status_code == 302
-    assert demo.code_of(account) != shown, "a used code is not shown again"
+    assert scenario.code_of(account) != shown, "a used code is not shown again"
 
 
 def test_the_language_is_chosen_and_kept(world: World, dispatcher: Client) -> None:

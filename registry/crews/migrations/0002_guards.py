@@ -8,4 +8,4 @@ class Migration(migrations.Migration):
         ("crews", "0001_initial"),
         ("standards", "0002_guards"),
     ]
-    operations = living_guards(__file__, "guard.sql", "standing.sql", "plans.sql", "names.sql")
+    operations = living_guards(__file__, "guard.sql", "standing.sql", "plans.sql", "names.sql", "stand_downs.sql")

@@ -11,7 +11,7 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from registry.database.errors import RecordRefused
+from registry.database.errors import RecordRefused, broken
 from registry.eligibility.calendar import MINUTE, end_of_day, start_of_day
 from registry.evidence.importing.columns import Field, folded
 from registry.evidence.importing.kind import (
@@ -199,7 +199,12 @@ class Hours(Kind):
                 _("Hours of another register come as its signed transcript, not in a table."),
             )
             return ""
-        return row.choice("origin", ORIGIN_SPELLINGS, default="register")
+        # In the register people sign with their own accounts: what a table says of a signature is copied from paper.
+        signed = row.has("countersigner")
+        origin = row.choice("origin", ORIGIN_SPELLINGS, default="paper" if signed else "register")
+        if signed and origin == "register":
+            row.add([broken("a_signature_without_an_account_has_its_paper")], {"by": "countersigner"})
+        return origin
 
     def _window(self, row: MappedRow, zone: ZoneInfo | None) -> tuple[datetime | None, datetime | None]:
         row.required("date")

@@ -29,6 +29,7 @@ from registry.evidence.importing.reading import Source, opened, read_apart
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
 from registry.people.models import Account, Employer, Employment, Worker
+from registry.people.telling import as_one_act
 
 BATCH = 1000
 
@@ -134,7 +135,8 @@ def _bring_in(kind: type[Kind], table: Table, context: Context, preview: int) ->
     )
     with transaction.atomic():
         _wait_for_other_imports(context.employer)
-        _write_all(kind(context), table, columns, options, report, preview)
+        with as_one_act():
+            _write_all(kind(context), table, columns, options, report, preview)
         kept = not report.dry_run and (options.partial or not report.refused)
         transaction.set_rollback(not kept)
     report.written = kept and report.new > 0

@@ -122,6 +122,68 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="Certification",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("scheme", models.CharField(max_length=200)),
+                ("number", models.CharField(max_length=100)),
+                ("issuer", models.CharField(max_length=200)),
+                ("issued", models.DateField()),
+                ("expires", models.DateField(blank=True, null=True)),
+                (
+                    "scope",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.CharField(max_length=100), blank=True, default=list, size=None
+                    ),
+                ),
+                (
+                    "covers_models",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.BigIntegerField(), blank=True, default=list, size=None
+                    ),
+                ),
+                (
+                    "covers_classes",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.CharField(max_length=50), blank=True, default=list, size=None
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="evidence.certification",
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_records",
+                        to="people.worker",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
             name="CorrectionRequest",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -217,6 +279,42 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="DeniedSignature",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "record_kind",
+                    models.CharField(
+                        choices=[("countersignature", "countersignature"), ("assessment", "assessment")], max_length=20
+                    ),
+                ),
+                ("record_id", models.BigIntegerField()),
+                ("reason", models.TextField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="signatures_denied",
+                        to="people.worker",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
             name="Document",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -239,32 +337,26 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
-            name="Certification",
+            name="CertificationStatus",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("recorded_at", models.DateTimeField()),
                 ("withdrawn", models.BooleanField(default=False)),
-                ("scheme", models.CharField(max_length=200)),
-                ("number", models.CharField(max_length=100)),
-                ("issuer", models.CharField(max_length=200)),
-                ("issued", models.DateField()),
-                ("expires", models.DateField(blank=True, null=True)),
                 (
-                    "scope",
-                    django.contrib.postgres.fields.ArrayField(
-                        base_field=models.CharField(max_length=100), blank=True, default=list, size=None
+                    "status",
+                    models.CharField(
+                        choices=[("suspended", "suspended"), ("revoked", "revoked"), ("reinstated", "reinstated")],
+                        max_length=12,
                     ),
                 ),
+                ("effective_at", models.DateTimeField()),
+                ("reason", models.TextField(blank=True)),
                 (
-                    "covers_models",
-                    django.contrib.postgres.fields.ArrayField(
-                        base_field=models.BigIntegerField(), blank=True, default=list, size=None
-                    ),
-                ),
-                (
-                    "covers_classes",
-                    django.contrib.postgres.fields.ArrayField(
-                        base_field=models.CharField(max_length=50), blank=True, default=list, size=None
+                    "certification",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="statuses",
+                        to="evidence.certification",
                     ),
                 ),
                 (
@@ -284,7 +376,7 @@ class Migration(migrations.Migration):
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="superseded_by",
-                        to="evidence.certification",
+                        to="evidence.certificationstatus",
                     ),
                 ),
                 (
@@ -309,6 +401,17 @@ class Migration(migrations.Migration):
             options={
                 "abstract": False,
             },
+        ),
+        migrations.AddField(
+            model_name="certification",
+            name="document",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="evidence.document",
+            ),
         ),
         migrations.CreateModel(
             name="AssessmentSignature",
@@ -852,82 +955,6 @@ class Migration(migrations.Migration):
                 "abstract": False,
             },
         ),
-        migrations.CreateModel(
-            name="CertificationStatus",
-            fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("recorded_at", models.DateTimeField()),
-                ("withdrawn", models.BooleanField(default=False)),
-                (
-                    "status",
-                    models.CharField(
-                        choices=[("suspended", "suspended"), ("revoked", "revoked"), ("reinstated", "reinstated")],
-                        max_length=12,
-                    ),
-                ),
-                ("effective_at", models.DateTimeField()),
-                ("reason", models.TextField(blank=True)),
-                (
-                    "certification",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="statuses",
-                        to="evidence.certification",
-                    ),
-                ),
-                (
-                    "document",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="evidence.document",
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "supersedes",
-                    models.OneToOneField(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="superseded_by",
-                        to="evidence.certificationstatus",
-                    ),
-                ),
-                (
-                    "worker",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="%(class)s_records",
-                        to="people.worker",
-                    ),
-                ),
-            ],
-            options={
-                "abstract": False,
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
-                        name="certificationstatus_withdrawal_supersedes_a_record",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("status__in", ["suspended", "revoked", "reinstated"])),
-                        name="certification_status_is_known",
-                    ),
-                ],
-            },
-        ),
         migrations.AddIndex(
             model_name="correctionrequest",
             index=models.Index(fields=["employer", "recorded_at"], name="correction_requests_by_firm"),
@@ -983,12 +1010,43 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.AddConstraint(
+            model_name="deniedsignature",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("record_kind__in", ["countersignature", "assessment"])),
+                name="a_denied_signature_is_of_a_known_kind",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deniedsignature",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("reason", ""), _negated=True), name="a_denied_signature_gives_its_reason"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deniedsignature",
+            constraint=models.UniqueConstraint(fields=("record_kind", "record_id"), name="a_signature_is_denied_once"),
+        ),
+        migrations.AddConstraint(
             model_name="document",
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     ("size", django.db.models.functions.text.Length("content")), ("content", b""), _connector="OR"
                 ),
                 name="document_size_is_that_of_its_content",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="certificationstatus",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
+                name="certificationstatus_withdrawal_supersedes_a_record",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="certificationstatus",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("status__in", ["suspended", "revoked", "reinstated"])),
+                name="certification_status_is_known",
             ),
         ),
         migrations.AddIndex(
@@ -1350,6 +1408,110 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("completed_at__lte", models.F("recorded_at"))),
                 name="instruction_is_not_in_the_future",
+            ),
+        ),
+        migrations.CreateModel(
+            name="StandDownSuspension",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField(blank=True, null=True)),
+                ("reason", models.TextField()),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.AddField(
+            model_name="standdown",
+            name="employer",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="people.employer",
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdown",
+            name="on_assignment",
+            field=models.BigIntegerField(blank=True, null=True),
+        ),
+        migrations.AddField(
+            model_name="standdown",
+            name="shift",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="evidence.hoursentry",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="standdown",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("shift__isnull", True), ("on_assignment__isnull", True), _connector="OR"),
+                name="stand_down_has_one_occasion",
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdownsuspension",
+            name="recorded_by",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdownsuspension",
+            name="stand_down",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="suspensions", to="evidence.standdown"
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdownsuspension",
+            name="supersedes",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="superseded_by",
+                to="evidence.standdownsuspension",
+            ),
+        ),
+        migrations.AddField(
+            model_name="standdownsuspension",
+            name="worker",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="%(class)s_records", to="people.worker"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="standdownsuspension",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
+                name="standdownsuspension_withdrawal_supersedes_a_record",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="standdownsuspension",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("end__isnull", True), ("end__gt", models.F("start")), _connector="OR"),
+                name="suspension_end_is_after_start",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="standdownsuspension",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("reason", ""), _negated=True), name="suspension_gives_its_reason"
             ),
         ),
     ]

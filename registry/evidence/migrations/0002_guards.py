@@ -9,5 +9,13 @@ class Migration(migrations.Migration):
         ("equipment", "0002_guards"),
     ]
     operations = living_guards(
-        __file__, "versions.sql", "records.sql", "own_people.sql", "bars.sql", "requests.sql", "readers.sql"
+        __file__,
+        "versions.sql",
+        "records.sql",
+        "own_people.sql",
+        "bars.sql",
+        "suspensions.sql",
+        "requests.sql",
+        "signing.sql",
+        "readers.sql",
     )

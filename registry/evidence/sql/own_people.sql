@@ -1,5 +1,6 @@
 -- An employer records about its own people: those on its books now, and of those who left what lies in their time.
--- A stand-down, or what becomes of a certificate, reaches on for ever: whoever has left is no longer theirs to bar.
+-- What becomes of a certificate reaches on for ever: whoever has left is no longer theirs to bar. Stand-downs have a
+-- rule of their own, which knows of jobs.
 CREATE OR REPLACE FUNCTION evidence_employer_records_about_its_own() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE

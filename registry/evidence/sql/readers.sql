@@ -37,3 +37,24 @@ BEGIN
     RETURN EXISTS (SELECT FROM public.registry_own_entries own WHERE own.entry_id = entry);
 END
 $$;
+
+-- Whether an employer reads what somebody said of an entry at that instant: of its own entries all, of its people's
+-- what was recorded in their time.
+CREATE OR REPLACE FUNCTION registry_shows_remark(entry bigint, said_at timestamptz) RETURNS boolean
+LANGUAGE plpgsql STABLE PARALLEL SAFE SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+DECLARE
+    about public.evidence_hoursentry;
+    reader bigint := public.registry_reader_employer();
+BEGIN
+    SELECT * INTO about FROM public.evidence_hoursentry WHERE id = entry;
+    RETURN about.employer_id = reader
+        OR EXISTS (SELECT FROM public.people_account WHERE id = about.recorded_by_id AND employer_id = reader)
+        OR EXISTS (
+            SELECT FROM public.people_employment employment
+            WHERE employment.worker_id = about.worker_id AND employment.employer_id = reader
+              AND NOT employment.withdrawn AND said_at < public.registry_reads_until(employment."end")
+              AND about.recorded_at < public.registry_reads_until(employment."end")
+              AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id))
+        OR public.registry_corrects_record_of(reader, 'evidence_hoursentry', about.supersedes_id, true);
+END
+$$;

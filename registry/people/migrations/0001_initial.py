@@ -89,6 +89,7 @@ class Migration(migrations.Migration):
                         max_length=10,
                     ),
                 ),
+                ("language", models.CharField(blank=True, max_length=10)),
                 (
                     "groups",
                     models.ManyToManyField(
@@ -127,6 +128,76 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
+            name="EmploymentCode",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("start", models.DateField()),
+                ("code_hash", models.CharField(editable=False, max_length=64, unique=True)),
+                ("expires_at", models.DateTimeField()),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "employer",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="people.employer",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="EmploymentRequest",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.CharField(max_length=20)),
+                ("start", models.DateField()),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "employer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="employment_requests",
+                        to="people.employer",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="EmploymentDecline",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "request",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="decline",
+                        to="people.employmentrequest",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
             name="Worker",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -135,7 +206,7 @@ class Migration(migrations.Migration):
                 ("family_name", models.CharField(max_length=100)),
                 ("name_key", models.CharField(db_index=True, editable=False, max_length=250)),
                 ("date_of_birth", models.DateField(blank=True, null=True)),
-                ("lookalike_keys", registry.people.fields.LookalikeKeys()),
+                ("lookalike_keys", registry.people.fields.LookalikeKeys(size=None)),
                 ("recorded_at", models.DateTimeField()),
                 (
                     "recorded_by",
@@ -145,6 +216,57 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="+",
                         to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="PossibleTwin",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "names",
+                    models.CharField(
+                        choices=[("same_name", "same name"), ("initials", "initials"), ("one_letter", "one letter")],
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "dates",
+                    models.CharField(
+                        choices=[
+                            ("same_day", "same day"),
+                            ("no_day", "no day"),
+                            ("day_off", "day off"),
+                            ("month_off", "month off"),
+                            ("year_off", "year off"),
+                            ("swapped", "swapped"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("told_apart", models.BooleanField()),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "other",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="looked_like_by", to="people.worker"
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="looks_like", to="people.worker"
                     ),
                 ),
             ],
@@ -204,6 +326,13 @@ class Migration(migrations.Migration):
                         max_length=10,
                     ),
                 ),
+                (
+                    "way",
+                    models.CharField(
+                        choices=[("mail", "mail"), ("paper", "paper"), ("printed", "printed")], max_length=10
+                    ),
+                ),
+                ("address", models.EmailField(blank=True, max_length=254)),
                 ("invited_at", models.DateTimeField()),
                 ("expires_at", models.DateTimeField()),
                 ("accepted_at", models.DateTimeField(blank=True, null=True)),
@@ -249,6 +378,83 @@ class Migration(migrations.Migration):
                 ),
             ],
         ),
+        migrations.AddField(
+            model_name="employmentrequest",
+            name="worker",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="employment_requests",
+                to="people.worker",
+            ),
+        ),
+        migrations.CreateModel(
+            name="EmploymentConsent",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "how",
+                    models.CharField(
+                        choices=[("own_account", "own account"), ("code", "code"), ("registrar", "registrar")],
+                        max_length=12,
+                    ),
+                ),
+                ("start", models.DateField()),
+                ("code_typed", models.CharField(blank=True, max_length=40)),
+                ("reason", models.TextField(blank=True)),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "code",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="consent",
+                        to="people.employmentcode",
+                    ),
+                ),
+                (
+                    "employer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="employment_consents",
+                        to="people.employer",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "request",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="consent",
+                        to="people.employmentrequest",
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="employment_consents",
+                        to="people.worker",
+                    ),
+                ),
+            ],
+        ),
+        migrations.AddField(
+            model_name="employmentcode",
+            name="worker",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="employment_codes", to="people.worker"
+            ),
+        ),
         migrations.CreateModel(
             name="Employment",
             fields=[
@@ -284,6 +490,17 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "consent",
+                    models.ForeignKey(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="employments",
+                        to="people.employmentconsent",
+                    ),
+                ),
+                (
                     "worker",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT, related_name="employments", to="people.worker"
@@ -304,6 +521,62 @@ class Migration(migrations.Migration):
                 related_name="accounts",
                 to="people.worker",
             ),
+        ),
+        migrations.CreateModel(
+            name="AccountEvent",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "what",
+                    models.CharField(
+                        choices=[
+                            ("opened", "opened"),
+                            ("second_factor_added", "second factor added"),
+                            ("second_factor_removed", "second factor removed"),
+                            ("password_changed", "password changed"),
+                            ("address_changed", "address changed"),
+                        ],
+                        max_length=30,
+                    ),
+                ),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "account",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="events", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "indexes": [models.Index(fields=["account", "recorded_at"], name="events_of_an_account")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "what__in",
+                                [
+                                    "opened",
+                                    "second_factor_added",
+                                    "second_factor_removed",
+                                    "password_changed",
+                                    "address_changed",
+                                ],
+                            )
+                        ),
+                        name="account_event_is_of_a_known_kind",
+                    )
+                ],
+            },
         ),
         migrations.CreateModel(
             name="ClosedAccount",
@@ -336,6 +609,40 @@ class Migration(migrations.Migration):
                 ],
             },
         ),
+        migrations.CreateModel(
+            name="IdentityCheck",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("looked_at", models.CharField(max_length=200)),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "account",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="identity_checks",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("looked_at", ""), _negated=True),
+                        name="an_identity_check_says_what_was_looked_at",
+                    )
+                ],
+            },
+        ),
+        migrations.AddIndex(
+            model_name="worker",
+            index=django.contrib.postgres.indexes.GinIndex(fields=["lookalike_keys"], name="workers_by_lookalike_key"),
+        ),
         migrations.AddIndex(
             model_name="worker",
             index=models.Index(fields=["family_name", "given_name"], name="worker_by_name"),
@@ -349,6 +656,27 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("date_of_birth__range", (datetime.date(1900, 1, 1), datetime.date(2199, 12, 31)))),
                 name="date_of_birth_is_in_a_year_people_enter",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="worker",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("lookalike_keys__len__gt", 0), ("name_key", ""), _connector="OR"),
+                name="a_worker_is_found_by_how_the_name_looks",
+            ),
+        ),
+        migrations.AddIndex(
+            model_name="possibletwin",
+            index=models.Index(fields=["-recorded_at", "-id"], name="latest_possible_twins"),
+        ),
+        migrations.AddConstraint(
+            model_name="possibletwin",
+            constraint=models.UniqueConstraint(fields=("worker", "other"), name="two_possible_twins_are_noted_once"),
+        ),
+        migrations.AddConstraint(
+            model_name="possibletwin",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("worker", models.F("other")), _negated=True), name="nobody_is_their_own_twin"
             ),
         ),
         migrations.AddConstraint(
@@ -383,6 +711,18 @@ class Migration(migrations.Migration):
             model_name="invitation",
             constraint=models.CheckConstraint(
                 condition=models.Q(
+                    models.Q(("invited_by__isnull", False), ("way", "mail"), models.Q(("address", ""), _negated=True)),
+                    models.Q(("address", ""), ("invited_by__isnull", False), ("way", "paper")),
+                    models.Q(("address", ""), ("way", "printed")),
+                    _connector="OR",
+                ),
+                name="an_invitation_says_which_way_it_goes",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="invitation",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
                     ("expires_at__gt", models.F("invited_at")),
                     (
                         "expires_at__lte",
@@ -410,6 +750,51 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("token_hash__regex", "^[0-9a-f]{64}$")),
                 name="invitation_keeps_only_the_tokens_sha256",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="employmentrequest",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("start__range", (datetime.date(1900, 1, 1), datetime.date(2199, 12, 31)))),
+                name="employment_request_is_for_a_year_people_enter",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="employmentconsent",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("code__isnull", True), ("how", "own_account"), ("request__isnull", False)),
+                    models.Q(("code__isnull", False), ("how", "code"), ("request__isnull", True)),
+                    models.Q(
+                        ("code__isnull", True),
+                        ("how", "registrar"),
+                        ("request__isnull", True),
+                        models.Q(("reason", ""), _negated=True),
+                    ),
+                    _connector="OR",
+                ),
+                name="consent_says_how_it_was_given",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="employmentcode",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("expires_at__gt", models.F("recorded_at")),
+                    (
+                        "expires_at__lte",
+                        django.db.models.expressions.CombinedExpression(
+                            models.F("recorded_at"), "+", models.Value(datetime.timedelta(days=7))
+                        ),
+                    ),
+                ),
+                name="employment_code_lasts_at_most_7_days",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="employmentcode",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("code_hash__regex", "^[0-9a-f]{64}$")), name="employment_code_keeps_only_its_sha256"
             ),
         ),
         migrations.AddIndex(
@@ -475,81 +860,5 @@ class Migration(migrations.Migration):
             constraint=models.UniqueConstraint(
                 condition=models.Q(("is_active", True)), fields=("worker",), name="a_worker_has_one_open_account"
             ),
-        ),
-        migrations.AddIndex(
-            model_name="worker",
-            index=django.contrib.postgres.indexes.GinIndex(fields=["lookalike_keys"], name="workers_by_lookalike_key"),
-        ),
-        migrations.AddConstraint(
-            model_name="worker",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("lookalike_keys__len__gt", 0), ("name_key", ""), _connector="OR"),
-                name="a_worker_is_found_by_how_the_name_looks",
-            ),
-        ),
-        migrations.CreateModel(
-            name="PossibleTwin",
-            fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                (
-                    "names",
-                    models.CharField(
-                        choices=[("same_name", "same name"), ("initials", "initials"), ("one_letter", "one letter")],
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "dates",
-                    models.CharField(
-                        choices=[
-                            ("same_day", "same day"),
-                            ("no_day", "no day"),
-                            ("day_off", "day off"),
-                            ("month_off", "month off"),
-                            ("year_off", "year off"),
-                            ("swapped", "swapped"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                ("told_apart", models.BooleanField()),
-                ("recorded_at", models.DateTimeField()),
-                (
-                    "other",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="looked_like_by",
-                        to="people.worker",
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "worker",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="looks_like",
-                        to="people.worker",
-                    ),
-                ),
-            ],
-            options={
-                "indexes": [models.Index(fields=["-recorded_at", "-id"], name="latest_possible_twins")],
-                "constraints": [
-                    models.UniqueConstraint(fields=("worker", "other"), name="two_possible_twins_are_noted_once"),
-                    models.CheckConstraint(
-                        condition=models.Q(("worker", models.F("other")), _negated=True),
-                        name="nobody_is_their_own_twin",
-                    ),
-                ],
-            },
         ),
     ]

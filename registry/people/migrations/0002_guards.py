@@ -4,13 +4,13 @@ from registry.database.guards import living_guards
 from registry.database.roles import grant_statement
 
 # What the application may do with the tables of django-allauth and of Django's accounts. Addresses are kept for
-# setting a forgotten password.
+# setting a forgotten password; a changed one takes what was known of the old one with it.
 FRAMEWORK = {
     "people_account_groups": ["SELECT", "INSERT", "DELETE"],
     "people_account_user_permissions": ["SELECT", "INSERT", "DELETE"],
     "mfa_authenticator": ["SELECT", "INSERT", "UPDATE", "DELETE"],
     "usersessions_usersession": ["SELECT", "INSERT", "UPDATE", "DELETE"],
-    "account_emailaddress": ["SELECT", "INSERT"],
+    "account_emailaddress": ["SELECT", "INSERT", "DELETE"],
 }
 
 
@@ -31,6 +31,7 @@ class Migration(migrations.Migration):
             "accounts.sql",
             "invitations.sql",
             "closing.sql",
+            "consent.sql",
         ),
         *(migrations.RunSQL(grant_statement(table, privileges)) for table, privileges in FRAMEWORK.items()),
     ]

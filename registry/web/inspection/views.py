@@ -83,7 +83,7 @@ def job_as_known(request: HttpRequest, *, account: Account, job_id: int) -> Http
                 known_at=through_minute(form.cleaned_data["at"], now=now),
                 now=now,
             )
-            visible = plans.visible_among(account, crew.workers)
+            visible = plans.visible_among(account, crew.workers, at=now)
             crew = crew.seen_by(visible, whole_crew=account.kind != "worker")
     shown = {"job": job, "zone": job.site.time_zone, "form": form, "crew": crew, "caution": CAUTION}
     return render(request, "inspection/job_as_known.html", shown, status=status_of(form))
@@ -109,8 +109,11 @@ def slot_as_known(request: HttpRequest, *, account: Account, slot_id: int) -> Ht
         now = timezone.now()
         with refused_beside_fields(form):
             asking = asking_for_slot(slot, worker=person.pk, start=job.start, end=job.end)
-            comparison = compare(asking, known_at=through_minute(form.cleaned_data["at"], now=now), now=now)
-            comparison = comparison.seen_by(plans.visible_among(account, comparison.workers))
+            known_at = through_minute(form.cleaned_data["at"], now=now)
+            instants = plans.instants_read(account, person.pk, known_at=known_at, now=now)
+            comparison = compare(asking, known_at=instants.known_at, now=instants.now)
+            visible = plans.visible_among(account, comparison.workers, at=now)
+            comparison = comparison.seen_by(visible | {person.pk})
     shown = {
         "slot": slot,
         "job": job,

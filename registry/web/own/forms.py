@@ -79,3 +79,12 @@ class ShareForm(forms.Form):
         help_text=_("From 1 to 30. You can end it at any time."),
     )
     note = forms.CharField(label=_("For whom"), required=False, max_length=200, help_text=_("Only you see this note."))
+
+
+class EmployerCodeForm(forms.Form):
+    """For which employer a code is, and from which day."""
+
+    employer = forms.ModelChoiceField(
+        Employer.objects.order_by("name"), label=_("Employer"), required=False, empty_label=_("any employer")
+    )
+    start = Day(label=_("Not before"), help_text=_("The first day on which you may be on its books."))

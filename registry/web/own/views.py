@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Callable
 from functools import wraps
-from io import BytesIO
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import segno
 from allauth.core.internal import ratelimit
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -27,15 +25,17 @@ from registry.eligibility.render import CAUTION
 from registry.evidence.running_out import zone_of
 from registry.ledger import here
 from registry.ledger.memory import CannotSign
-from registry.people.models import Account
+from registry.people import consent
+from registry.people.models import Account, Employment
 from registry.transcripts import sharing as shares
 from registry.transcripts.issuing import issue_transcript
 from registry.web.forms import refused_beside_fields
 from registry.web.limits import within_limit
-from registry.web.own.forms import ShareForm, WantedRoleForm
+from registry.web.own.forms import EmployerCodeForm, ShareForm, WantedRoleForm
 from registry.web.own.own_page import own_page_of
 from registry.web.own.shared_page import shared_page_of
 from registry.web.papers.forms import PrintForm
+from registry.web.pictures import qr_picture
 from registry.web.views import download, page, posted, status_of
 
 MOST_LINKS = 50
@@ -51,8 +51,9 @@ def own(request: HttpRequest, *, account: Account) -> HttpResponse:
 @page
 @require_GET
 def wanted_role(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
-    worker = askable_worker(account, worker_id)
-    today = local_date(timezone.now(), ZoneInfo(zone_of(worker)))
+    now = timezone.now()
+    worker = askable_worker(account, worker_id, at=now)
+    today = local_date(now, ZoneInfo(zone_of(worker)))
     form = WantedRoleForm(request.GET if "role" in request.GET else None, account=account, worker=worker, today=today)
     shown: dict[str, Any] = {"form": form, "worker": worker, "caution": CAUTION}
     if form.is_valid():
@@ -60,6 +61,41 @@ def wanted_role(request: HttpRequest, *, account: Account, worker_id: int) -> Ht
             found = what_is_missing(worker=worker, **form.asked())
             shown |= {"asked": found, "answer": DescribedAnswer(found.answered.answer.as_json())}
     return render(request, "worker/wanted_role.html", shown, status=status_of(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def employers(request: HttpRequest, *, account: Account) -> HttpResponse:
+    worker = access.own_worker(account, otherwise=_("Only a worker answers employers here."))
+    now = timezone.now()
+    form = EmployerCodeForm(posted(request))
+    shown: dict[str, Any] = {}
+    if form.is_valid():
+        with refused_beside_fields(form):
+            shown["code"] = consent.make_code(worker=worker, at=now, made_by=account, **form.cleaned_data)
+            form = EmployerCodeForm()
+    shown |= {
+        "form": form,
+        "requests": consent.open_requests_of(worker, at=now),
+        "codes": consent.codes_of(worker, at=now),
+        "employments": Employment.objects.current().filter(worker=worker).select_related("employer").order_by("-start"),
+    }
+    return render(request, "worker/employers.html", shown, status=status_of(form))
+
+
+@page
+@require_POST
+def answer_employer(request: HttpRequest, *, account: Account, request_id: int) -> HttpResponse:
+    worker = access.own_worker(account, otherwise=_("Only a worker answers employers here."))
+    asked = get_object_or_404(worker.employment_requests.select_related("employer", "worker"), pk=request_id)
+    answer: dict[str, Any] = {"request": asked, "recorded_at": timezone.now(), "recorded_by": account}
+    if request.POST.get("do") == "accept":
+        consent.accept(**answer)
+        messages.success(request, _("You are on the books of %(employer)s.") % {"employer": asked.employer})
+    elif request.POST.get("do") == "decline":
+        consent.decline(**answer)
+        messages.success(request, _("Declined. The employer is not told."))
+    return redirect("own_employers")
 
 
 @page
@@ -73,7 +109,7 @@ def sharing(request: HttpRequest, *, account: Account) -> HttpResponse:
         with refused_beside_fields(form):
             made = shares.share(worker=worker, at=now, shared_by=account, **form.cleaned_data)
             address = request.build_absolute_uri(reverse("shared_record", kwargs={"token": made.token}))
-            shown |= {"made": made.link, "address": address, "picture": _qr_picture(address)}
+            shown |= {"made": made.link, "address": address, "picture": qr_picture(address)}
             form = ShareForm()
     shown |= {"form": form, "links": shares.links_of(worker)[:MOST_LINKS]}
     return render(request, "worker/sharing.html", shown, status=status_of(form))
@@ -161,10 +197,3 @@ def shared_transcript(request: HttpRequest, token: str) -> HttpResponse:
 
 def _signed_in(request: HttpRequest) -> Account | None:
     return request.user if request.user.is_authenticated else None
-
-
-def _qr_picture(address: str) -> str:
-    """The address as a QR code: a picture inside the page."""
-    drawn = BytesIO()
-    segno.make(address, error="m").save(drawn, kind="svg", scale=4, border=2)
-    return f"data:image/svg+xml;base64,{base64.b64encode(drawn.getvalue()).decode()}"

@@ -39,10 +39,11 @@ def transcript(request: HttpRequest, *, account: Account, worker_id: int) -> Htt
             issued_by=account,
             base=request.build_absolute_uri("/"),
             checkpoint=here.sign(at=now),
+            known_at=access.reading_ends(account, worker.pk),
             **form.cleaned_data,
         )
         return _pdf(given.pdf, f"transcript-{worker.number}.pdf")
-    issued = IssuedTranscript.objects.filter(worker=worker).order_by("-recorded_at")[:20]
+    issued = access.readable(account, IssuedTranscript.objects.filter(worker=worker)).order_by("-recorded_at")[:20]
     return render(
         request, "papers/transcript.html", {"worker": worker, "form": form, "issued": issued}, status=status_of(form)
     )

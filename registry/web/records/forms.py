@@ -17,10 +17,12 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.http import QueryDict
+from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from registry.crews.models import AssignmentState, Job
+from registry.crews.standing_down import occasions_of
 from registry.database.errors import RecordRefused
 from registry.eligibility.calendar import local_date
 from registry.eligibility.evidence import OPERATIONS, ROLES
@@ -47,9 +49,11 @@ from registry.evidence.uploads import PNG, TABLES, inspect_upload, keep_upload, 
 from registry.language.amounts import amount
 from registry.language.amounts import day as written_day
 from registry.language.words import choices_of
+from registry.people.consent import person_who_fits
 from registry.people.lookalikes import Lookalike, alike_in_words
 from registry.people.models import Account, Employer, Worker
 from registry.web.forms import REPEATED, Day, SiteInstant, at_site
+from registry.web.limits import ASKED_TOO_OFTEN
 from registry.web.records.fields import (
     AskedForField,
     ClockForm,
@@ -63,6 +67,7 @@ from registry.web.records.fields import (
 FIRST_LINES = 12
 MORE_LINES = 8
 MOST_LINES = 60
+NO_OCCASION = "none"
 TASK_LINES = 6
 LARGEST_DRAWING = 300_000
 DRAWING = re.compile(r"data:image/png;base64,([A-Za-z0-9+/=]+)")
@@ -506,10 +511,28 @@ class StandDownForm(RecordForm):
     )
     start = SiteInstant(label=_("From"))
     reason = forms.CharField(label=_("Reason"), max_length=5000, widget=_long_text())
+    occasion = forms.ChoiceField(
+        label=_("What it happened on"),
+        widget=forms.RadioSelect,
+        help_text=_(
+            "With a shift or a job of yours the stand-down bars everywhere; otherwise at your firm alone."
+            " The person and the registrar hear of it at once."
+        ),
+    )
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["model"].queryset = _models()  # type: ignore[attr-defined]
+        found = [] if self.employer is None else occasions_of(self.worker, self.employer, at=timezone.now())
+        self.occasions = {each.key: each for each in found}
+        self.fields["occasion"].choices = [  # type: ignore[attr-defined]
+            *((key, each.said) for key, each in self.occasions.items()),
+            (NO_OCCASION, gettext("None of these: it bars at our firm alone")),
+        ]
+
+    def given(self) -> dict[str, Any]:
+        given = super().given()
+        return {**given, "employer": self.employer, "occasion": self.occasions.get(given["occasion"])}
 
 
 class EmploymentForm(RecordForm):
@@ -641,19 +664,36 @@ class OwnAssessmentForm(AssessmentForm):
 
 
 class ThirdPartyAssessmentForm(AssessmentForm):
-    """What a third party's assessor attested on paper."""
+    """What a third party's assessor attested on paper.
+
+    One sentence for all that may be wrong with the assessor: nobody learns from here whose number it is.
+    """
 
     third_party = forms.CharField(label=_("Third party"), max_length=200)
     assessor = forms.CharField(
         label=_("Assessor's number"), max_length=20, help_text=_("The assessor's own number in the register: W-000123.")
     )
+    assessor_family_name = forms.CharField(
+        label=_("Assessor's family name"), max_length=100, help_text=_("As it stands on the paper.")
+    )
 
-    def clean_assessor(self) -> Worker:
-        number = str(self.cleaned_data["assessor"]).strip().upper()
-        found = Worker.objects.filter(number=number).first()
-        if found is None:
-            raise ValidationError(gettext("Nobody in the register has this number."))
-        return found
+    def __init__(self, *args: Any, too_often: bool = False, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.too_often = too_often
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        number, family_name = cleaned.get("assessor"), cleaned.pop("assessor_family_name", None)
+        if self.too_often:
+            # Not looked at: the answer would be one more.
+            self.add_error(None, ASKED_TOO_OFTEN)
+        elif number and family_name:
+            found = person_who_fits(number, family_name)
+            if found is None:
+                self.add_error("assessor", gettext("Nobody in the register has this number and family name."))
+            else:
+                cleaned["assessor"] = found
+        return cleaned
 
 
 # Corrections
@@ -690,7 +730,7 @@ def initial_of(record: Any) -> dict[str, Any]:
             "classes": record.covers_classes,
         }
     if isinstance(record, Assessment):
-        initial["assessor"] = record.assessor.number
+        initial |= {"assessor": record.assessor.number, "assessor_family_name": record.assessor.family_name}
         for number, task in enumerate(record.tasks):
             initial |= {f"task_{number}": task["task"], f"met_{number}": "met" if task["met"] else "unmet"}
     initial.pop("document", None)
@@ -703,20 +743,21 @@ CORRECTION_FORMS: dict[str, type[RecordForm]] = {
     "certificationstatus": CertificateStatusForm,
     "instruction": InstructionForm,
     "appointment": AppointmentForm,
-    "standdown": StandDownForm,
     "employment": EmploymentForm,
     "languageskill": LanguageForm,
     "assessment": OwnAssessmentForm,
 }
 
 
-def correction_form(data: Any, files: Any, *, record: Any, account: Account) -> RecordForm:
-    """The form that corrects the record, with what is recorded filled in."""
+def correction_form(data: Any, files: Any, *, record: Any, account: Account, too_often: bool = False) -> RecordForm:
+    """The form that corrects the record, with what is recorded filled in; ``too_often``: no number is looked up."""
     form_class = CORRECTION_FORMS[kind_of(record)]
     more: dict[str, Any] = {}
     if isinstance(record, Assessment):
         form_class = ThirdPartyAssessmentForm if record.third_party else OwnAssessmentForm
         more["task_lines"] = len(record.tasks) + 2
+        if record.third_party:
+            more["too_often"] = too_often
     if issubclass(form_class, ScanForm):
         more["account"] = account
     form = form_class(
@@ -738,17 +779,31 @@ def correction_form(data: Any, files: Any, *, record: Any, account: Account) -> 
 
 
 class NewPersonForm(forms.Form):
-    """Somebody who comes onto the employer's books."""
+    """Somebody new to the register, who comes onto the employer's books."""
 
     given_name = forms.CharField(label=_("Given name"), max_length=100)
     family_name = forms.CharField(label=_("Family name"), max_length=100)
     date_of_birth = Day(label=_("Date of birth"))
+    start = Day(label=_("Employed from"))
+
+
+class AskPersonForm(forms.Form):
+    """Somebody who is registered, whom the employer asks."""
+
+    prefix = "ask"
     number = forms.CharField(
-        label=_("Number, if registered before"),
-        required=False,
-        max_length=20,
-        help_text=_("W-000123, as it stands on the training transcript. The record is open to you from then on."),
+        label=_("Number"), max_length=20, help_text=_("W-000123, as it stands on their training transcript.")
     )
+    family_name = forms.CharField(label=_("Family name"), max_length=100)
+    date_of_birth = Day(label=_("Date of birth"))
+    start = Day(label=_("Employed from"))
+
+
+class PersonsCodeForm(forms.Form):
+    """The code that somebody made for an employer."""
+
+    prefix = "code"
+    code = forms.CharField(label=_("Code"), max_length=40, widget=forms.TextInput(attrs={"autocomplete": "off"}))
     start = Day(label=_("Employed from"))
 
 

@@ -12,19 +12,31 @@ from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from registry.crews.access import readable, readable_remarks
 from registry.evidence.corrections import BARS, employers_correct, only_the_registrar_corrects, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
-from registry.evidence.models import AssessmentSignature, CorrectionRequest, Document
+from registry.evidence.models import (
+    AssessmentSignature,
+    CorrectionRequest,
+    Countersignature,
+    Document,
+    StandDownSuspension,
+)
 from registry.language import amounts, words
 from registry.people.models import Account, Worker
 from registry.web.templatetags.words import at, on_day
+from registry.web.unchecked import mark_assessments, mark_people, mark_signatures
 
 HOURS_SHOWN = 50
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A record in words; ``corrected`` says that a later one replaces it."""
+    """A record in words; ``corrected`` says that a later one replaces it.
+
+    ``marked`` are its signatures that need a second look, each with its ``signer``
+    and what is marked (:mod:`registry.web.unchecked`).
+    """
 
     kind: str
     pk: int
@@ -35,6 +47,7 @@ class Shown:
     for_the_registrar: bool
     document: Document | None
     drawn: Document | None = None
+    marked: list[Any] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,12 +81,17 @@ def page_of(worker: Worker, account: Account, number: str | None) -> PersonPage:
         "employment": _("Employment"),
         "languageskill": _("Languages"),
     }
-    hours = Paginator(_records("hoursentry", worker).order_by("-start", "-id"), HOURS_SHOWN).get_page(number)
+    hours = Paginator(_records("hoursentry", worker, account).order_by("-start", "-id"), HOURS_SHOWN).get_page(number)
+    mark_people([worker])
+    mark_signatures(hours)
     shown = [shown_of(each, account) for each in hours]
     groups = [Group(_("Hands-on hours"), "hours", shown)]
     for kind, title in titles.items():
-        groups.append(Group(title, kind, [shown_of(each, account) for each in _records(kind, worker).order_by("-id")]))
-    requests = [(each, _asked_about(each)) for each in requests_of(worker)]
+        records = list(_records(kind, worker, account).order_by("-id"))
+        if kind == "assessment":
+            mark_assessments(records)
+        groups.append(Group(title, kind, [shown_of(each, account) for each in records]))
+    requests = [(each, _asked_about(each)) for each in readable(account, requests_of(worker))]
     return PersonPage(worker, groups, hours, requests)
 
 
@@ -82,29 +100,31 @@ def bars_of(worker: Worker, account: Account) -> list[Shown]:
     return [
         shown
         for kind, which in BARS.items()
-        for shown in (shown_of(each, account) for each in _records(kind, worker).filter(which).order_by("-id"))
+        for shown in (shown_of(each, account) for each in _records(kind, worker, account).filter(which).order_by("-id"))
         if not shown.corrected
     ]
 
 
-def _records(kind: str, worker: Worker) -> QuerySet[Any]:
+def _records(kind: str, worker: Worker, account: Account) -> QuerySet[Any]:
     related = {
         "hoursentry": ("model__maker", "site"),
         "assessment": ("model__maker", "assessor"),
         "certificationstatus": ("certification",),
         "instruction": ("model__maker",),
         "appointment": ("employer", "maker", "model__maker"),
-        "standdown": ("model__maker",),
+        "standdown": ("model__maker", "employer"),
         "employment": ("employer",),
     }
-    records = RECORDS[kind].objects.filter(worker=worker, withdrawn=False)
+    records = readable(account, RECORDS[kind].objects.filter(worker=worker, withdrawn=False))
     records = records.select_related("superseded_by", "recorded_by", *related.get(kind, ()))
     if any(each.name == "document" for each in RECORDS[kind]._meta.fields):
         records = records.prefetch_related(Prefetch("document", Document.objects.defer("content")))
     if kind == "hoursentry":
-        records = records.prefetch_related("countersignatures__by")
+        signed = readable_remarks(account, Countersignature.objects.select_related("by"))
+        records = records.prefetch_related(Prefetch("countersignatures", signed))
     if kind == "standdown":
-        records = records.prefetch_related("retraining")
+        rests = readable(account, StandDownSuspension.objects.current())
+        records = records.prefetch_related(Prefetch("suspensions", rests), "retraining")
     if kind == "assessment":
         drawn = AssessmentSignature.objects.prefetch_related(Prefetch("image", Document.objects.defer("content")))
         records = records.prefetch_related(Prefetch("drawn_signature", drawn))
@@ -125,7 +145,20 @@ def shown_of(record: Any, account: Account) -> Shown:
         for_the_registrar=account.kind == "employer" and only_the_registrar_corrects(record),
         document=getattr(record, "document", None),
         drawn=None if drawn is None else drawn.image,
+        marked=_marked(record),
     )
+
+
+def _marked(record: Any) -> list[Any]:
+    signatures: list[Any] = []
+    if kind_of(record) == "hoursentry":
+        signatures = list(record.countersignatures.all())
+    elif kind_of(record) == "assessment":
+        signatures = [record]
+    found = [each for each in signatures if getattr(each, "unchecked_firm", "") or getattr(each, "denied", False)]
+    for each in found:
+        each.signer = each.assessor if each is record else each.by
+    return found
 
 
 def in_words(record: Any) -> str:
@@ -217,8 +250,16 @@ def _appointment(record: Any) -> tuple[str, str]:
 def _stand_down(record: Any) -> tuple[str, str]:
     role = words.in_words(record.role) if record.role else _("every role")
     model = record.model or _("every model")
-    from_then = _("from %(start)s") % {"start": _utc(record.start)}
-    return f"{role}, {model}", _joined([from_then, record.reason, _still_missing(record)])
+    where = _("at %(employer)s alone") % {"employer": record.employer} if record.employer else _("everywhere")
+    rests = [
+        _("suspended from %(start)s") % {"start": _utc(each.start)}
+        if each.end is None
+        else _("suspended from %(start)s until %(end)s") % {"start": _utc(each.start), "end": _utc(each.end)}
+        for each in record.suspensions.all()
+        if not each.withdrawn and getattr(each, "superseded_by", None) is None
+    ]
+    since = _("from %(start)s") % {"start": _utc(record.start)}
+    return f"{role}, {model}", _joined([since, where, record.reason, *rests, _still_missing(record)])
 
 
 def _still_missing(bar: Any) -> str:

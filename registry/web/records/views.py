@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.core.paginator import Page, Paginator
@@ -18,6 +19,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access, record_access
+from registry.crews.standing_down import StoodDown, stand_down
 from registry.evidence import assessing, corrections, countersigning, services
 from registry.evidence.apart.running import Stopped, turn
 from registry.evidence.apart.tables import Row
@@ -25,17 +27,22 @@ from registry.evidence.importing import KINDS, FileRefused, ImportOptions, Impor
 from registry.evidence.importing import import_table as bring_in_table
 from registry.evidence.models import Assessment, Document
 from registry.evidence.uploads import owner_of
+from registry.language.amounts import instant
+from registry.language.words import in_words as in_words_of
+from registry.people import consent
 from registry.people import services as people
 from registry.people.lookalikes import Candidate, find_lookalikes, shown_to_employer
 from registry.people.models import Account, Employer, Worker
+from registry.people.second_factor import has_second_factor
 from registry.web.forms import people_named, refused_beside_fields
-from registry.web.limits import within_limit
+from registry.web.limits import asked_too_often, within_limit
 from registry.web.records.fields import ScanForm, as_typed
 from registry.web.records.forms import (
     ENCODINGS,
     FIRST_LINES,
     MORE_LINES,
     AppointmentForm,
+    AskPersonForm,
     CertificateForm,
     CertificateStatusForm,
     CorrectionRequestForm,
@@ -45,6 +52,7 @@ from registry.web.records.forms import (
     MappingForm,
     NewPersonForm,
     OwnAssessmentForm,
+    PersonsCodeForm,
     ReasonForm,
     RecordForm,
     ReplyForm,
@@ -59,11 +67,14 @@ from registry.web.records.forms import (
     sheet_for,
 )
 from registry.web.records.record_page import in_words, page_of, shown_of
+from registry.web.security import came_back
+from registry.web.unchecked import mark_people
 from registry.web.views import download, number_in, page, posted, status_of
 
 ENTRIES_ON_A_PAGE = 100
 PREVIEWED = 20
 MOST_NAMES = 300
+MOST_ASKED = 20
 
 
 WAITING_FOR = {"employer": "correction_requests", "registrar": "bar_requests"}
@@ -89,7 +100,7 @@ ADDITIONS: dict[str, tuple[Any, type[RecordForm], Callable[..., Any]]] = {
         ThirdPartyAssessmentForm,
         assessing.record_third_partys_assessment,
     ),
-    "stand-down": (gettext_lazy("Stand-down"), StandDownForm, services.stand_down),
+    "stand-down": (gettext_lazy("Stand-down"), StandDownForm, stand_down),
     "employment": (gettext_lazy("Employment"), EmploymentForm, people.employ),
     "language": (gettext_lazy("Language"), LanguageForm, people.record_language),
 }
@@ -170,9 +181,13 @@ def to_countersign(request: HttpRequest, *, account: Account) -> HttpResponse:
                 signed = countersigning.sign_entries(entry_ids=form.cleaned_data["entry_ids"], **stroke)
                 messages.success(request, _("Countersigned: %(number)s.") % {"number": signed})
             return redirect("to_countersign")
+    second_factor = has_second_factor(account)
+    if second_factor:
+        came_back(request)
     waiting = _entries(request, countersigning.waiting_with_answers(signer), "page")
     shown = {
         "form": form,
+        "second_factor": second_factor,
         "ticked": form.ticked() or _ticked_at_once(request, [each.entry_id for each in waiting]),
         "waiting": waiting,
         "declined": _entries(request, countersigning.declined_by(signer), "declined"),
@@ -199,12 +214,14 @@ def countersigning_queue(request: HttpRequest, *, account: Account) -> HttpRespo
             messages.success(request, sentence % {"person": form.found["signer"], "number": len(asked)})
             return redirect("countersigning")
     unasked = _entries(request, countersigning.nobody_asked(employer), "page")
+    waiting_for = list(countersigning.signers_waited_for(employer))
+    mark_people(signer for signer, _count in waiting_for)
     shown = {
         "form": form,
         "ticked": form.ticked() or _ticked_at_once(request, [each.pk for each in unasked]),
         "known": own[:MOST_NAMES],
         "waiting": _entries(request, countersigning.waiting_at(employer), "waiting"),
-        "waiting_for": countersigning.signers_waited_for(employer),
+        "waiting_for": waiting_for,
         "objections": _entries(request, countersigning.objections_at(employer), "declined"),
         "unasked": unasked,
     }
@@ -246,6 +263,7 @@ def answer_objection(request: HttpRequest, *, account: Account, objection_id: in
 @require_GET
 def assessments(request: HttpRequest, *, account: Account) -> HttpResponse:
     assessor = record_access.signing_worker(account)
+    came_back(request)
     assessable = record_access.assessable_workers(account, at=timezone.now())
     given = Assessment.objects.filter(assessor=assessor, third_party="", withdrawn=False)
     given = given.select_related("worker", "model__maker", "assessor", "superseded_by").order_by("-assessed_at", "-id")
@@ -326,6 +344,8 @@ def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: 
     now = timezone.now()
     given: dict[str, Any] = {"worker": worker, "employer": account.employer}
     if form_class is ThirdPartyAssessmentForm:
+        sent = request.method == "POST" and "more" not in request.POST
+        given["too_often"] = sent and not within_limit(request, "name_assessor")
         form = _assessment_form(request, form_class, account, now, **given)
     elif issubclass(form_class, ScanForm):
         form = form_class(posted(request), _files(request), account=account, **given)
@@ -335,49 +355,78 @@ def add_record(request: HttpRequest, *, account: Account, worker_id: int, what: 
     if form.is_valid():
         with refused_beside_fields(form):
             attached = {"document": form.scan} if isinstance(form, ScanForm) else {}
-            service(worker=worker, recorded_at=now, recorded_by=account, **form.given(), **attached)
+            recorded = service(worker=worker, recorded_at=now, recorded_by=account, **form.given(), **attached)
             messages.success(request, _("Recorded: %(what)s.") % {"what": title})
+            if isinstance(recorded, StoodDown):
+                _say_what_is_held(request, recorded)
             return redirect("bars_of" if account.kind == "registrar" else "person_records", worker_id=worker.pk)
     shown = {"form": form, "worker": worker, "title": title, "what": what}
     template = "records/third_party.html" if form_class is ThirdPartyAssessmentForm else "records/add.html"
-    return render(request, template, shown, status=status_of(form))
+    return render(request, template, shown, status=429 if given.get("too_often") else status_of(form))
+
+
+def _say_what_is_held(request: HttpRequest, stood_down: StoodDown) -> None:
+    if stood_down.record.employer_id is None:
+        messages.info(request, _("It bars everywhere. The person and the registrar can read it now."))
+    else:
+        messages.info(request, _("It bars at your firm alone. The person and the registrar can read it now."))
+    if not stood_down.held:
+        messages.info(request, _("No coming position on your crews was put on hold by it."))
+    for each in stood_down.held:
+        sentence = _("Put on hold: %(role)s, %(job)s, from %(start)s.")
+        start = instant(each.during.lower, ZoneInfo(each.job.site.time_zone))
+        messages.warning(request, sentence % {"role": in_words_of(each.slot.role), "job": each.job, "start": start})
 
 
 @page
 @require_http_methods(["GET", "POST"])
 def new_person(request: HttpRequest, *, account: Account) -> HttpResponse:
     employer = record_access.recording_employer(account)
-    form = NewPersonForm(posted(request))
-    numbered = bool(request.POST.get("number", "").strip())
-    if numbered and not within_limit(request, "wrong_number", dry_run=True):
-        form.add_error("number", _("Too many wrong numbers: try again in an hour."))
-        return render(request, "records/new_person.html", {"form": form}, status=429)
-    apart = _told_apart(request, employer, form)
+    now, do = timezone.now(), request.POST.get("do", "new")
+    sent = posted(request)
+    forms = {
+        "new": NewPersonForm(sent if do == "new" else None),
+        "ask": AskPersonForm(sent if do == "ask" else None),
+        "code": PersonsCodeForm(sent if do == "code" else None),
+    }
+    form, (question, act) = forms.get(do, forms["new"]), _TAKING_ON.get(do, _TAKING_ON["new"])
+    shown: dict[str, Any] = {"forms": forms, "asked": consent.asked_by(employer, at=now, most=MOST_ASKED)}
+    if asked_too_often(request, form, question):
+        return render(request, "records/new_person.html", shown, status=429)
+    apart = _told_apart(request, employer, form) if isinstance(form, NewPersonForm) else None
     if apart is not None and apart.is_valid() and (known := apart.chosen):
         messages.info(request, _("%(person)s is registered already; nobody was added.") % {"person": known})
-        # Who left the books and comes back is employed anew on their own page.
+        # Who left the books and comes back is asked, as everybody is who is registered.
         if access.visible_workers(account).filter(pk=known.pk).exists():
             return redirect("person_records", worker_id=known.pk)
         return redirect("workers")
     if form.is_valid() and (apart is None or apart.is_valid()):
+        distinct = {} if apart is None else {"distinct_from": list(apart.alike)}
         with refused_beside_fields(form):
-            worker = people.take_on(
-                employer=employer,
-                recorded_at=timezone.now(),
-                recorded_by=account,
-                distinct_from=[] if apart is None else list(apart.alike),
-                **form.cleaned_data,
+            worker = act(employer=employer, recorded_at=now, recorded_by=account, **distinct, **form.cleaned_data)
+            if worker is not None:
+                return redirect("person_records", worker_id=worker.pk)
+            sentence = _(
+                "If a person in the register fits, they have been asked: they find it on their own page and answer"
+                " there. You see them among your people once they agree."
             )
-            return redirect("person_records", worker_id=worker.pk)
-        if numbered:
-            within_limit(request, "wrong_number")
+            messages.success(request, sentence)
+            return redirect("new_person")
     status = 422 if apart is not None and apart.is_bound else status_of(form)
-    return render(request, "records/new_person.html", {"form": form, "apart": apart}, status=status)
+    return render(request, "records/new_person.html", shown | {"apart": apart}, status=status)
+
+
+_TAKING_ON: dict[str, tuple[str, Callable[..., Worker | None]]] = {
+    "new": ("register_person", people.take_on),
+    "ask": ("ask_person", consent.ask),
+    "code": ("type_code", lambda **given: consent.redeem(**given).worker),
+}
+"""What is counted before it is looked at, and the service."""
 
 
 def _told_apart(request: HttpRequest, employer: Employer, form: NewPersonForm) -> TellApartForm | None:
     """The question which of the people on the books it is, where some look the same; answered if they were shown."""
-    if not form.is_valid() or form.cleaned_data["number"].strip():
+    if not form.is_valid():
         return None
     given = form.cleaned_data
     candidate = Candidate(given["given_name"], given["family_name"], given["date_of_birth"])
@@ -396,7 +445,9 @@ def correct_record(request: HttpRequest, *, account: Account, kind: str, record_
     now = timezone.now()
     record = record_access.record_to_correct(account, kind, record_id, at=now)
     asked = _asked(request, account)
-    form = correction_form(posted(request), _files(request), record=record, account=account)
+    names_assessor = isinstance(record, Assessment) and bool(record.third_party)
+    too_often = request.method == "POST" and names_assessor and not within_limit(request, "name_assessor")
+    form = correction_form(posted(request), _files(request), record=record, account=account, too_often=too_often)
     reason = ReasonForm(posted(request))
     if isinstance(form, ScanForm):
         form.keep_scan(now)

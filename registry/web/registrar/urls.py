@@ -7,4 +7,8 @@ urlpatterns = [
     path("bars/requests/", views.requests_waiting, name="bar_requests"),
     path("bars/papers/", views.ended_on_paper, name="bar_papers"),
     path("bars/people/<int:worker_id>/", views.bars_of, name="bars_of"),
+    path("register/employment/", views.employment, name="registrar_employment"),
+    path("register/stand-downs/", views.stand_downs, name="registrar_stand_downs"),
+    path("register/stand-downs/<int:stand_down_id>/suspend/", views.suspend, name="suspend_stand_down"),
+    path("register/suspensions/<int:suspension_id>/end/", views.end_suspension, name="end_suspension"),
 ]

@@ -12,6 +12,8 @@ import pytest
 from registry.equipment.models import CraneModel, Site
 from registry.equipment.services import register_crane, register_maker, register_model, register_site
 from registry.evidence.importing import ImportOptions, ImportReport, import_file
+from registry.evidence.models import Document
+from registry.evidence.services import attach_document
 from registry.people.models import Account, Employer, Worker
 from registry.people.services import employ, register_employer, register_worker
 
@@ -27,6 +29,7 @@ class Yard:
     model: CraneModel
     erector: Worker
     signer: Worker
+    scan: Document
 
     def bring_in(
         self,
@@ -37,6 +40,8 @@ class Yard:
         recorded_by: Account | None = None,
         **options: Any,
     ) -> ImportReport:
+        """As the registrar brings it in, with the scan of the paper that the signatures stand on."""
+        options.setdefault("document", self.scan)
         return import_file(
             kind,
             io.BytesIO(content),
@@ -92,4 +97,11 @@ def yard(db: None) -> Yard:
         model=model,
         erector=person("Zoé", "Lind", date(1990, 5, 17)),
         signer=person("Aru", "Tamm", date(1975, 1, 2)),
+        scan=attach_document(
+            name="sheets.pdf",
+            media_type="application/pdf",
+            content=b"%PDF-1.7 sheets",
+            recorded_at=NOW,
+            recorded_by=None,
+        ),
     )

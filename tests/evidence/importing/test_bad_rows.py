@@ -51,7 +51,7 @@ def refusals(report: ImportReport) -> list[tuple[int, str, str]]:
         ({"countersigned on": "2026-03-03"}, "countersigned on", "countersignature_follows_the_work"),
         ({"countersigner": ""}, "countersigner", "countersignature_names_its_signer"),
         ({"origin": "import"}, "origin", "hours_of_another_register_are_signed"),
-        ({"origin": "paper"}, "", "hours_from_paper_have_a_scan"),
+        ({"origin": "register"}, "countersigner", "a_signature_without_an_account_has_its_paper"),
         ({"worker": ""}, "worker", "cell_is_filled"),
         ({"configuration": "x" * 101}, "configuration", "text_is_not_too_long"),
     ],
@@ -66,6 +66,12 @@ def test_hours_are_refused_by_name(yard: Yard, cells: dict[str, Any], header: st
     assert refusals(report) == [(3, header, rule)]
     assert (report.new, report.refused, report.written) == (1, 1, False)
     assert not HoursEntry.objects.exists()
+
+
+def test_a_signature_in_a_table_needs_its_paper(yard: Yard) -> None:
+    report = yard.bring_in("hours", as_csv([yard.hours()]), document=None)
+    assert refusals(report) == [(2, "", "hours_from_paper_have_a_scan")]
+    assert not Countersignature.objects.exists()
 
 
 def test_nobody_signs_their_own_hours(yard: Yard) -> None:
@@ -110,15 +116,15 @@ def test_a_refused_line_that_is_repeated_is_not_there(yard: Yard) -> None:
 
 
 def test_a_batch_that_the_database_refuses_names_its_rows(yard: Yard) -> None:
-    rows = [yard.hours(date=f"2026-03-{day:02}", origin="register") for day in range(2, 30)]
+    unsigned = {"countersigner": "", "countersigned on": ""}
+    rows = [yard.hours(date=f"2026-03-{day:02}", origin="register", **unsigned) for day in range(2, 30)]
     rows[4]["origin"] = rows[17]["origin"] = "paper"
-    report = yard.bring_in("hours", as_csv(rows), partial=True)
+    report = yard.bring_in("hours", as_csv(rows), partial=True, document=None)
     assert [(each.row, each.header, each.rule) for each in report.problems] == [
         (6, "", "hours_from_paper_have_a_scan"),
         (19, "", "hours_from_paper_have_a_scan"),
     ]
     assert HoursEntry.objects.count() == 26 == report.new
-    assert Countersignature.objects.count() == 26
 
 
 def test_ragged_rows_are_reported(yard: Yard) -> None:

@@ -10,9 +10,10 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from PIL import Image
 
 from registry.evidence.importing import ImportReport
-from registry.evidence.models import Assessment, Certification, Countersignature, HoursEntry
+from registry.evidence.models import Assessment, Certification, Countersignature, Document, HoursEntry
 from registry.people.models import Employment, LanguageSkill, Worker
 from tests.evidence.importing.conftest import Yard
 from tests.evidence.importing.tables import as_csv, as_xlsx
@@ -29,7 +30,7 @@ def test_csv_and_workbook_bring_in_the_same(yard: Yard) -> None:
     entry = HoursEntry.objects.get()
     assert entry.start == datetime(2026, 3, 4, 12, tzinfo=UTC)
     assert entry.end == datetime(2026, 3, 4, 20, tzinfo=UTC)
-    assert (entry.worker, entry.employer, entry.origin) == (yard.erector, yard.employer, "register")
+    assert (entry.worker, entry.employer, entry.origin) == (yard.erector, yard.employer, "paper")
     assert Countersignature.objects.get().by == yard.signer
     real = yard.hours(
         **{"date": date(2026, 3, 4), "start": time(7), "end": time(15), "countersigned on": date(2026, 3, 31)}
@@ -169,7 +170,7 @@ def test_command_tells_by_its_exit_status(yard: Yard, tmp_path: Path) -> None:
     good, bad, report = tmp_path / "good.csv", tmp_path / "bad.csv", tmp_path / "report.csv"
     good.write_bytes(as_csv([yard.hours()]))
     bad.write_bytes(as_csv([yard.hours(date="03/04/2026")]))
-    employer = ("--employer", "Brisk Lifting")
+    employer = ("--employer", "Brisk Lifting", "--scan", scan(tmp_path))
     assert run("hours", good, *employer, "--dry-run")[0] == 0
     assert not HoursEntry.objects.exists()
     status, _, errors = run("hours", bad, *employer, "--report", report)
@@ -184,9 +185,31 @@ def test_command_tells_by_its_exit_status(yard: Yard, tmp_path: Path) -> None:
     assert run("hours", good, *employer, "--column", "worker")[0] == 2
 
 
-def test_samples_can_be_brought_in(yard: Yard) -> None:
+def scan(folder: Path) -> Path:
+    """A paper that hours were signed on."""
+    paper = folder / "sheet.png"
+    Image.new("RGB", (8, 8)).save(paper)
+    return paper
+
+
+def test_the_command_keeps_the_scan_with_what_was_copied_from_it(yard: Yard, tmp_path: Path) -> None:
+    good = tmp_path / "good.csv"
+    good.write_bytes(as_csv([yard.hours()]))
+    employer, before = ("--employer", "Brisk Lifting"), Document.objects.count()
+    status, _, errors = run("hours", good, *employer)
+    assert (status, "hours_from_paper_have_a_scan" in errors) == (1, True)
+    assert run("hours", good, *employer, "--scan", good)[0] == 2
+    assert run("hours", good, *employer, "--scan", scan(tmp_path), "--dry-run")[0] == 0
+    assert Document.objects.count() == before
+    assert run("hours", good, *employer, "--scan", scan(tmp_path))[0] == 0
+    assert HoursEntry.objects.get().document == Document.objects.latest("pk")
+
+
+def test_samples_can_be_brought_in(yard: Yard, tmp_path: Path) -> None:
     for kind in ("workers", "hours", "assessments", "certifications"):
-        status, out, errors = run(kind, SAMPLES / f"{kind}.csv", "--employer", "Brisk Lifting")
+        status, out, errors = run(
+            kind, SAMPLES / f"{kind}.csv", "--employer", "Brisk Lifting", "--scan", scan(tmp_path)
+        )
         assert (status, errors) == (0, ""), out
-    status, out, errors = run("hours", SAMPLES / "heures.xlsx", "--employer", "Brisk Lifting")
+    status, out, errors = run("hours", SAMPLES / "heures.xlsx", "--employer", "Brisk Lifting", "--scan", scan(tmp_path))
     assert (status, errors) == (0, ""), out

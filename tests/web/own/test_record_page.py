@@ -15,9 +15,11 @@ from django.test.utils import CaptureQueriesContext
 from registry.evidence import services as evidence
 from registry.evidence.models import Certification
 from registry.language.amounts import day
-from registry.people.models import Worker
+from registry.people.models import Account, Worker
 from registry.web.worker_page import MOST_ENTRIES, record_of
 from tests.world import World
+
+INSPECTOR = Account(kind="inspector")
 
 AsWorker = Callable[[Worker], Client]
 
@@ -41,7 +43,7 @@ def test_hours_are_drawn_by_quarter_of_the_sites_day_with_their_figures(world: W
     # 20:00 on 31 March on the wharf, where UTC counts the next quarter already.
     work(world, worker, datetime(year, 3, 31, 20, tzinfo=ZoneInfo("America/Vancouver")))
     work(world, worker, datetime(year, 5, 2, 8, tzinfo=ZoneInfo("America/Vancouver")))
-    over_time = record_of(worker, now=world.now).over_time
+    over_time = record_of(worker, INSPECTOR, now=world.now).over_time
     assert over_time.periods == [f"{year}, quarter 1", f"{year}, quarter 2"]
     assert over_time.lines == [("Brandvold BT-180", ["6 h", "6 h"])]
     assert f"from {year}, quarter 1 to {year}, quarter 2. Brandvold BT-180: 12 h." in over_time.chart
@@ -53,7 +55,7 @@ def test_a_longer_time_is_drawn_in_years(world: World) -> None:
     zone = ZoneInfo("America/Vancouver")
     for back in (1, 5):
         work(world, worker, datetime(world.now.year - back, 5, 2, 8, tzinfo=zone))
-    over_time = record_of(worker, now=world.now).over_time
+    over_time = record_of(worker, INSPECTOR, now=world.now).over_time
     assert over_time.periods == [str(world.now.year - 5), str(world.now.year - 1)]
     assert "Hours a year by crane model" in over_time.chart
 
@@ -124,7 +126,7 @@ def test_only_the_latest_entries_are_shown_and_a_long_record_takes_as_many_state
         recorded_by=None,
     )
     assert statements() == before
-    record = record_of(worker, now=world.now)
+    record = record_of(worker, INSPECTOR, now=world.now)
     assert len(record.entries) == MOST_ENTRIES
     assert [each.start for each in record.entries] == sorted((each.start for each in record.entries), reverse=True)
 
@@ -159,9 +161,9 @@ def test_a_certificate_holds_through_its_last_day_by_the_sites_clock(world: Worl
     certificate(world, worker, expires=last)
     # 20:00 on the wharf, where UTC counts the next day already.
     evening = datetime.combine(last, time(20), zone)
-    (held,) = record_of(worker, now=evening).certifications
+    (held,) = record_of(worker, INSPECTOR, now=evening).certifications
     assert (held.status, held.ran_out, held.runs_out_soon) == ("in_force", False, True)
-    (over,) = record_of(worker, now=evening + timedelta(hours=5)).certifications
+    (over,) = record_of(worker, INSPECTOR, now=evening + timedelta(hours=5)).certifications
     assert (over.status, over.ran_out, over.runs_out_soon) == ("expired", True, False)
 
 
@@ -170,7 +172,7 @@ def test_a_corrected_certificate_has_no_state_of_its_own(world: World, dispatche
     first = certificate(world, worker, expires=(world.now + timedelta(days=9)).date())
     change(world, first, "revoked", days_ago=1)
     evidence.correct(first, issuer="Norrland Board of Rigging", recorded_at=world.now, recorded_by=None)
-    shown = {each.record.issuer: each for each in record_of(worker, now=world.now).certifications}
+    shown = {each.record.issuer: each for each in record_of(worker, INSPECTOR, now=world.now).certifications}
     assert shown["Norrland Board"].status == ""
     assert not shown["Norrland Board"].runs_out_soon
     assert shown["Norrland Board of Rigging"].status == "revoked"
@@ -188,7 +190,7 @@ def test_a_certificate_suspended_when_it_expired_is_said_to_be_both(world: World
 def test_a_certificate_recorded_meanwhile_is_shown(world: World) -> None:
     worker = world.worker("Mira", "Sandoval")
     certificate(world, worker, recorded_at=world.now)
-    (shown,) = record_of(worker, now=world.now - timedelta(minutes=1)).certifications
+    (shown,) = record_of(worker, INSPECTOR, now=world.now - timedelta(minutes=1)).certifications
     assert shown.status == ""
 
 

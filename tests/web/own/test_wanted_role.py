@@ -116,7 +116,7 @@ def test_where_an_employer_works_now_is_told_to_its_own_people_only(
 ) -> None:
     past = world.now - timedelta(days=400)
     left = people.register_worker(given_name="Ida", family_name="Quist", recorded_at=past, recorded_by=None)
-    ended = {"start": past.date(), "end": (past + timedelta(days=9)).date()}
+    ended: dict[str, Any] = {"start": past.date(), "end": (past + timedelta(days=9)).date()}
     people.employ(worker=left, employer=world.employer, **ended, recorded_at=past, recorded_by=None)
     world.job(["erector"])
     assert "those of Quillon Wharf" in as_worker(mira).get(f"/workers/{mira.pk}/role/", question(world)).text

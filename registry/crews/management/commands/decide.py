@@ -7,11 +7,9 @@ import sys
 import traceback
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
-from functools import cache
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.core.management.base import BaseCommand, CommandParser
 
 from registry.eligibility.answer import Decision
@@ -21,7 +19,7 @@ from registry.eligibility.expected import Difference, differences
 from registry.eligibility.harmless import as_json, in_line, visible
 from registry.eligibility.render import as_text
 from registry.eligibility.standard import BadInput
-from registry.standards.files import read_standard_file
+from registry.standards.files import shipped_standards
 
 PERMITTED, REFUSED, BAD_INPUT, DIFFERS, CRASHED = 0, 1, 2, 3, 70
 WORST_LAST = (PERMITTED, REFUSED, DIFFERS, BAD_INPUT, CRASHED)
@@ -127,12 +125,6 @@ def _answered(name: str, check: bool) -> Answered:
     except Exception:
         # The other files are answered all the same.
         return Answered(name, CRASHED, problem=f"the command failed:\n{traceback.format_exc()}")
-
-
-@cache
-def shipped_standards() -> list[dict[str, Any]]:
-    """The plain data of the standards that come with the registry."""
-    return [read_standard_file(each) for each in sorted((settings.PROJECT / "fixtures" / "standards").glob("*.yaml"))]
 
 
 def _read(name: str) -> bytes:

@@ -11,9 +11,8 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import connections
 
-from registry.database import identity, server
+from registry.database import identity, serving
 from registry.database.management.commands import prepare
 from registry.serving import Server
 
@@ -47,9 +46,7 @@ class Command(BaseCommand):
                 webbrowser.open(url)
 
         with _checkpoints():
-            # The workers are forked from here: they share no connection of this process, and enter as no owner.
-            connections.close_all()
-            server.enter_as_the_application_alone()
+            serving.begin_demonstration()
             # In this very process, so that the database outlives it and nothing else.
             Server(bind=f"{HOST}:{port}", when_ready=when_ready).run()
 

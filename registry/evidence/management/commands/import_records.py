@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import transaction
 from django.utils import timezone
 
+from registry.database.errors import RecordRefused
 from registry.evidence.importing import KINDS, FileRefused, ImportOptions, ImportReport, import_file
 from registry.evidence.importing.values import DATE_ORDERS
+from registry.evidence.models import Document
+from registry.evidence.uploads import SCANS, inspect_upload, keep_upload
 from registry.people.models import Employer
 
 REFUSED_ROWS, UNUSABLE_FILE = 1, 2
@@ -36,22 +41,27 @@ class Command(BaseCommand):
         parser.add_argument("--sheet", help="the sheet of a workbook that has several")
         parser.add_argument("--encoding", help="of a CSV that is not Unicode, for instance cp1252")
         parser.add_argument("--time-zone", help="of times that belong to no site, for instance Europe/Paris")
+        parser.add_argument("--scan", type=Path, metavar="FILE", help="the paper that the file is copied from")
         parser.add_argument("--report", type=Path, metavar="FILE", help="write the problems there, as CSV")
 
     def handle(self, *args: Any, **options: Any) -> None:
         employer = Employer.objects.filter(name=options["employer"]).first()
         if employer is None:
             raise CommandError(f"There is no employer {options['employer']!r}.", returncode=UNUSABLE_FILE)
+        now = timezone.now()
         try:
-            report = import_file(
-                options["kind"],
-                options["file"],
-                employer=employer,
-                recorded_at=timezone.now(),
-                recorded_by=None,
-                options=_import_options(options),
-                dry_run=options["dry_run"],
-            )
+            with transaction.atomic():
+                report = import_file(
+                    options["kind"],
+                    options["file"],
+                    employer=employer,
+                    recorded_at=now,
+                    recorded_by=None,
+                    options=_import_options(options, _scan(options["scan"], now)),
+                    dry_run=options["dry_run"],
+                )
+                # The scan is kept with what was copied from it, or not at all.
+                transaction.set_rollback(not report.written)
         except FileRefused as refused:
             raise CommandError(f"{refused.message} [{refused.rule}]", returncode=UNUSABLE_FILE) from refused
         self._tell(report)
@@ -69,7 +79,17 @@ class Command(BaseCommand):
         self.stdout.write(report.summary())
 
 
-def _import_options(options: dict[str, Any]) -> ImportOptions:
+def _scan(path: Path | None, now: datetime) -> Document | None:
+    if path is None:
+        return None
+    try:
+        upload = inspect_upload(name=path.name, content=path.read_bytes(), accept=SCANS)
+    except (OSError, RecordRefused) as refused:
+        raise CommandError(f"--scan {path}: {refused}", returncode=UNUSABLE_FILE) from refused
+    return keep_upload(upload=upload, recorded_at=now, recorded_by=None)
+
+
+def _import_options(options: dict[str, Any], scan: Document | None) -> ImportOptions:
     columns = {}
     for written in options["column"]:
         header, equals, field = written.rpartition("=")
@@ -85,6 +105,7 @@ def _import_options(options: dict[str, Any]) -> ImportOptions:
             encoding=options["encoding"],
             time_zone=options["time_zone"],
             partial=options["partial"],
+            document=scan,
         )
     except ValueError as error:
         raise CommandError(str(error), returncode=UNUSABLE_FILE) from error

@@ -39,12 +39,13 @@ class Command(BaseCommand):
                 employer=_named(employer),
                 worker=_numbered(worker),
                 invited_by=registrar_named(registrar),
+                printed=True,
                 invited_at=timezone.now(),
                 valid_for=timedelta(days=days),
             )
         except RecordRefused as refused:
             raise CommandError(str(refused)) from refused
-        link = address.rstrip("/") + reverse("accept_invitation", kwargs={"token": made.token})
+        link = address.rstrip("/") + reverse("follow_invitation", kwargs={"token": made.token})
         self.stdout.write(f"This link opens one account, once, until {made.invitation.expires_at:%Y-%m-%d %H:%M} UTC:")
         self.stdout.write(link)
 

@@ -4,11 +4,11 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from registry.eligibility.standard import BadInput
+from registry.standards.files import SHIPPED
 from registry.standards.services import load_standard_files
 
 
@@ -19,9 +19,8 @@ class Command(BaseCommand):
         parser.add_argument("files", nargs="*", type=Path, metavar="FILE")
 
     def handle(self, *args: Any, files: list[Path], **options: Any) -> None:
-        shipped = settings.PROJECT / "fixtures" / "standards"
         try:
-            loaded = load_standard_files(files or sorted(shipped.glob("*.yaml")), recorded_at=timezone.now())
+            loaded = load_standard_files(files or sorted(SHIPPED.glob("*.yaml")), recorded_at=timezone.now())
         except (BadInput, OSError) as error:
             raise CommandError(str(error)) from error
         for each in loaded:
