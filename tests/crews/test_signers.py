@@ -164,12 +164,12 @@ def test_whatever_people_signed_corrected_and_withdrew(world: World, erector: Wo
     for number in range(24):
         worker, signer = drawn.sample(people, 2)
         start = (world.now - timedelta(days=2 + number)).replace(hour=15, minute=0)
-        if drawn.random() < 0.3 and made:
-            record = made.pop(drawn.randrange(len(made)))
-            if corrections.is_setback(record):
-                by = {"recorded_by": world.registrar()}
-                corrections.withdraw_with_reason(record=record, reason="drawn", employer=None, **recording | by)
-            elif drawn.random() < 0.5:
+        # What found somebody not yet competent is for the registrar to take back.
+        changeable = [each for each in made if not corrections.is_setback(each)]
+        if drawn.random() < 0.3 and changeable:
+            record = drawn.choice(changeable)
+            made.remove(record)
+            if drawn.random() < 0.5:
                 evidence.withdraw(record, **recording)
             elif isinstance(record, HoursEntry):
                 made.append(evidence.correct(record, capacity=drawn.choice(["erector", "rigger"]), **recording))
@@ -270,7 +270,12 @@ def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: 
     }
     began = world.now - timedelta(days=3)
     bar = evidence.stand_down(
-        worker=erector, start=began, reason="conduct", recorded_at=world.now, recorded_by=dispatcher
+        worker=erector,
+        start=began,
+        reason="conduct",
+        only_at=world.employer,
+        recorded_at=world.now,
+        recorded_by=dispatcher,
     )
     evidence.record_instruction(
         worker=erector,
@@ -278,6 +283,7 @@ def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: 
         provider="employer",
         completed_at=began + timedelta(hours=5),
         after_stand_down=bar,
+        document=world.scan,
         recorded_at=world.now,
         recorded_by=dispatcher,
     )
