@@ -273,7 +273,7 @@ def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: 
         worker=erector,
         start=began,
         reason="conduct",
-        only_at=world.employer,
+        employer=world.employer,
         recorded_at=world.now,
         recorded_by=dispatcher,
     )
