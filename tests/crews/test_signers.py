@@ -264,16 +264,17 @@ def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: 
         "another account": open_account(
             username="second", password="a-long-demo-word", kind="employer", employer=world.employer
         ),
-        "the assessor's own account": open_account(
-            username="petra", password="a-long-demo-word", kind="worker", worker=world.assessor
-        ),
+        "the assessor's own account": world.assessors_account(),
     }
+    # An own assessment is recorded by its assessor; an employer records a third party's, from paper.
+    on_paper: dict[str, Any] = {"third_party": "Norrland Board", "document": world.scan}
+    whose = {"employer": world.employer} if by == "the assessor's own account" else on_paper
     began = world.now - timedelta(days=3)
     bar = evidence.stand_down(
         worker=erector,
         start=began,
         reason="conduct",
-        only_at=world.employer,
+        employer=world.employer,
         recorded_at=world.now,
         recorded_by=dispatcher,
     )
@@ -295,7 +296,7 @@ def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: 
         assessed_at=began + timedelta(days=1),
         outcome="pass",
         assessor=world.assessor,
-        employer=world.employer,
+        **whose,
         recorded_at=world.now,
         recorded_by=others[by],
     )
