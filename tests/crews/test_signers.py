@@ -269,16 +269,17 @@ def test_a_stand_down_is_not_lifted_by_one_account_alone(world: World, erector: 
     # An own assessment is recorded by its assessor; an employer records a third party's, from paper.
     on_paper: dict[str, Any] = {"third_party": "Norrland Board", "document": world.scan}
     whose = {"employer": world.employer} if by == "the assessor's own account" else on_paper
-    # As the maker's instructor the assessor judges for others than the employer, too.
-    past = world.now - timedelta(days=870)
-    evidence.appoint(
+    # For a third party nobody assesses by an employer's founding appointment.
+    long_ago = world.now - timedelta(days=800)
+    evidence.record_certification(
         worker=world.assessor,
-        duty="assessor",
-        kind="maker_instructor",
-        maker=world.model.maker,
-        start=past,
-        document=world.scan,
-        recorded_at=past,
+        scheme="assessor of crane personnel",
+        number="AC-3",
+        issuer="Norrland Board",
+        issued=long_ago.date(),
+        expires=(world.now + timedelta(days=400)).date(),
+        classes=["hammerhead"],
+        recorded_at=long_ago,
         recorded_by=None,
     )
     began = world.now - timedelta(days=3)
