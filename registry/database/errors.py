@@ -209,6 +209,10 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "correction_request_is_about_a_known_kind": ("", _("This is no record that can be corrected.")),
     "correction_request_is_about_the_workers_record": ("", _("This is not a record of that person.")),
     "correction_answer_names_the_new_record": ("outcome", _("A correction names the record that it made.")),
+    "an_answer_corrects_the_record_asked_about": (
+        "",
+        _("The request is about another record. Correct the record that it is about, or decline the request."),
+    ),
     "correction_answer_is_about_the_same_worker": ("outcome", _("The new record does not answer the request.")),
     "evidence_correctionanswer_request_id_key": ("", _("This request has been answered already.")),
     "evidence_objectionanswer_objection_id_key": ("", _("This question has been answered already.")),
@@ -282,6 +286,19 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
         _("An account stays what it was opened as; close it and invite the person again."),
     ),
     "inspectors_and_registrars_are_invited": ("kind", _("An inspector or registrar is invited first.")),
+    "a_person_leaves_from_now_on": (
+        "last_day",
+        _("Your last day is today or later, and no later than the one on record. For another, ask for a correction."),
+    ),
+    "an_employer_corrects_its_own_records": ("", _("Another employer answers for this record.")),
+    "a_pass_after_a_setback_has_its_paper": (
+        "document",
+        _("A pass that ends a 'not yet competent' needs its paper: attach what the assessor signed."),
+    ),
+    "an_act_names_an_account_that_may_do_it": (
+        "",
+        _("Nobody who may do this is named. It takes an open account of the right kind; at the machine, use --as."),
+    ),
     "an_act_of_the_registrar_names_the_registrar": (
         "",
         _("Only a registrar does this. Name yours with --as; the account must be open."),
@@ -389,6 +406,9 @@ SENTENCES: dict[str, tuple[str, StrOrPromise]] = {
     "notice_record_stays_with_its_job": ("", _("This record belongs to another job.")),
     "notice_names_a_supervisor_once": ("", _("The notice names this supervisor already.")),
     "a_worker_is_found_by_how_the_name_looks": ("family_name", _("The person cannot be found by this name.")),
+    "people_settledtwin_twin_id_key": ("", _("Somebody settled this one already.")),
+    "a_settled_twin_is_two_people_or_one": ("found", _("Say whether they are two people or one.")),
+    "settling_a_twin_gives_its_reason": ("reason", _("Say what showed it.")),
     "two_possible_twins_are_noted_once": ("", _("That these two may be one person is noted already.")),
     "nobody_is_their_own_twin": ("", _("Nobody is their own twin.")),
     # Days

@@ -279,6 +279,7 @@ CREATE TRIGGER names_its_planner BEFORE INSERT ON public.crews_job FOR EACH ROW 
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_job FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_job FOR EACH ROW WHEN (registry_hides_characters(concat(new.operation, new.configuration, new.standard_key), concat(new.description), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{operation,configuration,standard_key}', '{description}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer:employer_id');
 GRANT INSERT, SELECT ON TABLE crews_job TO registry_application;
 
 --- table crews_refusal
@@ -463,6 +464,7 @@ CREATE TRIGGER crane_stands_once BEFORE INSERT ON public.equipment_craneplacemen
 CREATE TRIGGER ledger_append AFTER INSERT ON public.equipment_craneplacement REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.equipment_craneplacement FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.equipment_craneplacement FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.equipment_craneplacement FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 GRANT INSERT, SELECT ON TABLE equipment_craneplacement TO registry_application;
 
 --- table equipment_familydeclaration
@@ -495,6 +497,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.equipment_familydeclaration 
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.equipment_familydeclaration FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.equipment_familydeclaration FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.equipment_familydeclaration FOR EACH ROW WHEN (registry_hides_characters(concat(new.document), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{document}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.equipment_familydeclaration FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('registrar');
 GRANT INSERT, SELECT ON TABLE equipment_familydeclaration TO registry_application;
 
 --- table equipment_maker
@@ -583,6 +586,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_appointment REFEREN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_appointment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_appointment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_appointment FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind, new.duty, new.appointed_by), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{kind,duty,appointed_by}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_appointment FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_appointment ENABLE ROW LEVEL SECURITY;
@@ -651,6 +655,7 @@ CREATE TRIGGER pass_follows_from_its_source BEFORE INSERT ON public.evidence_ass
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_assessment FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind, new.role, new.configuration, new.operations, new.outcome, new.third_party, new.signature), ''::text, concat(new.tasks))) EXECUTE FUNCTION registry_text_is_plain('{kind,role,configuration,operations,outcome,third_party,signature}', '{}', '{tasks}');
 CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_assessment DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker:assessor_id', 'employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_assessment ENABLE ROW LEVEL SECURITY;
@@ -678,6 +683,7 @@ CREATE INDEX evidence_assessmentsignature_recorded_by_id_21ca7539 ON public.evid
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_assessmentsignature REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_assessmentsignature FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_assessmentsignature FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_assessmentsignature FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker');
 ALTER TABLE evidence_assessmentsignature ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_assessment assessment WHERE (assessment.id = evidence_assessmentsignature.assessment_id)))));
@@ -725,6 +731,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_certification REFER
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_certification FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_certification FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_certification FOR EACH ROW WHEN (registry_hides_characters(concat(new.scheme, new.number, new.issuer, new.scope, new.covers_classes), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{scheme,number,issuer,scope,covers_classes}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_certification FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certification REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certification REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certification ENABLE ROW LEVEL SECURITY;
@@ -771,6 +778,7 @@ CREATE TRIGGER reinstatement_is_the_registrars BEFORE INSERT ON public.evidence_
 CREATE TRIGGER status_is_the_workers BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION evidence_reference_is_the_workers();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_certificationstatus FOR EACH ROW WHEN (registry_hides_characters(concat(new.status), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{status}', '{reason}', '{}');
 CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_certificationstatus DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certificationstatus ENABLE ROW LEVEL SECURITY;
@@ -802,6 +810,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_correctionanswer RE
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_correctionanswer FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_correctionanswer FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correctionanswer FOR EACH ROW WHEN (registry_hides_characters(concat(new.outcome), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{outcome}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_correctionanswer FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker', 'employer', 'registrar');
 ALTER TABLE evidence_correctionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_correctionrequest request WHERE ((request.id = evidence_correctionanswer.request_id) AND ((( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) OR (request.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = request.worker_id))) OR (evidence_correctionanswer.recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (request.worker_id)::text))::timestamp with time zone)))))));
@@ -836,6 +845,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_correctionrequest R
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_correctionrequest FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_correctionrequest FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correctionrequest FOR EACH ROW WHEN (registry_hides_characters(concat(new.record_kind), concat(new.what_is_wrong, new.what_it_should_be), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{record_kind}', '{what_is_wrong,what_it_should_be}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_correctionrequest FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker', 'employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_correctionrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE evidence_correctionrequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
@@ -895,6 +905,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_countersignaturereq
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION evidence_signer_is_another('of_id');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 ALTER TABLE evidence_countersignaturerequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (of_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignaturerequest.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
@@ -925,6 +936,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_deniedsignature REF
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW WHEN (registry_hides_characters(concat(new.record_kind), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{record_kind}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker:by_id');
 ALTER TABLE evidence_deniedsignature ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (((record_kind)::text = 'countersignature'::text) AND (EXISTS ( SELECT FROM evidence_countersignature signature WHERE (signature.id = evidence_deniedsignature.record_id)))) OR (((record_kind)::text = 'assessment'::text) AND (EXISTS ( SELECT FROM evidence_assessment assessment WHERE (assessment.id = evidence_deniedsignature.record_id))))));
@@ -953,6 +965,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_document REFERENCIN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_document FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_document FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_document FOR EACH ROW WHEN (registry_hides_characters(concat(new.name, new.media_type, new.sha256), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{name,media_type,sha256}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_document FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'worker', 'registrar');
 GRANT INSERT, SELECT ON TABLE evidence_document TO registry_application;
 
 --- table evidence_entryobjection
@@ -978,6 +991,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_entryobj
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION evidence_signer_is_another('by_id');
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_entryobjection FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker:by_id');
 ALTER TABLE evidence_entryobjection ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_entryobjection.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
@@ -1055,6 +1069,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_hoursentry REFERENC
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_hoursentry FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_hoursentry FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_hoursentry FOR EACH ROW WHEN (registry_hides_characters(concat(new.configuration, new.operation, new.capacity, new.origin, new.issuer, new.imported_line), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{configuration,operation,capacity,origin,issuer,imported_line}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_hoursentry FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer:employer_id', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_hoursentry REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_hoursentry REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_hoursentry ENABLE ROW LEVEL SECURITY;
@@ -1107,6 +1122,7 @@ CREATE TRIGGER retraining_is_the_workers BEFORE INSERT ON public.evidence_instru
 CREATE TRIGGER retraining_of_a_stand_down BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN (((new.after_stand_down_id IS NOT NULL) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_retraining_follows_its_stand_down();
 CREATE TRIGGER retraining_stays BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_retraining_stays_with_its_stand_down();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_instruction FOR EACH ROW WHEN (registry_hides_characters(concat(new.topic, new.provider, new.provider_name), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{topic,provider,provider_name}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_instruction FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_instruction ENABLE ROW LEVEL SECURITY;
@@ -1134,6 +1150,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_objectionanswer REF
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_objectionanswer FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_objectionanswer FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_objectionanswer FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reply), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reply}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_objectionanswer FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 ALTER TABLE evidence_objectionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_entryobjection objection WHERE ((objection.id = evidence_objectionanswer.objection_id) AND ((( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) OR registry_shows_remark(objection.entry_id, evidence_objectionanswer.recorded_at)))))));
@@ -1182,6 +1199,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdown FOR EACH 
 CREATE TRIGGER stand_down_is_the_firms BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NULL)) EXECUTE FUNCTION crews_stand_down_is_the_firms();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdown FOR EACH ROW WHEN (registry_hides_characters(concat(new.role), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role}', '{reason}', '{}');
 CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_standdown DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_standdown ENABLE ROW LEVEL SECURITY;
@@ -1222,6 +1240,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_standdow
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER suspension_is_the_registrars BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION evidence_suspension_is_the_registrars();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdownsuspension FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_standdownsuspension ENABLE ROW LEVEL SECURITY;
@@ -1430,6 +1449,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_attachedp
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_attachedprocedure FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_attachedprocedure FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_attachedprocedure FOR EACH ROW WHEN (registry_hides_characters(concat(new.title), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{title}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.notices_attachedprocedure FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 GRANT INSERT, SELECT ON TABLE notices_attachedprocedure TO registry_application;
 
 --- table notices_jobparty
@@ -1464,6 +1484,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_jobparty 
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_jobparty FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_jobparty FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_jobparty FOR EACH ROW WHEN (registry_hides_characters(concat(new.role, new.name, new.contact_person, new.phone, new.email), concat(new.address), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role,name,contact_person,phone,email}', '{address}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.notices_jobparty FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 GRANT INSERT, SELECT ON TABLE notices_jobparty TO registry_application;
 
 --- table notices_namedsupervisor
@@ -1518,6 +1539,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_noticepar
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_noticeparticulars FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_noticeparticulars FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_noticeparticulars FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.site_address, new.scope, new.configuration), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{site_address,scope,configuration}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.notices_noticeparticulars FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 GRANT INSERT, SELECT ON TABLE notices_noticeparticulars TO registry_application;
 
 --- table notices_sentnotice
@@ -1557,6 +1579,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_sentnotic
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_sentnotice FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_sentnotice FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_sentnotice FOR EACH ROW WHEN (registry_hides_characters(concat(new.rule_key, new.sha256, new.how, new.sent_to), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{rule_key,sha256,how,sent_to}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.notices_sentnotice FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 GRANT INSERT, SELECT ON TABLE notices_sentnotice TO registry_application;
 
 --- table people_account
@@ -1730,6 +1753,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employment REFERENCIN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER taken_on_with_consent BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION people_taken_on_with_consent();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer:employer_id', 'worker:worker_id', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE people_employment ENABLE ROW LEVEL SECURITY;
@@ -1959,6 +1983,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.people_languageskill REFEREN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_languageskill FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_languageskill FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_languageskill FOR EACH ROW WHEN (registry_hides_characters(concat(new.language), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{language}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_languageskill FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_languageskill REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.people_languageskill REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE people_languageskill ENABLE ROW LEVEL SECURITY;
@@ -1993,6 +2018,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.people_possibletwin REFERENC
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_possibletwin FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_possibletwin FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_possibletwin FOR EACH ROW WHEN (registry_hides_characters(concat(new.names, new.dates), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{names,dates}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_possibletwin FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_possibletwin REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE people_possibletwin ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
@@ -2000,6 +2026,34 @@ CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_appl
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE people_possibletwin TO registry_application;
+
+--- table people_settledtwin
+CREATE TABLE people_settledtwin (
+    found character varying(12) NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    reason text NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint NOT NULL,
+    twin_id bigint NOT NULL,
+    CONSTRAINT a_settled_twin_is_two_people_or_one CHECK (((found)::text = ANY ((ARRAY['two_people'::character varying, 'one_person'::character varying])::text[]))),
+    CONSTRAINT people_settledtwin_pkey PRIMARY KEY (id),
+    CONSTRAINT people_settledtwin_recorded_by_id_7581e23f_fk_people_account_id FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_settledtwin_twin_id_c4dee604_fk_people_possibletwin_id FOREIGN KEY (twin_id) REFERENCES people_possibletwin(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_settledtwin_twin_id_key UNIQUE (twin_id),
+    CONSTRAINT settling_a_twin_gives_its_reason CHECK ((NOT (reason = ''::text)))
+);
+CREATE INDEX people_settledtwin_recorded_by_id_7581e23f ON public.people_settledtwin USING btree (recorded_by_id);
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_settledtwin REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{twin_id,reason,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_settledtwin FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_settledtwin FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_settledtwin FOR EACH ROW WHEN (registry_hides_characters(concat(new.found), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{found}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_settledtwin FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('registrar');
+ALTER TABLE people_settledtwin ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR false));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_settledtwin TO registry_application;
 
 --- table people_worker
 CREATE TABLE people_worker (
@@ -2033,6 +2087,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.people_worker REFERENCING NE
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_worker FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_worker FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_worker FOR EACH ROW WHEN (registry_hides_characters(concat(new.number, new.given_name, new.family_name, new.name_key), concat(new.lookalike_keys), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{number,given_name,family_name,name_key}', '{lookalike_keys}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_worker FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_numbered BEFORE INSERT ON public.people_worker FOR EACH ROW EXECUTE FUNCTION people_number_worker();
 GRANT INSERT, SELECT ON TABLE people_worker TO registry_application;
 
@@ -2068,6 +2123,7 @@ CREATE TRIGGER employer_figures_bump_evidence AFTER INSERT ON public.standards_e
 CREATE TRIGGER ledger_append AFTER INSERT ON public.standards_employerfigure REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.standards_employerfigure FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.standard_key, new.setting), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{standard_key,setting}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer:employer_id');
 GRANT INSERT, SELECT ON TABLE standards_employerfigure TO registry_application;
 
 --- table standards_standardversion
@@ -3210,6 +3266,15 @@ BEGIN
         RAISE EXCEPTION 'the new record does not answer the request'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_answer_is_about_the_same_worker';
     END IF;
+    EXECUTE format('WITH RECURSIVE before (id) AS ('
+                   'SELECT supersedes_id FROM public.%1$I WHERE id = $1 UNION '
+                   'SELECT supersedes_id FROM public.%1$I JOIN before USING (id)) '
+                   'SELECT EXISTS (SELECT FROM before WHERE id = $2)', public.evidence_table_of(asked.record_kind))
+        INTO fits USING NEW.new_record_id, asked.record_id;
+    IF NOT fits THEN
+        RAISE EXCEPTION 'the new record corrects another than was asked about'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_answer_corrects_the_record_asked_about';
+    END IF;
     RETURN NEW;
 END
 $function$;
@@ -3231,6 +3296,9 @@ BEGIN
     END IF;
     SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
     IF account.kind <> 'worker' AND NEW.third_party <> '' THEN
+        RETURN NEW;
+    ELSIF account.kind = 'registrar' AND account.is_active AND (NEW.supersedes_id IS NOT NULL OR NEW.document_id IS NOT NULL)
+    THEN
         RETURN NEW;
     ELSIF account.worker_id IS DISTINCT FROM NEW.assessor_id THEN
         broken := 'assessor_records_with_their_own_account';
@@ -4205,6 +4273,44 @@ END
 $function$;
 GRANT EXECUTE ON FUNCTION people_account_was_invited() TO PUBLIC;
 
+--- function people_act_names_its_account()
+CREATE FUNCTION public.people_act_names_its_account()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    account public.people_account;
+    kind text;
+    subject text;
+    own bigint;
+BEGIN
+    IF session_user = current_user THEN
+        RETURN NEW;
+    END IF;
+    IF NEW.recorded_by_id IS NULL THEN
+        IF EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NULL) THEN
+            RETURN NEW;
+        END IF;
+    ELSE
+        SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id AND is_active;
+        FOR place IN 0 .. TG_NARGS - 1 LOOP
+            kind := split_part(TG_ARGV[place], ':', 1);
+            subject := split_part(TG_ARGV[place], ':', 2);
+            CONTINUE WHEN account.kind IS DISTINCT FROM kind;
+            own := CASE kind WHEN 'worker' THEN account.worker_id WHEN 'employer' THEN account.employer_id END;
+            IF subject = '' OR (to_jsonb(NEW) ->> subject)::bigint = own THEN
+                RETURN NEW;
+            END IF;
+        END LOOP;
+    END IF;
+    RAISE EXCEPTION 'the act names no account that may do it'
+        USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_names_an_account_that_may_do_it';
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_act_names_its_account() TO PUBLIC;
+
 --- function people_address_key(text)
 CREATE FUNCTION public.people_address_key(address text)
  RETURNS text
@@ -4602,9 +4708,19 @@ DECLARE
     today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
     registered_by bigint;
     still_there boolean;
+    before public.people_employment;
 BEGIN
     -- Two who take on one person wait for each other here, and the second sees the first.
     PERFORM FROM public.people_worker WHERE id = NEW.worker_id FOR NO KEY UPDATE;
+    -- A person leaves from now on: not so that what happened yesterday was on nobody's books.
+    IF NEW.supersedes_id IS NOT NULL AND public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
+        SELECT * INTO before FROM public.people_employment WHERE id = NEW.supersedes_id;
+        IF NEW.withdrawn OR NEW.employer_id <> before.employer_id OR NEW.start <> before.start
+           OR NEW."end" IS NULL OR NEW."end" < today - 1 OR NEW."end" > before."end" THEN
+            RAISE EXCEPTION 'a person leaves from now on'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_person_leaves_from_now_on';
+        END IF;
+    END IF;
     IF NEW.withdrawn OR public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
         RETURN NEW;
     END IF;

@@ -9,7 +9,7 @@ Functions raise :class:`registry.database.errors.RecordRefused`.
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -155,6 +155,25 @@ def withdraw_with_reason(
         withdrawal = services.withdraw(record, recorded_at=recorded_at, recorded_by=recorded_by)
         _answer(request, "withdrawn", reason, withdrawal.pk, recorded_at, recorded_by)
     return withdrawal
+
+
+@repeating
+def leave_employer(
+    *, employment: Employment, last_day: date, recorded_at: datetime, recorded_by: Account
+) -> Employment:
+    """The worker leaves an employer's books, which needs nobody's leave: it reads nothing recorded afterwards.
+
+    ``last_day`` is today or later. The employer's positions from then on are put on hold.
+    """
+    is_own = recorded_by.is_active and recorded_by.worker_id == employment.worker_id
+    if not is_own or last_day < recorded_at.date() - timedelta(days=1):
+        raise RecordRefused([broken("a_person_leaves_from_now_on" if is_own else "consent_is_the_persons_own")])
+    reason = _("I no longer work here after this day.")
+    with transaction.atomic():
+        request = _request(employment, employment.employer, reason, "", recorded_at, recorded_by)
+        ended = services.correct(employment, end=last_day, recorded_at=recorded_at, recorded_by=recorded_by)
+        _answer(request, "corrected", reason, ended.pk, recorded_at, recorded_by)
+    return ended
 
 
 @repeating

@@ -231,7 +231,8 @@ def insert_hours(*, rows: Sequence[NewHours], recorded_at: datetime, recorded_by
                 by=new.countersigner,
                 at=new.countersigned_at,
                 recorded_at=recorded_at,
-                recorded_by=recorded_by,
+                # Who copies a signature from paper did not give it.
+                recorded_by=None if new.origin == "paper" else recorded_by,
             )
             for entry, new in zip(entries, rows, strict=True)
             if new.countersigner is not None and new.countersigned_at is not None
@@ -377,7 +378,7 @@ def change_certification_status(
 ) -> CertificationStatus:
     """Suspend or revoke a certificate from an instant on; a registrar reinstates it, with a reason."""
     with refusals(), transaction.atomic():
-        return CertificationStatus.objects.create(
+        changed = CertificationStatus.objects.create(
             worker_id=certification.worker_id,
             certification=certification,
             status=status,
@@ -387,6 +388,8 @@ def change_certification_status(
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )
+        tell_workers([certification.worker_id], what="certificate_status", at=recorded_at, by=recorded_by)
+    return changed
 
 
 @repeating

@@ -64,6 +64,9 @@ ABOUT: dict[str, str] = {
     "crews_assignmentevent": "assignment_id IN (SELECT id FROM crews_assignment WHERE worker_id = %(worker)s)",
     "transcripts_endedlink": f"link_id IN ({OWN_LINKS})",
     "transcripts_linkopening": f"link_id IN ({OWN_LINKS})",
+    "people_settledtwin": (
+        "twin_id IN (SELECT id FROM people_possibletwin WHERE worker_id = %(worker)s OR other_id = %(worker)s)"
+    ),
     "people_closedaccount": OWN_ACCOUNTS,
     "people_accountevent": OWN_ACCOUNTS,
     "people_identitycheck": OWN_ACCOUNTS,
@@ -120,6 +123,7 @@ BLANKED: dict[str, dict[str, str]] = {
     "crews_assignmentevent": {"reason": REASON},
     "transcripts_sharedlink": {"note": f"CASE WHEN note = '' THEN '' ELSE '{ERASED}' END"},
     "people_closedaccount": {"reason": f"'{ERASED}'"},
+    "people_settledtwin": {"reason": f"'{ERASED}'"},
     "people_identitycheck": {"looked_at": f"'{ERASED}'"},
     "evidence_deniedsignature": {"reason": f"'{ERASED}'"},
     "people_employmentrequest": {"number": f"'{ERASED}'"},
@@ -155,6 +159,7 @@ FREE_TEXT: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("crews_assignmentevent", ("reason",)),
     ("transcripts_sharedlink", ("note",)),
     ("people_closedaccount", ("reason",)),
+    ("people_settledtwin", ("reason",)),
     ("people_identitycheck", ("looked_at",)),
     ("evidence_deniedsignature", ("reason",)),
     ("notices_jobparty", ("name", "contact_person", "address")),

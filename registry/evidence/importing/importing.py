@@ -29,6 +29,7 @@ from registry.evidence.importing.reading import Source, opened, read_apart
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
 from registry.people.models import Account, Employer, Employment, Worker
+from registry.people.registrars import is_registrar
 from registry.people.telling import as_one_act
 
 BATCH = 1000
@@ -148,7 +149,7 @@ def _people_of(employer: Employer, at: datetime, account: Account | None) -> Que
     Of anybody else nothing is told, whoever asks: neither that they exist nor when they were born.
     """
     employed = Employment.objects.current().filter(employer=employer)
-    if account is not None:
+    if account is not None and not is_registrar(account):
         # A site's day may have begun before that of UTC, or still last.
         employed = employed.filter(Q(end__isnull=True) | Q(end__gte=at.date() - DAY), start__lte=at.date() + DAY)
     return Worker.objects.filter(pk__in=employed.values("worker"))

@@ -117,7 +117,7 @@ class Workers(OneByOne):
     def _too_many_of_one_name(self, given: str, family: str) -> bool:
         """Whether the table has had its new people of this name: with more, it could try one date of birth after
         the other, and learn which is somebody's who is registered."""
-        if self.context.recorded_by is None:
+        if self.context.by_the_command:
             return False
         key = name_key(given, family)
         self._namesakes[key] += 1

@@ -138,17 +138,17 @@ CREATE OR REPLACE TRIGGER a_setback_is_its_sources BEFORE INSERT ON evidence_ass
 
 -- The latest assessment of a scope governs, so a pass ends the setback before it. It comes from who found the setback:
 -- the same third party, with its paper; or an assessor with their own account, where an employer's own found it.
--- The registrar records what comes from elsewhere. A correction moves no older pass behind a bar.
+-- The registrar records what comes from elsewhere, with its paper. A correction moves no older pass behind a bar.
 CREATE OR REPLACE FUNCTION evidence_a_pass_follows_from_its_source() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     before public.evidence_assessment;
     setback public.evidence_assessment;
 BEGIN
-    IF public.people_is_registrar(NEW.recorded_by_id) THEN
+    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
+    IF before.id IS NOT NULL AND public.people_is_registrar(NEW.recorded_by_id) THEN
         RETURN NEW;
     END IF;
-    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
     FOR setback IN
         SELECT * FROM public.evidence_assessment earlier
         WHERE earlier.worker_id = NEW.worker_id AND earlier.outcome <> 'pass' AND NOT earlier.withdrawn
@@ -156,6 +156,13 @@ BEGIN
           AND NOT EXISTS (SELECT FROM public.evidence_assessment later WHERE later.supersedes_id = earlier.id)
           AND public.evidence_same_scope(earlier, NEW)
     LOOP
+        IF public.people_is_registrar(NEW.recorded_by_id) THEN
+            -- The reason of a correction says why; a new record has its paper instead.
+            IF NEW.document_id IS NULL THEN
+                PERFORM public.evidence_bar_stays('a_pass_after_a_setback_has_its_paper');
+            END IF;
+            CONTINUE;
+        END IF;
         IF before.id IS NOT NULL
            AND NOT (setback.assessed_at <= before.assessed_at AND public.evidence_same_scope(setback, before)) THEN
             PERFORM public.evidence_bar_stays('a_pass_after_a_bar_is_a_new_assessment');

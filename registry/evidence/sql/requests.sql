@@ -42,7 +42,7 @@ $$;
 CREATE OR REPLACE TRIGGER is_about_the_workers_record BEFORE INSERT ON evidence_correctionrequest
     FOR EACH ROW EXECUTE FUNCTION evidence_request_is_about_the_workers_record();
 
--- What answers a request is a correction or withdrawal of a record of the same kind and person.
+-- What answers a request is a correction or withdrawal of that very record, as it was then or as it was corrected since.
 CREATE OR REPLACE FUNCTION evidence_answer_is_about_the_same_worker() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
@@ -56,6 +56,15 @@ BEGIN
     IF fits IS NOT TRUE THEN
         RAISE EXCEPTION 'the new record does not answer the request'
             USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_answer_is_about_the_same_worker';
+    END IF;
+    EXECUTE format('WITH RECURSIVE before (id) AS ('
+                   'SELECT supersedes_id FROM public.%1$I WHERE id = $1 UNION '
+                   'SELECT supersedes_id FROM public.%1$I JOIN before USING (id)) '
+                   'SELECT EXISTS (SELECT FROM before WHERE id = $2)', public.evidence_table_of(asked.record_kind))
+        INTO fits USING NEW.new_record_id, asked.record_id;
+    IF NOT fits THEN
+        RAISE EXCEPTION 'the new record corrects another than was asked about'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_answer_corrects_the_record_asked_about';
     END IF;
     RETURN NEW;
 END

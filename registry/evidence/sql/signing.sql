@@ -43,19 +43,20 @@ $$;
 CREATE OR REPLACE TRIGGER signer_signs_with_their_own_account BEFORE INSERT ON evidence_countersignature
     FOR EACH ROW EXECUTE FUNCTION evidence_signer_signs_with_their_own_account();
 
--- An employer's own assessment is its assessor's word: no other account records, corrects or takes it back. A registrar
--- alone takes back, with a reason, that somebody was found not yet competent: the assessor may be gone (bars.sql).
+-- An employer's own assessment is its assessor's word: no other account records, corrects or takes it back. But a
+-- registrar brings in the paper of an older one, and takes back, with a reason, that somebody was found not yet
+-- competent: the assessor may be gone (bars.sql).
 CREATE OR REPLACE FUNCTION evidence_assessor_records_with_their_own_account() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     account public.people_account;
     broken text;
 BEGIN
-    IF NEW.supersedes_id IS NOT NULL AND NEW.outcome <> 'pass' AND public.people_is_registrar(NEW.recorded_by_id) THEN
-        RETURN NEW;
-    END IF;
     SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
     IF account.kind <> 'worker' AND NEW.third_party <> '' THEN
+        RETURN NEW;
+    ELSIF account.kind = 'registrar' AND account.is_active AND (NEW.supersedes_id IS NOT NULL OR NEW.document_id IS NOT NULL)
+    THEN
         RETURN NEW;
     ELSIF account.worker_id IS DISTINCT FROM NEW.assessor_id THEN
         broken := 'assessor_records_with_their_own_account';

@@ -114,9 +114,24 @@ DECLARE
     today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
     registered_by bigint;
     still_there boolean;
+    before public.people_employment;
 BEGIN
     -- Two who take on one person wait for each other here, and the second sees the first.
     PERFORM FROM public.people_worker WHERE id = NEW.worker_id FOR NO KEY UPDATE;
+    -- A person leaves from now on: not so that what happened yesterday was on nobody's books.
+    SELECT * INTO before FROM public.people_employment WHERE id = NEW.supersedes_id;
+    IF EXISTS (SELECT FROM public.people_account
+               WHERE id = NEW.recorded_by_id AND kind = 'employer' AND employer_id <> before.employer_id) THEN
+        RAISE EXCEPTION 'another employer answers for the employment'
+            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_corrects_its_own_records';
+    END IF;
+    IF before.id IS NOT NULL AND public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
+        IF NEW.withdrawn OR NEW.employer_id <> before.employer_id OR NEW.start <> before.start
+           OR NEW."end" IS NULL OR NEW."end" < today - 1 OR NEW."end" > before."end" THEN
+            RAISE EXCEPTION 'a person leaves from now on'
+                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_person_leaves_from_now_on';
+        END IF;
+    END IF;
     IF NEW.withdrawn OR public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
         RETURN NEW;
     END IF;
