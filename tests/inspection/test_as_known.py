@@ -130,14 +130,15 @@ def test_a_certificate_revoked_after_the_accident_but_effective_before(
 def test_a_suspension_lifted_before_anybody_recorded_it_is_no_difference(
     world: World, supervising: Slot, supervisor: Worker
 ) -> None:
-    held = Certification.objects.get(worker=supervisor)
+    held, registrar = Certification.objects.get(worker=supervisor), world.registrar()
     for status, days in (("suspended", 40), ("reinstated", 30)):
         evidence.change_certification_status(
             certification=held,
             status=status,
             effective_at=world.now - timedelta(days=days),
             recorded_at=world.now,
-            recorded_by=None,
+            recorded_by=registrar,
+            reason="the issuer says so",
         )
     assert named(compared(world, supervising, supervisor)) == []
 
@@ -320,6 +321,7 @@ def certificate_of(worker: Worker) -> Certification:
 
 def history(world: World, worker: Worker, chance: Random) -> list[Callable[[datetime], Any]]:
     """Things to record one after another, in an order of its own for each seed."""
+    registrar = world.registrar()
 
     def status(kind: str, days: int) -> Callable[[datetime], Any]:
         return lambda at: evidence.change_certification_status(
@@ -327,7 +329,8 @@ def history(world: World, worker: Worker, chance: Random) -> list[Callable[[date
             status=kind,
             effective_at=world.now - timedelta(days=days),
             recorded_at=at,
-            recorded_by=None,
+            recorded_by=registrar,
+            reason="the issuer says so",
         )
 
     def stand_down(whom: Worker, days: int) -> Callable[[datetime], Any]:
