@@ -35,8 +35,8 @@ ATTEMPTS = 100
 SLOW_SECONDS = 0.03
 
 PEOPLE = """
-INSERT INTO people_worker (given_name, family_name, name_key, date_of_birth, recorded_at)
-SELECT 'Given' || n, 'Family' || n, 'family' || n || ' given' || n, '1980-01-01', %(past)s
+INSERT INTO people_worker (given_name, family_name, name_key, lookalike_keys, date_of_birth, recorded_at)
+SELECT 'Given' || n, 'Family' || n, 'family' || n || ' given' || n, ARRAY['family' || n], '1980-01-01', %(past)s
 FROM generate_series(1, %(workers)s) n
 RETURNING id
 """
