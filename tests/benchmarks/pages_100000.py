@@ -86,6 +86,7 @@ def main() -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     # The test environment itself would copy the context of every template drawn.
     settings.ALLOWED_HOSTS = ["testserver"]
+    settings.SECURE_SSL_REDIRECT = False
     created = setup_databases(verbosity=0, interactive=False)
     try:
         measure()
