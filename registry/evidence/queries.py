@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
@@ -15,7 +15,7 @@ from django.db import connection
 from django.db.models import QuerySet
 
 from registry.database.readers import as_the_register
-from registry.database.together import read_together
+from registry.database.together import Given, Together
 from registry.eligibility import evidence as engine
 from registry.equipment.models import CraneModel, CranePlacement, FamilyDeclaration
 from registry.evidence.models import (
@@ -96,23 +96,12 @@ def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | 
         stand_downs,
         suspensions,
         languages,
-    ) = read_together(
-        # By one parameter, however many: the statement stays the same, and prepared.
-        Worker.objects.filter(pk__among=everybody).values_list("id", "given_name", "family_name"),
-        # Decisions name employers only by identifier; explanations never need more than these few.
-        Employer.objects.values_list("id", "name"),
-        CraneModel.objects.values_list("id", "maker__name", "designation", "crane_class"),
-        _known(FamilyDeclaration.objects.order_by("id"), known_at).values_list(*FAMILY, AUTHOR),
-        _placements_of(hours, known_at),
-        _rows(Assessment, worker_ids, known_at, ASSESSMENT),
-        _assessments_given(worker_ids, grounds_of, known_at),
-        _rows(Certification, everybody, None, CERTIFICATION),
-        _rows(CertificationStatus, everybody, known_at, STATUS),
-        _rows(Instruction, everybody, known_at, INSTRUCTION),
-        _rows(Appointment, everybody, known_at, APPOINTMENT),
-        _rows(StandDown, everybody, known_at, STAND_DOWN),
-        _rows(StandDownSuspension, everybody, known_at, SUSPENSION),
-        _rows(LanguageSkill, everybody, known_at, LANGUAGE),
+    ) = _records(known_at is not None).read(
+        whole=sorted(worker_ids),
+        others=sorted(grounds_of),
+        everybody=everybody,
+        cranes=sorted({int(entry.crane.partition(":")[2]) for entry in hours if entry.crane is not None}),
+        known_at=known_at,
     )
     return engine.Evidence(
         people={f"worker:{key}": engine.Person(f"worker:{key}", f"{given} {family}") for key, given, family in people},
@@ -255,28 +244,42 @@ FAMILY = (*COMMON, "maker__name", "models_declared", "document", "valid_from", "
 PLACEMENT = (*COMMON, "crane_id", "crane__model_id", "site_id", "start", "end")
 
 
-def _rows(model: Any, worker_ids: Ids, known_at: datetime | None, columns: tuple[str, ...]) -> QuerySet[Any, Any]:
-    found = model.objects.filter(worker__among=worker_ids)
-    return _known(found, known_at).order_by("id").values_list(*columns, AUTHOR)
+@lru_cache
+def _records(at_an_instant: bool) -> Together:
+    """Everything but hours: whole records of ``everybody``; of ``cranes`` where they stood.
 
+    Assessments are those of ``whole``, and those that these gave to ``others``, their own signers, who are not
+    independent then. ``at_an_instant`` leaves out what was recorded after ``known_at``.
+    """
+    instant = Given("known_at")
 
-def _assessments_given(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) -> QuerySet[Any, Any]:
-    """Those that ``worker_ids`` gave to their own signers, who are not independent then."""
-    if not grounds_of:
-        return Assessment.objects.none().values_list(*ASSESSMENT, AUTHOR)
-    given = Assessment.objects.current() if known_at is None else Assessment.objects.current_at(known_at)
-    given = given.filter(worker__among=grounds_of, assessor__among=worker_ids)
-    return given.order_by("id").values_list(*ASSESSMENT, AUTHOR)
+    def known(found: QuerySet[Any]) -> QuerySet[Any]:
+        return found.filter(recorded_at__lte=instant) if at_an_instant else found
 
+    def of(worker_ids: str, model: Any, columns: tuple[str, ...]) -> QuerySet[Any, Any]:
+        found = model.objects.filter(worker__among=Given(worker_ids)).order_by("id").values_list(*columns, AUTHOR)
+        return found if model is Certification else known(found)
 
-def _placements_of(hours: Iterable[engine.HoursEntry], known_at: datetime | None) -> QuerySet[Any, Any]:
-    cranes = sorted({int(entry.crane.partition(":")[2]) for entry in hours if entry.crane is not None})
-    found = CranePlacement.objects.filter(crane__among=cranes)
-    return _known(found, known_at).order_by("id").values_list(*PLACEMENT, AUTHOR)
-
-
-def _known(found: QuerySet[Any], known_at: datetime | None) -> QuerySet[Any]:
-    return found if known_at is None else found.filter(recorded_at__lte=known_at)
+    given = Assessment.objects.current_at(instant) if at_an_instant else Assessment.objects.current()
+    given = given.filter(worker__among=Given("others"), assessor__among=Given("whole"))
+    cranes = CranePlacement.objects.filter(crane__among=Given("cranes"))
+    return Together(
+        Worker.objects.filter(pk__among=Given("everybody")).values_list("id", "given_name", "family_name"),
+        # Decisions name employers only by identifier; explanations never need more than these few.
+        Employer.objects.values_list("id", "name"),
+        CraneModel.objects.values_list("id", "maker__name", "designation", "crane_class"),
+        known(FamilyDeclaration.objects.order_by("id").values_list(*FAMILY, AUTHOR)),
+        known(cranes.order_by("id").values_list(*PLACEMENT, AUTHOR)),
+        of("whole", Assessment, ASSESSMENT),
+        given.order_by("id").values_list(*ASSESSMENT, AUTHOR),
+        of("everybody", Certification, CERTIFICATION),
+        of("everybody", CertificationStatus, STATUS),
+        of("everybody", Instruction, INSTRUCTION),
+        of("everybody", Appointment, APPOINTMENT),
+        of("everybody", StandDown, STAND_DOWN),
+        of("everybody", StandDownSuspension, SUSPENSION),
+        of("everybody", LanguageSkill, LANGUAGE),
+    )
 
 
 def _key(kind: str, identifier: int | None) -> str | None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any, TypeVar
 
 from django.db.models import QuerySet
 
-from registry.database.together import read_together
+from registry.database.together import Given, Together
 from registry.eligibility.standard import Standard, parse_standard
 from registry.standards.models import EmployerFigure, StandardVersion
 
@@ -54,22 +54,28 @@ class StandardHistory:
         return _with_figures(version, figures, self.last_day(version, known_at))
 
 
-VERSION = ("id", "key", "version", "jurisdiction", "title", "in_force_from", "in_force_until", "content", "sha256")
-FIGURE = ("id", "employer_id", "standard_key", "setting", "minutes")
-
-
 def history_of(key: str, employer_id: int | None = None) -> StandardHistory:
     """The history of the standard with the employer's figures, in one statement."""
-    versions, figures = read_together(
-        StandardVersion.objects.filter(key=key).order_by("in_force_from").values_list(*VERSION, "recorded_at"),
-        EmployerFigure.objects.filter(employer_id=employer_id, standard_key=key)
-        .order_by("recorded_at", "id")
-        .values_list(*FIGURE, "recorded_at"),
-    )
+    versions, figures = _history().read(key=key, employer=employer_id)
     return StandardHistory(
         key,
-        tuple(StandardVersion.from_db("default", [*VERSION, "recorded_at"], row) for row in versions),
-        tuple(EmployerFigure.from_db("default", [*FIGURE, "recorded_at"], row) for row in figures),
+        tuple(StandardVersion.from_db("default", VERSION, row) for row in versions),
+        tuple(EmployerFigure.from_db("default", FIGURE, row) for row in figures),
+    )
+
+
+VERSION = tuple(field.attname for field in StandardVersion._meta.concrete_fields)
+FIGURE = tuple(field.attname for field in EmployerFigure._meta.concrete_fields)
+
+
+@cache
+def _history() -> Together:
+    key = Given("key")
+    return Together(
+        StandardVersion.objects.filter(key=key).order_by("in_force_from").values_list(*VERSION),
+        EmployerFigure.objects.filter(employer_id=Given("employer"), standard_key=key)
+        .order_by("recorded_at", "id")
+        .values_list(*FIGURE),
     )
 
 

@@ -31,7 +31,8 @@ from tests.world import World, sign_in
 HOUR_ROWS = int(os.environ.get("HOUR_ROWS", "1000000"))
 ROWS_PER_WORKER = 500
 SUPERVISORS = 20
-ATTEMPTS = 100
+ATTEMPTS = 110
+COUNTED = 10
 SLOW_SECONDS = 0.03
 
 FILLED = ("evidence_hoursentry", "evidence_countersignature")
@@ -98,15 +99,19 @@ def measure() -> None:
     slow: dict[str, str] = {}
     for number, worker in enumerate(candidates):
         slot = world.job(["erector"], starts_in=3 + number).slots.get()
-        with CaptureQueriesContext(connection) as captured:
-            began = time.perf_counter()
-            response = client.post(f"/api/slots/{slot.pk}/assignments/", {"worker": worker.pk})
-            milliseconds.append((time.perf_counter() - began) * 1000)
-        counts.add(len(captured))
-        outcomes.append(response.status_code)
-        for query in captured.captured_queries:
-            if float(query["time"]) > SLOW_SECONDS:
-                slow[" ".join(query["sql"].split())[:100]] = query["time"]
+        url, asked = f"/api/slots/{slot.pk}/assignments/", {"worker": worker.pk}
+        if number < COUNTED:
+            # Writing statements down takes longer than some of them: these are not timed.
+            with CaptureQueriesContext(connection) as captured:
+                outcomes.append(client.post(url, asked).status_code)
+            counts.add(len(captured))
+            for query in captured.captured_queries:
+                if float(query["time"]) > SLOW_SECONDS:
+                    slow[" ".join(query["sql"].split())[:100]] = query["time"]
+            continue
+        began = time.perf_counter()
+        outcomes.append(client.post(url, asked).status_code)
+        milliseconds.append((time.perf_counter() - began) * 1000)
     median = statistics.median(milliseconds)
     late = statistics.quantiles(milliseconds, n=20)[-1]
     print(f"hour rows {HOUR_ROWS}, {ROWS_PER_WORKER} a worker; {outcomes.count(201)} permitted of {len(outcomes)}")
