@@ -24,7 +24,7 @@ from registry.crews.models import (
     Slot,
 )
 from registry.crews.queries import (
-    Answered,
+    AnsweredByVersions,
     Asking,
     answer,
     asking_for_slot,
@@ -516,7 +516,7 @@ def _check_request(job: Job, worker_id: int, start: datetime, end: datetime) -> 
         raise RecordRefused(problems)
 
 
-def _record(answered: Answered, *, decided_at: datetime, decided_by: Account | None) -> Decision:
+def _record(answered: AnsweredByVersions, *, decided_at: datetime, decided_by: Account | None) -> Decision:
     """Store the engine's answer as a sealed statement."""
     asking, given = answered.asking, answered.answer
     statement = json.dumps(
