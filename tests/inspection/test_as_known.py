@@ -130,7 +130,7 @@ def test_a_certificate_revoked_after_the_accident_but_effective_before(
 def test_a_suspension_lifted_before_anybody_recorded_it_is_no_difference(
     world: World, supervising: Slot, supervisor: Worker
 ) -> None:
-    held, registrar = Certification.objects.get(worker=supervisor), world.registrar()
+    held = Certification.objects.get(worker=supervisor)
     for status, days in (("suspended", 40), ("reinstated", 30)):
         evidence.change_certification_status(
             certification=held,
@@ -321,7 +321,6 @@ def certificate_of(worker: Worker) -> Certification:
 
 def history(world: World, worker: Worker, chance: Random) -> list[Callable[[datetime], Any]]:
     """Things to record one after another, in an order of its own for each seed."""
-    registrar = world.registrar()
 
     def status(kind: str, days: int) -> Callable[[datetime], Any]:
         return lambda at: evidence.change_certification_status(
