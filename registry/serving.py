@@ -47,11 +47,12 @@ BETWEEN_LOOKS = 0.2
 class Limits:
     """In seconds: ``slow_start`` and then a second for each ``rate`` bytes to send or take; ``work`` to answer;
 
-    ``end`` until a request whose connection was closed must be over, and ``neighbours`` for the others
-    in its process to finish.
+    ``crowded`` instead of ``slow_start`` to send, while every thread of the process is taken; ``end`` until a request
+    whose connection was closed must be over, and ``neighbours`` for the others in its process to finish.
     """
 
     slow_start: float = 15
+    crowded: float = 2
     rate: int = 16 * 1024
     work: float = 60
     end: float = 3
@@ -107,9 +108,10 @@ class UnderWay:
         """From now on this is done, and may take so long."""
         self.doing, self.allowed, self.since = doing, allowed, time.monotonic()
 
-    def is_over(self, at: float) -> bool:
-        """Whether its time is up."""
-        return at - self.since > self.allowed
+    def is_over(self, at: float, limits: Limits, *, crowded: bool) -> bool:
+        """Whether its time is up; whoever sends slowly has less of it while others wait for a thread."""
+        less = max(limits.slow_start - limits.crowded, 0) if crowded and self.doing == "sent" else 0
+        return at - self.since > self.allowed - less
 
 
 _under_way: dict[int, UnderWay] = {}
@@ -201,8 +203,10 @@ class WatchedWorker(gthread.ThreadWorker):
         while True:
             time.sleep(BETWEEN_LOOKS)
             now = time.monotonic()
-            for each in list(_under_way.values()):
-                if each.closed_at is None and each.is_over(now):
+            under_way = list(_under_way.values())
+            crowded = len(under_way) >= THREADS
+            for each in under_way:
+                if each.closed_at is None and each.is_over(now, limits, crowded=crowded):
                     each.closed_at = now
                     logger.error("A request took too long to be %s; its connection is closed.", each.doing)
                     with suppress(OSError):

@@ -15,6 +15,8 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+from registry.serving import Limits, UnderWay
+
 # The server as it is, with an application of two views and little patience.
 PROGRAM = """
 import sys, time
@@ -213,6 +215,29 @@ def test_what_fails_beneath_the_application_is_told_without_its_words(port: int,
     line = json.loads(log.read_text().splitlines()[-1])
     assert (line["level"], line["failed"][-1]["error"]) == ("error", "builtins.ValueError")
     assert "somebody" not in json.dumps(line)
+
+
+@pytest.mark.parametrize(
+    ("doing", "crowded", "after", "over"),
+    [
+        ("sent", False, 14, False),
+        ("sent", False, 16, True),
+        ("sent", True, 1, False),
+        ("sent", True, 3, True),
+        ("worked on", True, 14, False),
+        ("taken", True, 14, False),
+    ],
+)
+def test_who_sends_slowly_makes_room_when_every_thread_is_taken(
+    doing: str, crowded: bool, after: int, over: bool
+) -> None:
+    request = UnderWay(None, since=100, allowed=15, doing=doing)
+    assert request.is_over(100 + after, Limits(), crowded=crowded) == over
+
+
+def test_a_large_file_on_a_slow_line_has_its_time_in_a_crowd_too() -> None:
+    request = UnderWay(None, since=100, allowed=15 + 1_000_000 / Limits().rate)
+    assert not request.is_over(100 + 60, Limits(), crowded=True)
 
 
 @pytest.mark.parametrize(
