@@ -4887,7 +4887,9 @@ CREATE FUNCTION public.registry_may_be_spelled_as(written text, names text[])
  LANGUAGE sql
  IMMUTABLE PARALLEL SAFE
 AS $function$
-    SELECT written ~ '[^ -~]' OR lower(regexp_replace(written, '[^a-zA-Z0-9]', '', 'g')) = ANY (names)
+    SELECT written ~ '[^ -~]' OR coalesce(
+        nullif(lower(regexp_replace(written, '[^a-zA-Z0-9]', '', 'g') COLLATE "C"), ''), btrim(written)
+    ) = ANY (names)
 $function$;
 GRANT EXECUTE ON FUNCTION registry_may_be_spelled_as(text,text[]) TO PUBLIC;
 

@@ -25,6 +25,7 @@ from typing import Any, TypeVar
 from registry.eligibility.answer import Remedy, RemedyItem
 from registry.eligibility.calendar import first_day_outside, local_date, start_of_day
 from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.eligibility.harmless import name_key, spelled_alike
 from registry.eligibility.hours import INSTANT
 from registry.eligibility.leaves import LeafEvaluation, tree_timeline
 from registry.eligibility.question import Question
@@ -572,16 +573,16 @@ def _each_once(leaves: Iterable[Leaf]) -> list[Leaf]:
 def _both(one: Leaf, other: Leaf) -> Leaf | None:
     """The first leaf, narrowed so that what it asks for does for the second too; ``None`` if nothing does."""
     if isinstance(one, Certified) and isinstance(other, Certified):
-        schemes = tuple(each for each in one.schemes if each in other.schemes)
+        schemes = tuple(each for each in one.schemes if any(spelled_alike(each, every) for every in other.schemes))
         if schemes and (one.scope <= other.scope or other.scope <= one.scope):
             covers = max(one.covers, other.covers, key=COVERS.index)
             return replace(one, schemes=schemes, scope=one.scope | other.scope, covers=covers)
-    if isinstance(one, Instructed) and isinstance(other, Instructed) and one.topic == other.topic:
+    if isinstance(one, Instructed) and isinstance(other, Instructed) and spelled_alike(one.topic, other.topic):
         providers = one.providers & other.providers or one.providers | other.providers
         if providers <= (one.providers or providers) and providers <= (other.providers or providers):
             scope = "model" if "model" in (one.scope, other.scope) else one.scope
             return replace(one, providers=providers, scope=scope)
-    if isinstance(one, Appointed) and isinstance(other, Appointed) and one.duty == other.duty:
+    if isinstance(one, Appointed) and isinstance(other, Appointed) and spelled_alike(one.duty, other.duty):
         kinds = one.kinds & other.kinds
         if kinds:
             stop_work = one.stop_work_authority or other.stop_work_authority
@@ -596,11 +597,11 @@ def _both(one: Leaf, other: Leaf) -> Leaf | None:
 def _kind_of_paper(leaf: Leaf) -> Any:
     """What is asked for, whatever requirement asks for it."""
     if isinstance(leaf, Certified):
-        return frozenset(leaf.schemes), leaf.scope, leaf.covers
+        return frozenset(map(name_key, leaf.schemes)), leaf.scope, leaf.covers
     if isinstance(leaf, Appointed):
-        return _kinds_offered(leaf), leaf.duty, leaf.stop_work_authority
+        return _kinds_offered(leaf), name_key(leaf.duty), leaf.stop_work_authority
     if isinstance(leaf, Instructed):
-        return leaf.topic, leaf.providers, leaf.scope
+        return name_key(leaf.topic), leaf.providers, leaf.scope
     assert isinstance(leaf, SharedLanguage)
     return leaf.languages
 

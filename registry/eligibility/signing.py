@@ -20,6 +20,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from registry.eligibility.evidence import Assessment, CranePlacement, Evidence, HoursEntry
+from registry.eligibility.harmless import spelled_alike
 from registry.eligibility.hours import CountedEntry
 from registry.eligibility.intervals import BEGINNING, NEVER, Timeline, at_least
 from registry.eligibility.question import Asked
@@ -279,7 +280,7 @@ class Signatures:
         that tells against somebody would undo the least fixed point.
         """
         if any(
-            each.duty == "trainee"
+            spelled_alike(each.duty, "trainee")
             and each.model in (None, model)
             and each.start <= instant
             and (each.end is None or instant < each.end)

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from registry.eligibility.harmless import folded
+from registry.eligibility.harmless import name_key
 from registry.eligibility.standard import Appointed, Certified, Instructed, Leaf
 from registry.eligibility.words import in_english
 from registry.language.words import in_words
@@ -46,9 +46,9 @@ def as_asked_for(typed: str, among: Iterable[str]) -> str:
 
     Case, spaces and punctuation make no difference, and both the language in force and English are understood.
     """
-    wanted = folded(typed)
+    wanted = name_key(typed)
     for name in among:
-        if wanted in (folded(name), folded(in_words(name)), folded(in_english(name))):
+        if wanted in (name_key(name), name_key(in_words(name)), name_key(in_english(name))):
             return name
     return " ".join(typed.split())
 
