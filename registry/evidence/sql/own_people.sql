@@ -27,8 +27,7 @@ BEGIN
                OR employment.start <= own_day + 1 AND employment."end" >= own_day - 1)
           AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
     ) THEN
-        RAISE EXCEPTION 'the person is not on the employer''s books'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_records_about_its_own_people';
+        PERFORM public.registry_refuse('an_employer_records_about_its_own_people');
     END IF;
     RETURN NEW;
 END
