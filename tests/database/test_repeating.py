@@ -229,7 +229,7 @@ def by_page(world: World, worker: Worker, folder: Path) -> None:
     sign_in(client, world.dispatcher())
     zone = world.site.time_zone
     start = world.now.astimezone(ZoneInfo(zone))
-    given = {"reason": "Dropped a load", "start": f"{start:%Y-%m-%dT%H:%M}", "clock": zone}
+    given = {"reason": "Dropped a load", "start": f"{start:%Y-%m-%dT%H:%M}", "clock": zone, "occasion": "none"}
     answer = client.post(f"/records/people/{worker.pk}/add/stand-down/", given)
     assert answer.status_code == 302, answer.text
     assert StandDown.objects.count() == 1
@@ -274,6 +274,8 @@ def test_revocations_and_assignments_that_cross_are_all_recorded(world: World) -
         world.make_erector(each)
     slots = [world.job(["erector"], starts_in=3 + 10 * number).slots.get() for number in range(4)]
     certificates = [Certification.objects.get(worker=each) for each in erectors]
+    # Only the registrar reinstates.
+    registrar = world.registrar()
 
     def revoking() -> None:
         for number in range(ROUNDS):
@@ -282,7 +284,8 @@ def test_revocations_and_assignments_that_cross_are_all_recorded(world: World) -
                 status=("suspended", "reinstated")[number // 2 % 2],
                 effective_at=world.now,
                 recorded_at=datetime.now(UTC),
-                recorded_by=None,
+                recorded_by=registrar,
+                reason="The board says so",
             )
 
     def assigning(worker: Worker) -> None:

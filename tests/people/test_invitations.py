@@ -274,7 +274,7 @@ def test_whoever_had_an_account_is_let_in_again_by_the_registrar(
 ) -> None:
     worker = employed(employer)
     before = services.open_account(username="ana", password=None, kind="worker", worker=worker)
-    close_account(account=before, closed_at=NOW, closed_by=None, reason="Left.")
+    close_account(account=before, closed_at=NOW, closed_by=registrar, reason="Left.")
     inspector = services.open_account(username="inspector", password=None, kind="inspector")
     for by, address in ((dispatcher, "ana@post.example"), (inspector, "")):
         with pytest.raises(RecordRefused) as refused:

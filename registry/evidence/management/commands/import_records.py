@@ -50,18 +50,14 @@ class Command(BaseCommand):
             raise CommandError(f"There is no employer {options['employer']!r}.", returncode=UNUSABLE_FILE)
         now = timezone.now()
         try:
-            with transaction.atomic():
-                report = import_file(
-                    options["kind"],
-                    options["file"],
-                    employer=employer,
-                    recorded_at=now,
-                    recorded_by=None,
-                    options=_import_options(options, _scan(options["scan"], now)),
-                    dry_run=options["dry_run"],
-                )
-                # The scan is kept with what was copied from it, or not at all.
-                transaction.set_rollback(not report.written)
+            if options["scan"] is None:
+                # In a transaction of its own the import begins again where it was crossed.
+                report = _imported(options, employer, now, None)
+            else:
+                with transaction.atomic():
+                    report = _imported(options, employer, now, _scan(options["scan"], now))
+                    # The scan is kept with what was copied from it, or not at all.
+                    transaction.set_rollback(not report.written)
         except FileRefused as refused:
             raise CommandError(f"{refused.message} [{refused.rule}]", returncode=UNUSABLE_FILE) from refused
         self._tell(report)
@@ -87,6 +83,18 @@ def _scan(path: Path | None, now: datetime) -> Document | None:
     except (OSError, RecordRefused) as refused:
         raise CommandError(f"--scan {path}: {refused}", returncode=UNUSABLE_FILE) from refused
     return keep_upload(upload=upload, recorded_at=now, recorded_by=None)
+
+
+def _imported(options: dict[str, Any], employer: Employer, now: datetime, scan: Document | None) -> ImportReport:
+    return import_file(
+        options["kind"],
+        options["file"],
+        employer=employer,
+        recorded_at=now,
+        recorded_by=None,
+        options=_import_options(options, scan),
+        dry_run=options["dry_run"],
+    )
 
 
 def _import_options(options: dict[str, Any], scan: Document | None) -> ImportOptions:
