@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.crews.queries import Answered, Asking, answer_from
-from registry.database.errors import Problem, RecordRefused
+from registry.database.errors import RecordRefused, broken
 from registry.database.readers import as_the_register
 from registry.eligibility.answer import LeafResult
 from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR, local_date
@@ -291,11 +291,9 @@ def _compared(asking: Asking, read: _Read, known_at: datetime, now: datetime) ->
 def require_past(known_at: datetime, *, now: datetime) -> None:
     """Raise :class:`RecordRefused` unless the register can have known anything at that instant."""
     if known_at.tzinfo is None:
-        sentence = _("Give the instant with its offset from UTC, such as 2026-05-01T07:30+02:00.")
-        raise RecordRefused([Problem("at", "instant_has_an_offset", sentence)])
+        raise RecordRefused([broken("instant_has_an_offset")])
     if known_at > now:
-        sentence = _("The register cannot know the future: give an instant that is past.")
-        raise RecordRefused([Problem("at", "instant_is_past", sentence)])
+        raise RecordRefused([broken("instant_is_past")])
 
 
 def parse_instant(text: str, *, field: str) -> datetime:
@@ -303,17 +301,12 @@ def parse_instant(text: str, *, field: str) -> datetime:
     try:
         instant = datetime.fromisoformat(text)
     except ValueError:
-        sentence = _("%(text)s is no instant; write it as 2026-05-01T07:30+02:00.") % {"text": repr(text)}
-        raise RecordRefused([Problem(field, "instant_is_iso_8601", sentence)]) from None
+        raise RecordRefused([broken("instant_is_iso_8601", field, text=repr(text))]) from None
     if instant.tzinfo is None:
-        sentence = _("Give the instant with its offset from UTC, such as 2026-05-01T07:30+02:00.")
-        raise RecordRefused([Problem(field, "instant_has_an_offset", sentence)])
+        raise RecordRefused([broken("instant_has_an_offset", field)])
     if not EARLIEST_YEAR <= instant.year <= LATEST_YEAR:
-        sentence = _("Give an instant of the years %(earliest)s to %(latest)s.") % {
-            "earliest": EARLIEST_YEAR,
-            "latest": LATEST_YEAR,
-        }
-        raise RecordRefused([Problem(field, "instant_is_in_a_year_of_the_register", sentence)])
+        years = {"earliest": EARLIEST_YEAR, "latest": LATEST_YEAR}
+        raise RecordRefused([broken("instant_is_in_a_year_of_the_register", field, **years)])
     return instant
 
 

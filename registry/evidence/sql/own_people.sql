@@ -32,8 +32,7 @@ BEGIN
             INTO before USING NEW.supersedes_id;
         answerable := public.evidence_answers_for(TG_TABLE_NAME, before);
         IF recorder <> answerable THEN
-            RAISE EXCEPTION 'another employer answers for the record'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_corrects_its_own_records';
+            PERFORM public.registry_refuse('an_employer_corrects_its_own_records');
         END IF;
         -- It is not moved out of their time either.
         IF TG_ARGV[0] = 'recorded_at' OR left(before ->> TG_ARGV[0], 10)::date = own_day THEN
@@ -49,8 +48,7 @@ BEGIN
                OR employment.start <= own_day + 1 AND employment."end" >= own_day - 1)
           AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
     ) THEN
-        RAISE EXCEPTION 'the person is not on the employer''s books'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_records_about_its_own_people';
+        PERFORM public.registry_refuse('an_employer_records_about_its_own_people');
     END IF;
     RETURN NEW;
 END

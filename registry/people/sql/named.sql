@@ -29,7 +29,6 @@ BEGIN
             END IF;
         END LOOP;
     END IF;
-    RAISE EXCEPTION 'the act names no account that may do it'
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_names_an_account_that_may_do_it';
+    PERFORM public.registry_refuse('an_act_names_an_account_that_may_do_it');
 END
 $$;
