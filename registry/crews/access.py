@@ -192,6 +192,32 @@ def readable(account: Account, records: Records) -> Records:
     return records.filter(seen)
 
 
+@dataclass(frozen=True, slots=True)
+class RecordReader:
+    """What an account reads of one worker whom it may look at (:func:`visible_workers`), at an instant.
+
+    ``left`` is the instant up to which it reads the record, where that is past: :func:`readable` is then asked
+    of each kind of record. In all other cases nothing is left out, and asking would cost more than reading.
+    """
+
+    account: Account
+    left: datetime | None
+
+    def records(self, records: Records) -> Records:
+        """Of the worker's records those that the account reads."""
+        return records if self.left is None else readable(self.account, records)
+
+    def remarks(self, remarks: Records) -> Records:
+        """Of what was said about the worker's hours entries that which the account reads."""
+        return remarks if self.left is None else readable_remarks(self.account, remarks)
+
+
+def reader_of(account: Account, worker_id: int, *, at: datetime) -> RecordReader:
+    """How the account reads the worker's record at the present instant ``at``."""
+    ends = reading_ends(account, worker_id)
+    return RecordReader(account, ends if ends is not None and ends < at else None)
+
+
 def readable_remarks(account: Account, remarks: Records) -> Records:
     """Of what was said about hours entries that the account reads, such as signatures, that which it reads too."""
     if account.kind != "employer" or account.employer_id is None:

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Count, Exists, F, Max, Min, OuterRef, Prefetch, QuerySet, Sum
 from django.db.models.functions import ExtractMonth, ExtractYear
 
-from registry.crews.access import readable, readable_remarks, reading_ends
+from registry.crews.access import RecordReader, reader_of
 from registry.crews.periods import standards_about
 from registry.database.local_day import LocalDay
 from registry.eligibility.calendar import local_date
@@ -118,11 +118,11 @@ def record_of(worker: Worker, account: Account, *, now: datetime) -> WorkerRecor
 
     To whom the person left it is the record as it was on their last day, and what is its reader's own.
     """
-    ends = reading_ends(account, worker.pk)
-    left = ends is not None and ends < now
-    signatures = readable_remarks(account, Countersignature.objects.select_related("by"))
+    reader = reader_of(account, worker.pk, at=now)
+    left = reader.left
+    signatures = reader.remarks(Countersignature.objects.select_related("by"))
     entries = list(
-        readable(account, HoursEntry.objects.filter(worker=worker, withdrawn=False))
+        reader.records(HoursEntry.objects.filter(worker=worker, withdrawn=False))
         .select_related("model__maker", "site", "employer", "superseded_by")
         .prefetch_related(Prefetch("countersignatures", signatures))
         .order_by("-start", "-id")[:MOST_ENTRIES]
@@ -130,8 +130,8 @@ def record_of(worker: Worker, account: Account, *, now: datetime) -> WorkerRecor
     site = entries[0].site if entries else None
     zone = site.time_zone if site else OTHERWISE
     today = local_date(now, ZoneInfo(zone))
-    summed = _summed_hours(worker, account)
-    assessments = _all(Assessment, worker, account, "-assessed_at", "model__maker", "assessor", "employer")
+    summed = _summed_hours(worker, reader)
+    assessments = _all(Assessment, worker, reader, "-assessed_at", "model__maker", "assessor", "employer")
     mark_people([worker])
     mark_signatures(entries)
     mark_assessments(assessments)
@@ -140,17 +140,17 @@ def record_of(worker: Worker, account: Account, *, now: datetime) -> WorkerRecor
         zone=zone,
         site=str(site or ""),
         year=ComingYear([], "") if left else year_of(worker, today=today),
-        left=ends if left else None,
+        left=left,
         hours=_hours(summed),
         over_time=_over_time(summed),
         entries=entries,
         assessments=assessments,
-        certifications=_certifications(worker, account, now=now if not left else ends or now, zone=ZoneInfo(zone)),
-        instruction=_all(Instruction, worker, account, "-completed_at", "model__maker"),
-        appointments=_all(Appointment, worker, account, "-start", "employer", "maker", "document"),
-        stand_downs=_all(StandDown, worker, account, "-start", "model__maker", "employer"),
-        employments=_all(Employment, worker, account, "-start", "employer"),
-        languages=_all(LanguageSkill, worker, account, "language"),
+        certifications=_certifications(worker, reader, now=left or now, zone=ZoneInfo(zone)),
+        instruction=_all(Instruction, worker, reader, "-completed_at", "model__maker"),
+        appointments=_all(Appointment, worker, reader, "-start", "employer", "maker", "document"),
+        stand_downs=_all(StandDown, worker, reader, "-start", "model__maker", "employer"),
+        employments=_all(Employment, worker, reader, "-start", "employer"),
+        languages=_all(LanguageSkill, worker, reader, "language"),
     )
 
 
@@ -161,12 +161,12 @@ def year_of(worker: Worker, *, today: date) -> ComingYear:
     return ComingYear(papers, year_strip(papers, today=today) if papers else "")
 
 
-def _all(model: Any, worker: Worker, account: Account, order: str, *related: str) -> list[Any]:
+def _all(model: Any, worker: Worker, reader: RecordReader, order: str, *related: str) -> list[Any]:
     """All records of a kind, withdrawals themselves left out (what they withdraw is marked)."""
-    records: QuerySet[Any] = readable(account, model.objects.filter(worker=worker, withdrawn=False))
+    records: QuerySet[Any] = reader.records(model.objects.filter(worker=worker, withdrawn=False))
     if model is StandDown:
         records = records.prefetch_related(
-            Prefetch("suspensions", readable(account, StandDownSuspension.objects.current()), to_attr="resting")
+            Prefetch("suspensions", reader.records(StandDownSuspension.objects.current()), to_attr="resting")
         )
     if "document" in related:
         # A scan may be large, and the page names it only.
@@ -174,13 +174,13 @@ def _all(model: Any, worker: Worker, account: Account, order: str, *related: str
     return list(records.select_related("superseded_by", *related).order_by(order, "id"))
 
 
-def _certifications(worker: Worker, account: Account, *, now: datetime, zone: ZoneInfo) -> list[CertificateShown]:
+def _certifications(worker: Worker, reader: RecordReader, *, now: datetime, zone: ZoneInfo) -> list[CertificateShown]:
     """All certificates, as they stand at ``now`` by the clock in ``zone``."""
     today = local_date(now, zone)
     known = certifications_of(worker, known_at=now, zone=zone)
     status_of = {each.record: each.status for each in known if each.current}
     shown = []
-    for each in _all(Certification, worker, account, "-issued"):
+    for each in _all(Certification, worker, reader, "-issued"):
         status = status_of.get(f"certification:{each.pk}", "")
         ends_by = each.expires or date.max
         shown.append(CertificateShown(each, status, ends_by < today, status == "in_force" and ends_by <= today + SOON))
@@ -203,13 +203,13 @@ class _Summed:
     last: date
 
 
-def _summed_hours(worker: Worker, account: Account) -> list[_Summed]:
+def _summed_hours(worker: Worker, reader: RecordReader) -> list[_Summed]:
     """One statement, however many entries; periods and days are those of each site."""
-    signed = readable_remarks(account, Countersignature.objects.filter(entry=OuterRef("pk")))
+    signed = reader.remarks(Countersignature.objects.filter(entry=OuterRef("pk")))
     day = LocalDay(F("start"), F("site__time_zone"))
     kinds = ("model__maker__name", "model__designation", "operation", "capacity", "signed", "year", "month")
     rows = (
-        readable(account, HoursEntry.objects.current().filter(worker=worker))
+        reader.records(HoursEntry.objects.current().filter(worker=worker))
         .annotate(signed=Exists(signed), day=day, year=ExtractYear(day), month=ExtractMonth(day))
         .annotate(last_day=LocalDay(F("end") - timedelta(microseconds=1), F("site__time_zone")))
         .values(*kinds)

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.db import connection
 
-from registry.crews.access import readable, readable_remarks, reading_ends, visible_workers
+from registry.crews.access import readable, readable_remarks, reader_of, reading_ends, visible_workers
 from registry.database.readers import account_reader, reading_as
 from registry.evidence import services as evidence
 from registry.evidence.kinds import RECORDS
@@ -122,6 +122,21 @@ def test_both_homes_say_the_same(world: World, seed: int) -> None:
         with reading_as(account_reader(account.pk)):
             mine = list(visible_workers(account)), reading_ends(account, life.worker.pk)
         assert mine == (list(visible_workers(account)), reading_ends(account, life.worker.pk))
+
+
+@pytest.mark.parametrize("seed", range(40, 60))
+def test_a_page_leaves_out_what_is_left_out_of_lists(world: World, seed: int) -> None:
+    """Of who has not left a page does not ask of each record whether it is read: that would leave none out."""
+    life = Life(world, seed)
+    for _firm, account in life.firms:
+        if not visible_workers(account).filter(pk=life.worker.pk).exists():
+            continue
+        reader = reader_of(account, life.worker.pk, at=datetime.now(UTC))
+        for model in RECORDS.values():
+            records = model.objects.filter(worker=life.worker)
+            assert set(reader.records(records)) == set(readable(account, records))
+        remarks = Countersignature.objects.filter(entry__worker=life.worker)
+        assert set(reader.remarks(remarks)) == set(readable_remarks(account, remarks))
 
 
 def language(world: World, worker: Worker, *, days_ago: int, by: Account | None = None) -> LanguageSkill:

@@ -12,7 +12,7 @@ from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.crews.access import readable, readable_remarks
+from registry.crews.access import RecordReader, reader_of
 from registry.evidence.corrections import BARS, employers_correct, only_the_registrar_corrects, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import (
@@ -69,7 +69,7 @@ class PersonPage:
     requests: list[tuple[CorrectionRequest, str]] = field(default_factory=list)
 
 
-def page_of(worker: Worker, account: Account, number: str | None) -> PersonPage:
+def page_of(worker: Worker, account: Account, number: str | None, *, now: datetime) -> PersonPage:
     """Every record of the worker but hours in full, and one page of hours."""
     titles = {
         "assessment": _("Practical assessments"),
@@ -81,31 +81,33 @@ def page_of(worker: Worker, account: Account, number: str | None) -> PersonPage:
         "employment": _("Employment"),
         "languageskill": _("Languages"),
     }
-    hours = Paginator(_records("hoursentry", worker, account).order_by("-start", "-id"), HOURS_SHOWN).get_page(number)
+    reader = reader_of(account, worker.pk, at=now)
+    hours = Paginator(_records("hoursentry", worker, reader).order_by("-start", "-id"), HOURS_SHOWN).get_page(number)
     mark_people([worker])
     mark_signatures(hours)
     shown = [shown_of(each, account) for each in hours]
     groups = [Group(_("Hands-on hours"), "hours", shown)]
     for kind, title in titles.items():
-        records = list(_records(kind, worker, account).order_by("-id"))
+        records = list(_records(kind, worker, reader).order_by("-id"))
         if kind == "assessment":
             mark_assessments(records)
         groups.append(Group(title, kind, [shown_of(each, account) for each in records]))
-    requests = [(each, _asked_about(each)) for each in readable(account, requests_of(worker))]
+    requests = [(each, _asked_about(each)) for each in reader.records(requests_of(worker))]
     return PersonPage(worker, groups, hours, requests)
 
 
-def bars_of(worker: Worker, account: Account) -> list[Shown]:
+def bars_of(worker: Worker, account: Account, *, now: datetime) -> list[Shown]:
     """What keeps or kept the worker off the crews, and what ended it, that the registrar may take back."""
+    reader = reader_of(account, worker.pk, at=now)
     return [
         shown
         for kind, which in BARS.items()
-        for shown in (shown_of(each, account) for each in _records(kind, worker, account).filter(which).order_by("-id"))
+        for shown in (shown_of(each, account) for each in _records(kind, worker, reader).filter(which).order_by("-id"))
         if not shown.corrected
     ]
 
 
-def _records(kind: str, worker: Worker, account: Account) -> QuerySet[Any]:
+def _records(kind: str, worker: Worker, reader: RecordReader) -> QuerySet[Any]:
     related = {
         "hoursentry": ("model__maker", "site"),
         "assessment": ("model__maker", "assessor"),
@@ -115,15 +117,15 @@ def _records(kind: str, worker: Worker, account: Account) -> QuerySet[Any]:
         "standdown": ("model__maker", "employer"),
         "employment": ("employer",),
     }
-    records = readable(account, RECORDS[kind].objects.filter(worker=worker, withdrawn=False))
+    records = reader.records(RECORDS[kind].objects.filter(worker=worker, withdrawn=False))
     records = records.select_related("superseded_by", "recorded_by", *related.get(kind, ()))
     if any(each.name == "document" for each in RECORDS[kind]._meta.fields):
         records = records.prefetch_related(Prefetch("document", Document.objects.defer("content")))
     if kind == "hoursentry":
-        signed = readable_remarks(account, Countersignature.objects.select_related("by"))
+        signed = reader.remarks(Countersignature.objects.select_related("by"))
         records = records.prefetch_related(Prefetch("countersignatures", signed))
     if kind == "standdown":
-        rests = readable(account, StandDownSuspension.objects.current())
+        rests = reader.records(StandDownSuspension.objects.current())
         records = records.prefetch_related(Prefetch("suspensions", rests), "retraining")
     if kind == "assessment":
         drawn = AssessmentSignature.objects.prefetch_related(Prefetch("image", Document.objects.defer("content")))

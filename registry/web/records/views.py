@@ -327,7 +327,7 @@ def _assessment_form(request: HttpRequest, form_class: type[Any], account: Accou
 def person(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
     worker = get_object_or_404(access.visible_workers(account), pk=worker_id)
     shown = {
-        "page": page_of(worker, account, request.GET.get("page")),
+        "page": page_of(worker, account, request.GET.get("page"), now=timezone.now()),
         "additions": {slug: title for slug, (title, _form, _service) in ADDITIONS.items()},
         "own": account.worker_id == worker.pk,
         "may_add": account.kind == "employer",

@@ -58,7 +58,7 @@ def ended_on_paper(request: HttpRequest, *, account: Account) -> HttpResponse:
 @require_GET
 def bars_of(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
     worker = record_access.person_of_the_register(account, worker_id)
-    shown = {"worker": worker, "bars": record_page.bars_of(worker, account)}
+    shown = {"worker": worker, "bars": record_page.bars_of(worker, account, now=timezone.now())}
     return render(request, "registrar/person.html", shown)
 
 
