@@ -317,11 +317,12 @@ def _hours(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) -> list[
                 for by, at, recorded_at, *_entry in signed
                 if by is not None
             )
-            found.append(_hours_entry(row, *entry, signatures))
+            found.append(_hours_entry(signatures, row, *entry))
     return found
 
 
 def _hours_entry(
+    signatures: tuple[engine.Countersignature, ...],
     row: int,
     recorded_at: int,
     supersedes: int | None,
@@ -341,7 +342,6 @@ def _hours_entry(
     document: int | None,
     issuer: str,
     recorded_by: int | None,
-    signatures: tuple[engine.Countersignature, ...],
 ) -> engine.HoursEntry:
     return engine.HoursEntry(
         id=f"hours:{row}",
