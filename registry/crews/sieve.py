@@ -22,10 +22,10 @@ from django.db.models import Exists, ExpressionWrapper, F, Func, OuterRef, Q, Qu
 from django.db.models.fields import BooleanField, DurationField
 
 from registry.crews.models import Job
-from registry.eligibility.calendar import MINUTE, local_date, months_before, start_of_day
-from registry.eligibility.harmless import folded
-from registry.eligibility.hours import INSTANT
-from registry.eligibility.standard import (
+from registry.engine.calendar import MINUTE, local_date, months_before, start_of_day
+from registry.engine.harmless import folded
+from registry.engine.hours import INSTANT
+from registry.engine.standard import (
     Appointed,
     Certified,
     Group,

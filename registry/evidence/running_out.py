@@ -23,9 +23,9 @@ from django.db.models.functions import Coalesce, TruncMonth
 from django.utils.translation import gettext
 
 from registry.database.local_day import LocalDay
-from registry.eligibility.calendar import DAY, first_day_outside, local_date, months_before
-from registry.eligibility.harmless import spelled_alike
-from registry.eligibility.standard import Hours, Instructed, PracticalAssessment, RoleStandard, Standard
+from registry.engine.calendar import DAY, first_day_outside, local_date, months_before
+from registry.engine.harmless import spelled_alike
+from registry.engine.standard import Hours, Instructed, PracticalAssessment, RoleStandard, Standard
 from registry.evidence.models import (
     Appointment,
     Assessment,

@@ -21,7 +21,7 @@ from django.utils.translation import gettext as _
 from registry.database.errors import Problem, RecordRefused, refusals
 from registry.database.records import Record
 from registry.database.repeating import repeating
-from registry.eligibility.calendar import end_of_day, local_date, start_of_day, whole_minutes
+from registry.engine.calendar import end_of_day, local_date, start_of_day, whole_minutes
 from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.models import (
     Appointment,

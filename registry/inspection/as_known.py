@@ -20,11 +20,11 @@ from django.utils.translation import gettext_lazy
 from registry.crews.queries import Answered, Asking, answer
 from registry.database.errors import Problem, RecordRefused
 from registry.database.readers import as_the_register
-from registry.eligibility.answer import LeafResult
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR, local_date
-from registry.eligibility.evidence import CertificationStatus, Evidence
-from registry.eligibility.render import CAUTION
-from registry.eligibility.standard import BadInput, Standard
+from registry.engine.answer import LeafResult
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR, local_date
+from registry.engine.evidence import CertificationStatus, Evidence
+from registry.engine.render import CAUTION
+from registry.engine.standard import BadInput, Standard
 from registry.equipment.models import CraneModel
 from registry.evidence.queries import evidence_for, signer_closure
 from registry.inspection.late_changes import Change, Keys, LateChanges

@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 
 from registry.crews.models import Assignment, AssignmentEvent, Job
 from registry.crews.queries import Stay, crew_from, standard_of
-from registry.eligibility.crew import CrewFinding, crew_findings
+from registry.engine.crew import CrewFinding, crew_findings
 from registry.language.said import finding_in_language
 from registry.people.models import LanguageSkill
 
@@ -18,7 +18,7 @@ from registry.people.models import LanguageSkill
 def crew_rules_as_known(job: Job, *, known_at: datetime) -> tuple[CrewFinding, ...]:
     """Every crew rule in the language in force, and whether the crew met it throughout the job.
 
-    ``job`` comes with its site. Raises :class:`~registry.eligibility.standard.BadInput`
+    ``job`` comes with its site. Raises :class:`~registry.engine.standard.BadInput`
     where no version of its role standard was known to be in force.
     """
     standard = standard_of(job, known_at)

@@ -21,7 +21,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from registry.crews.models import Assignment
-from registry.eligibility.standard import Hours
+from registry.engine.standard import Hours
 from registry.equipment.models import Crane, Site
 from registry.inspection.rings import rings
 from registry.inspection.words import KINDS, instant_in_words, split

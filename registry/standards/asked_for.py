@@ -10,9 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from registry.eligibility.harmless import folded
-from registry.eligibility.standard import Appointed, Certified, Instructed, Leaf
-from registry.eligibility.words import in_english
+from registry.engine.harmless import folded
+from registry.engine.standard import Appointed, Certified, Instructed, Leaf
+from registry.engine.words import in_english
 from registry.language.words import in_words
 from registry.standards.queries import all_in_force
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from registry.eligibility.standard import Standard, parse_standard
+from registry.engine.standard import Standard, parse_standard
 from registry.standards.models import EmployerFigure, StandardVersion
 
 

@@ -5,7 +5,7 @@ Run from the project's root:
     python3 tests/benchmarks/decide_5000.py
 
 *Cold* gives the engine a new ``Evidence`` each time, so that the time holds the
-arranging of the records (``eligibility/worked.py``); *warm* asks the same
+arranging of the records (``engine/worked.py``); *warm* asks the same
 ``Evidence`` again. Times are of the processor, as other work on the machine
 would only disturb them. The aim is a median of 10 ms on one core.
 """
@@ -24,8 +24,8 @@ from zoneinfo import ZoneInfo
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from registry.eligibility.decide import decide
-from registry.eligibility.evidence import (
+from registry.engine.decide import decide
+from registry.engine.evidence import (
     OPERATIONS,
     Appointment,
     Assessment,
@@ -40,8 +40,8 @@ from registry.eligibility.evidence import (
     Model,
     Person,
 )
-from registry.eligibility.question import Question
-from registry.eligibility.standard import Standard, parse_standard
+from registry.engine.question import Question
+from registry.engine.standard import Standard, parse_standard
 
 AIM_MS = 10.0
 RECORDS = 5000

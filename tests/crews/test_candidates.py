@@ -20,8 +20,8 @@ from registry.crews.models import Slot
 from registry.crews.queries import answer, asking_for_slot, slot_with_job, standard_of
 from registry.crews.sieve import Sieve
 from registry.database.errors import RecordRefused
-from registry.eligibility.calendar import local_date, months_before
-from registry.eligibility.standard import (
+from registry.engine.calendar import local_date, months_before
+from registry.engine.standard import (
     Appointed,
     BadInput,
     Certified,

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from registry.eligibility.case import read_case
-from registry.eligibility.decide import decide
+from registry.engine.case import read_case
+from registry.engine.decide import decide
 
 CASES = Path(__file__).parents[2] / "fixtures" / "cases"
 READ, SECONDARY = "read", "read in a secondary text"

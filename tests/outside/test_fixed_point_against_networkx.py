@@ -15,8 +15,8 @@ from zoneinfo import ZoneInfo
 import networkx as nx
 import pytest
 
-from registry.eligibility.decide import decide
-from registry.eligibility.evidence import (
+from registry.engine.decide import decide
+from registry.engine.evidence import (
     Certification,
     Countersignature,
     Employer,
@@ -25,8 +25,8 @@ from registry.eligibility.evidence import (
     Model,
     Person,
 )
-from registry.eligibility.question import Question
-from registry.eligibility.standard import Standard, parse_standard
+from registry.engine.question import Question
+from registry.engine.standard import Standard, parse_standard
 
 UTC_ZONE = ZoneInfo("UTC")
 FIRST = datetime(2024, 1, 1, 8, tzinfo=UTC)

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from registry.eligibility.evidence import OPERATIONS, ROLES
-from registry.eligibility.standard import (
+from registry.engine.evidence import OPERATIONS, ROLES
+from registry.engine.standard import (
     Appointed,
     Certified,
     Group,

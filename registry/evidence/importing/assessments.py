@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from registry.eligibility.calendar import MINUTE, end_of_day, start_of_day
+from registry.engine.calendar import MINUTE, end_of_day, start_of_day
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.kind import (
     MODEL_FIELDS,

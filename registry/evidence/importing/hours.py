@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.database.errors import RecordRefused, broken
-from registry.eligibility.calendar import MINUTE, end_of_day, start_of_day
+from registry.engine.calendar import MINUTE, end_of_day, start_of_day
 from registry.evidence.importing.columns import Field, folded
 from registry.evidence.importing.kind import (
     MODEL_FIELDS,

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR
 from registry.evidence.apart.tables import Unreadable, Value
 from registry.evidence.importing.columns import folded
 from registry.language.plain_text import code_point, hidden_character, line

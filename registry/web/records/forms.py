@@ -24,8 +24,8 @@ from django.utils.translation import gettext_lazy as _
 from registry.crews.models import AssignmentState, Job
 from registry.crews.standing_down import occasions_of
 from registry.database.errors import RecordRefused
-from registry.eligibility.calendar import local_date
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.calendar import local_date
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.apart.running import Stopped, turn
 from registry.evidence.importing import FileRefused, ImportOptions, TableReading

@@ -1,0 +1,433 @@
+"""How many minutes count, and when: overlaps once, capped days, expiry and pauses.
+
+A :class:`HoursProfile` is built from the entries that count. It answers what
+the total is at an instant and over which instants the total reaches a minimum.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections import defaultdict, deque
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import accumulate, compress, pairwise
+from operator import itemgetter
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from registry.engine.calendar import (
+    DAY,
+    MINUTE,
+    bounds_of_day,
+    first_day_outside,
+    local_date,
+    months_before,
+    start_of_day,
+)
+from registry.engine.evidence import HoursEntry
+from registry.engine.intervals import FOREVER, Interval, Timeline
+from registry.engine.worked import Batch, Increment, Worked, days_of
+
+INSTANT = timedelta(microseconds=1)
+SHORTEST_MONTH = timedelta(days=28)
+
+
+class CountedEntry(NamedTuple):
+    """An entry that counts from ``available_at`` on, and in full from ``in_full_from`` on.
+
+    ``in_part_for`` says why it counts only as part of a total before that.
+    """
+
+    entry: HoursEntry
+    available_at: datetime
+    in_full_from: datetime | None
+    in_part_for: str = ""
+
+
+class WorstTotal(NamedTuple):
+    """The lowest total of a time, and what of it counts only up to a share: on record, and counted. In minutes."""
+
+    minutes: int
+    in_part: int
+    in_part_counted: int
+
+
+@dataclass(frozen=True, slots=True)
+class HoursRule:
+    """The parts of a requirement that shape a total (see ``standard.Hours``)."""
+
+    zone: ZoneInfo
+    within_months: int | None = None
+    longest_gap_months: int | None = None
+    day_cap: int = 24 * 60
+    part_minutes: int = 0
+
+
+Piece = tuple[datetime, datetime, datetime, str, date]
+"""The part of an entry that lies on one local day: ``(available at, start, end, entry, day)``."""
+
+
+def increments(pieces: Iterable[Piece], day_cap: int) -> tuple[list[Increment], list[str]]:
+    """What each piece adds to its local day, in order of availability.
+
+    A minute counts once however many entries cover it, and a day never counts
+    more than ``day_cap``. Attribution in order of availability makes the sum
+    at any instant exactly the union of what is available then, so one more
+    entry never lowers it. Also returns the entries of which some minutes did
+    not count because of an overlap or the day's cap.
+    """
+    starts: list[datetime] = []
+    ends: list[datetime] = []
+    minutes_on: dict[date, int] = {}
+    added: list[Increment] = []
+    lost: dict[str, None] = {}
+    for available_at, start, end, entry, day in sorted(pieces):
+        minutes = fresh = (end - start) // MINUTE
+        if not ends or start >= ends[-1]:
+            starts.append(start)
+            ends.append(end)
+        else:
+            fresh = _cover(starts, ends, start, end)
+        before = minutes_on.get(day, 0)
+        minutes_on[day] = before + fresh
+        room = day_cap - before
+        counts = fresh if fresh <= room else max(room, 0)
+        if counts:
+            added.append((available_at, day, counts))
+        if counts < minutes:
+            lost[entry] = None
+    return added, list(lost)
+
+
+class Batched:
+    """Which of a worker's entries count, and which in full, as whole batches were judged."""
+
+    def __init__(self, worked: Worked) -> None:
+        self.worked = worked
+        self.counts = bytearray(len(worked.ids))
+        self.in_full = bytearray(len(worked.ids))
+        self.minutes_in_part = 0
+
+    def add(self, batch: Batch, *, in_full: bool) -> None:
+        """Count every entry of the batch."""
+        for place in batch.places:
+            self.counts[place] = 1
+            self.in_full[place] = in_full
+        if not in_full:
+            self.minutes_in_part += sum(map(self.worked.minutes.__getitem__, batch.places))
+
+    def last_days(self) -> Iterable[tuple[str, datetime, date]]:
+        """``(entry, available at, last local day)`` of the entries that count."""
+        worked = self.worked
+        return compress(zip(worked.ids, worked.available, worked.last_days, strict=True), self.counts)
+
+    def increments_with(
+        self, singly: list[Piece], chosen: bytearray, day_cap: int
+    ) -> tuple[list[Increment], list[str]]:
+        """:func:`increments` of the chosen entries and of pieces judged singly.
+
+        Only crowded days need to be looked at piece by piece.
+        """
+        worked = self.worked
+        of_pieces = list(map(chosen.__getitem__, worked.places))
+        added = list(compress(worked.increments, of_pieces))
+        crowded = worked.crowded_days(day_cap)
+        if not crowded and not singly:
+            return added, []
+        crowded = crowded.union(piece[4] for piece in singly)
+        touching = {
+            place
+            for place, (_, day, _) in zip(compress(worked.places, of_pieces), added, strict=True)
+            if day in crowded
+        }
+        pieces = [
+            piece
+            for place in touching
+            for piece in pieces_of(worked.entries[place], worked.available[place])
+            if piece[4] in crowded
+        ]
+        more, lost = increments([*pieces, *singly], day_cap)
+        return sorted([*(each for each in added if each[1] not in crowded), *more]), lost
+
+
+NOTHING_BATCHED = Batched(Worked((), DAY, DAY))
+
+
+class HoursProfile:
+    """The total of counted minutes as a function of time."""
+
+    def __init__(self, every: list[Increment], full: list[Increment], lost: list[str], rule: HoursRule) -> None:
+        self.every = every
+        self.full = full
+        self.lost = lost
+        self.rule = rule
+        self.only_full = full is every
+        self._available: dict[tuple[bool, int], _RunningDays] = {}
+
+    @classmethod
+    def of(cls, singly: Iterable[CountedEntry], rule: HoursRule, batched: Batched = NOTHING_BATCHED) -> HoursProfile:
+        """The profile of the entries that count, whether judged singly or by the batch."""
+        pieces: list[Piece] = []
+        full: list[Piece] = []
+        doubtful = batched.minutes_in_part
+        for entry, available_at, in_full_from, _ in singly:
+            if in_full_from != available_at:
+                doubtful += (entry.end - entry.start) // MINUTE
+            pieces += pieces_of(entry, available_at)
+            if in_full_from is not None:
+                full += pieces_of(entry, in_full_from)
+        every, lost = batched.increments_with(pieces, batched.counts, rule.day_cap)
+        if doubtful <= rule.part_minutes:
+            # All that counts in part is less than may count in part: the share never binds.
+            return cls(every, every, lost, rule)
+        return cls(every, batched.increments_with(full, batched.in_full, rule.day_cap)[0], lost, rule)
+
+    def total_at(self, instant: datetime) -> int:
+        """Minutes that count at ``instant``."""
+        cutoff = max(self.cutoffs_at(instant))
+        every = self._days_at(instant).total_since(cutoff)
+        if self.only_full:
+            return every
+        full = self._days_at(instant, only_full=True).total_since(cutoff)
+        return min(every, full + self.rule.part_minutes)
+
+    def _days_at(self, instant: datetime, *, only_full: bool = False) -> _RunningDays:
+        """The days worked as far as they are available at ``instant``."""
+        increments = self.full if only_full else self.every
+        count = bisect_right(increments, instant, key=_available_at)
+        found = self._available.get((only_full, count))
+        if found is None:
+            gap = None if only_full else self.rule.longest_gap_months
+            found = self._available[only_full, count] = _RunningDays(increments[:count], gap)
+        return found
+
+    def cutoffs_at(self, instant: datetime) -> tuple[date, date]:
+        """The first days that still count at ``instant``: by age, and since the last long pause."""
+        day = local_date(instant, self.rule.zone)
+        oldest = unbroken = date.min
+        if self.rule.within_months is not None:
+            oldest = months_before(day, self.rule.within_months)
+        if self.rule.longest_gap_months is not None:
+            worked = self._days_at(instant)
+            if not worked.days or _too_long(worked.days[-1], day, self.rule.longest_gap_months):
+                return oldest, date.max
+            unbroken = worked.chain_start
+        return oldest, unbroken
+
+    def changes_between(self, start: datetime, end: datetime) -> list[datetime]:
+        """Instants of ``(start, end)`` at which more hours become available, in order."""
+        arriving = {at for at, _, _ in (*_after(self.every, start), *_after(self.full, start)) if at < end}
+        return sorted(arriving)
+
+    def lowest(self, start: datetime, end: datetime) -> int:
+        """The lowest total within ``[start, end)``."""
+        return self.total_at(self._worst_instant(start, end))
+
+    def worst(self, start: datetime, end: datetime) -> WorstTotal:
+        """The lowest total within ``[start, end)``, and how much of it counts in part only."""
+        instant = self._worst_instant(start, end)
+        total = self.total_at(instant)
+        if self.only_full:
+            return WorstTotal(total, 0, 0)
+        cutoff = max(self.cutoffs_at(instant))
+        every = self._days_at(instant).total_since(cutoff)
+        full = self._days_at(instant, only_full=True).total_since(cutoff)
+        return WorstTotal(total, every - full, total - full)
+
+    def _worst_instant(self, start: datetime, end: datetime) -> datetime:
+        """When the total is lowest.
+
+        Between two instants at which hours become available the total can only
+        fall, so the end of each such span is the place to look.
+        """
+        edges = [*self.changes_between(start, end), end]
+        return min([start, *(edge - INSTANT for edge in edges)], key=self.total_at)
+
+    def lost_at(self, instant: datetime, singly: Iterable[CountedEntry], batched: Batched = NOTHING_BATCHED) -> int:
+        """Minutes of the entries that count at ``instant`` which an overlap or the day's limit takes off them."""
+        if not self.lost:
+            return 0
+        cutoff = max(self.cutoffs_at(instant))
+        chosen = map(batched.counts.__getitem__, batched.worked.places)
+        on_record = list(compress(batched.worked.increments, chosen))
+        on_record += [
+            (available_at, day, (end - start) // MINUTE)
+            for each in singly
+            for available_at, start, end, _, day in pieces_of(each.entry, each.available_at)
+        ]
+        whole = sum(minutes for at, day, minutes in on_record if at <= instant and day >= cutoff)
+        return max(whole - self._days_at(instant).total_since(cutoff), 0)
+
+    def fresh_minutes_needed(self, minimum: int, start: datetime, end: datetime) -> int | None:
+        """The fewest minutes that, worked right before ``start``, make ``[start, end)`` hold.
+
+        Fresh hours count in full and also end a pause. They take as many days
+        as the day's limit asks for. ``None`` where the first of them would grow
+        too old before ``end``.
+        """
+        eve = start - INSTANT
+        fresh: Increment = (eve, local_date(eve, self.rule.zone), 1)
+        every = sorted([*self.every, fresh])
+        full = every if self.only_full else sorted([*self.full, fresh])
+        with_one = HoursProfile(every, full, [], self.rule)
+        needed = max(1, minimum - with_one.lowest(start, end) + 1)
+        day = self._first_fresh_day(needed, start)
+        only_fresh = [fresh]
+        while day < fresh[1]:
+            only_fresh.append((eve, day, 1))
+            day += SHORTEST_MONTH
+        stays = HoursProfile(only_fresh, only_fresh, [], self.rule)
+        return needed if stays.timeline(len(only_fresh), start).holds_throughout(start, end) else None
+
+    def _first_fresh_day(self, minutes: int, start: datetime) -> date:
+        """The day on which to begin, so that ``minutes`` fit before ``start`` beside what is worked already."""
+        day = local_date(start - INSTANT, self.rule.zone)
+        if self.rule.within_months is None:
+            return day
+        taken: dict[date, int] = defaultdict(int)
+        for _, worked_on, worked in self.every:
+            taken[worked_on] += worked
+        oldest = months_before(day, self.rule.within_months)
+        while day >= oldest:
+            first, last = bounds_of_day(day, self.rule.zone)
+            room = min(self.rule.day_cap, (min(last, start) - first) // MINUTE)
+            minutes -= max(room - taken[day], 0)
+            if minutes <= 0:
+                break
+            day -= DAY
+        return day
+
+    def timeline(self, minimum: int, since: datetime) -> Timeline:
+        """When, from ``since`` on, at least ``minimum`` (1 or more) minutes count."""
+        every = self._days_at(since).copy()
+        full = every if self.only_full else self._days_at(since, only_full=True).copy()
+        later_every = deque(_after(self.every, since))
+        later_full = deque(_after(self.full, since))
+        arrivals = sorted({since, *map(_available_at, later_every), *map(_available_at, later_full)})
+        found: list[Interval] = []
+        for instant, span_end in zip(arrivals, [*arrivals[1:], FOREVER], strict=True):
+            while later_every and later_every[0][0] <= instant:
+                _, day, minutes = later_every.popleft()
+                every.add(day, minutes)
+            while not self.only_full and later_full and later_full[0][0] <= instant:
+                _, day, minutes = later_full.popleft()
+                full.add(day, minutes)
+            until = self._holds_until(every, full, minimum)
+            if until is not None and until > instant:
+                found.append((instant, min(until, span_end)))
+                if until == FOREVER:
+                    found.append((instant, FOREVER))
+                    break
+        return Timeline.of(found)
+
+    def _holds_until(self, every: _RunningDays, full: _RunningDays, minimum: int) -> datetime | None:
+        """Until when the days so far reach ``minimum`` if nothing is added; ``None``: never."""
+        critical_days = [every.critical_day(minimum, every.chain_start)]
+        if not self.only_full and minimum > self.rule.part_minutes:
+            needed = minimum - self.rule.part_minutes
+            critical_days.append(full.critical_day(needed, every.chain_start))
+        until = FOREVER
+        for critical in critical_days:
+            if critical is None:
+                return None
+            if self.rule.within_months is not None:
+                outside = first_day_outside(critical, self.rule.within_months)
+                until = min(until, start_of_day(outside, self.rule.zone))
+        if self.rule.longest_gap_months is not None:
+            pause = first_day_outside(every.days[-1], self.rule.longest_gap_months)
+            until = min(until, start_of_day(pause, self.rule.zone))
+        return until
+
+
+class _RunningDays:
+    """Minutes by day with running sums, as hours become available; a day may stand there more than once."""
+
+    def __init__(self, available: Iterable[Increment], longest_gap_months: int | None) -> None:
+        by_day = sorted(available, key=itemgetter(1))
+        self.days: list[date] = list(map(itemgetter(1), by_day))
+        self.sums: list[int] = list(accumulate(map(itemgetter(2), by_day), initial=0))
+        self.gap = longest_gap_months
+        self.chain_start = date.min if self.gap is None else _unbroken_since(self.days, self.gap)
+
+    def copy(self) -> _RunningDays:
+        """The same days, to add to."""
+        twin = _RunningDays((), self.gap)
+        twin.days, twin.sums = self.days.copy(), self.sums.copy()
+        twin.chain_start = self.chain_start
+        return twin
+
+    def total_since(self, cutoff: date) -> int:
+        """Minutes on ``cutoff`` and later days."""
+        return self.sums[-1] - self.sums[bisect_left(self.days, cutoff)]
+
+    def add(self, day: date, minutes: int) -> None:
+        """Minutes of one day that became available."""
+        if self.days and day == self.days[-1]:
+            self.sums[-1] += minutes
+            return
+        if not self.days or day > self.days[-1]:
+            if self.gap is not None and (not self.days or _too_long(self.days[-1], day, self.gap)):
+                self.chain_start = day
+            self.days.append(day)
+            self.sums.append(self.sums[-1] + minutes)
+            return
+        # Hours signed out of order: rare, so the tail is simply rebuilt.
+        place = bisect_left(self.days, day)
+        by_day = [after - before for before, after in pairwise(self.sums)]
+        if self.days[place] == day:
+            by_day[place] += minutes
+        else:
+            self.days.insert(place, day)
+            by_day.insert(place, minutes)
+        self.sums = [0, *accumulate(by_day)]
+        if self.gap is not None:
+            self.chain_start = _unbroken_since(self.days, self.gap)
+
+    def critical_day(self, minimum: int, chain_start: date) -> date | None:
+        """The day without which, and without all before it, ``minimum`` is no longer reached."""
+        place = bisect_right(self.sums, self.sums[-1] - minimum) - 1
+        if place < bisect_left(self.days, chain_start):
+            return None
+        return self.days[place]
+
+
+def _unbroken_since(days: list[date], longest_gap_months: int) -> date:
+    """The first of the last days that follow one another without too long a pause."""
+    start = days[-1] if days else date.min
+    for day, before in pairwise(reversed(days)):
+        if _too_long(before, day, longest_gap_months):
+            break
+        start = before
+    return start
+
+
+def _too_long(before: date, day: date, longest_gap_months: int) -> bool:
+    """Whether the pause between two days of work is longer than allowed."""
+    return day - before > SHORTEST_MONTH and months_before(day, longest_gap_months) > before
+
+
+def _after(increments: list[Increment], instant: datetime) -> list[Increment]:
+    """What becomes available after ``instant``."""
+    return increments[bisect_right(increments, instant, key=_available_at) :]
+
+
+def _available_at(increment: Increment) -> datetime:
+    return increment[0]
+
+
+def pieces_of(entry: HoursEntry, available_at: datetime) -> list[Piece]:
+    """The entry cut at local midnights."""
+    return [(available_at, start, end, entry.id, day) for start, end, day in days_of(entry)]
+
+
+def _cover(starts: list[datetime], ends: list[datetime], start: datetime, end: datetime) -> int:
+    """Add ``[start, end)`` to disjoint ordered stretches; returns the minutes none of them had."""
+    minutes = (end - start) // MINUTE
+    first, last = bisect_right(ends, start), bisect_left(starts, end)
+    for taken_start, taken_end in zip(starts[first:last], ends[first:last], strict=True):
+        minutes -= (min(taken_end, end) - max(taken_start, start)) // MINUTE
+    if first < last:
+        start, end = min(start, starts[first]), max(end, ends[last - 1])
+    starts[first:last], ends[first:last] = [start], [end]
+    return minutes
