@@ -21,7 +21,7 @@ from registry.engine.answer import Decision as Answer
 from registry.engine.calendar import local_date
 from registry.engine.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
 from registry.engine.decide import decide
-from registry.engine.hours import INSTANT
+from registry.engine.hours_profile import INSTANT
 from registry.engine.intervals import Timeline
 from registry.engine.question import Question
 from registry.engine.standard import BadInput, Standard

@@ -24,7 +24,7 @@ from django.db.models.fields import BooleanField, DurationField
 from registry.crews.models import Job
 from registry.engine.calendar import MINUTE, local_date, months_before, start_of_day
 from registry.engine.harmless import folded
-from registry.engine.hours import INSTANT
+from registry.engine.hours_profile import INSTANT
 from registry.engine.standard import (
     Appointed,
     Certified,

@@ -10,7 +10,7 @@ from typing import Any
 
 from registry.engine.answer import CountedInPart, LeafResult, NotCounted
 from registry.engine.calendar import DAY
-from registry.engine.hours import WorstTotal
+from registry.engine.hours_profile import WorstTotal
 from registry.engine.intervals import FOREVER
 from registry.engine.leaves import LeafEvaluation
 from registry.engine.question import Question

@@ -13,7 +13,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from registry.engine.calendar import DAY, bounds_of_day, local_date, whole_minutes
-from registry.engine.hours import INSTANT
+from registry.engine.hours_profile import INSTANT
 from registry.engine.intervals import Timeline, at_least
 from registry.engine.sentences import (
     authored,

@@ -25,7 +25,7 @@ from registry.engine.calendar import local_date
 from registry.engine.harmless import folded
 
 if TYPE_CHECKING:
-    from registry.engine.worked import Worked
+    from registry.engine.fast.batches import Worked
 
 OPERATIONS = ("erection", "climbing", "repositioning", "dismantling")
 
@@ -345,7 +345,7 @@ class Evidence:
 
     @cached_property
     def arranged_hours(self) -> dict[tuple[str, timedelta, timedelta], Worked]:
-        """Kept here by :func:`worked.worked_by`, its arguments → its result."""
+        """Kept here by :func:`batches.worked_by`, its arguments → its result."""
         return {}
 
     @cached_property

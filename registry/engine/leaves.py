@@ -25,8 +25,21 @@ from registry.engine.evidence import (
     Instruction,
     StandDown,
 )
+from registry.engine.fast.batches import (
+    Batch,
+    GroupKey,
+    HoursGroup,
+    Worked,
+    days_of,
+)
 from registry.engine.harmless import spelled_alike
-from registry.engine.hours import Batched, CountedEntry, HoursProfile, HoursRule, WorstTotal
+from registry.engine.hours_profile import (
+    Batched,
+    CountedEntry,
+    HoursProfile,
+    HoursRule,
+    WorstTotal,
+)
 from registry.engine.intervals import (
     ALWAYS,
     BEGINNING,
@@ -50,7 +63,6 @@ from registry.engine.standard import (
     PracticalAssessment,
     SharedLanguage,
 )
-from registry.engine.worked import Batch, GroupKey, HoursGroup, Worked, days_of
 
 
 @dataclass(slots=True)

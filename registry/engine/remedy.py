@@ -25,7 +25,7 @@ from typing import Any, TypeVar
 from registry.engine.answer import Remedy, RemedyItem
 from registry.engine.calendar import first_day_outside, local_date, start_of_day
 from registry.engine.evidence import OPERATIONS, ROLES
-from registry.engine.hours import INSTANT
+from registry.engine.hours_profile import INSTANT
 from registry.engine.leaves import LeafEvaluation, tree_timeline
 from registry.engine.question import Question
 from registry.engine.sentences import (
@@ -53,7 +53,7 @@ from registry.engine.standard import (
     SharedLanguage,
     Standard,
 )
-from registry.engine.words import term
+from registry.engine.terms import term
 
 MOST_BOUND = 12
 """Choices double with each. No readable standard leaves as many requirements unmet that share something."""

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from registry.engine.answer import Decision, LeafResult
 from registry.engine.harmless import in_line, visible
 from registry.engine.sentences import moment, sentence
-from registry.engine.words import in_english
+from registry.engine.terms import in_english
 
 CAUTION = sentence(
     "The registry checks documents; it does not make a lift safe. Local law, the maker's "

@@ -20,12 +20,16 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from registry.engine.evidence import Assessment, CranePlacement, Evidence, HoursEntry
-from registry.engine.hours import CountedEntry
+from registry.engine.fast.batches import (
+    Batch,
+    Worked,
+    worked_by,
+)
+from registry.engine.hours_profile import CountedEntry
 from registry.engine.intervals import BEGINNING, NEVER, Timeline, at_least
 from registry.engine.question import Asked
 from registry.engine.reasons import REASONS
 from registry.engine.standard import Hours, PracticalAssessment, Standard
-from registry.engine.worked import Batch, Worked, worked_by
 
 Evaluate = Callable[[Asked], Timeline]
 """When a person meets the role standard asked about."""

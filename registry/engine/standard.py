@@ -21,7 +21,7 @@ from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
 from registry.engine.evidence import OPERATIONS
-from registry.engine.words import in_english
+from registry.engine.terms import in_english
 
 DEEPEST_LEVEL = 32
 MOST_VALUES = 500_000
@@ -251,7 +251,7 @@ _Validator = _extend(
 @lru_cache
 def validator(name: str) -> Any:
     """The JSON Schema validator for ``standard.schema.json`` or ``case.schema.json``."""
-    folder = Path(__file__).parent
+    folder = Path(__file__).parent / "files"
     schemas = {
         each: json.loads((folder / each).read_text(encoding="utf-8"))
         for each in ("standard.schema.json", "case.schema.json")

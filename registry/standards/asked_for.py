@@ -12,7 +12,7 @@ from datetime import date
 
 from registry.engine.harmless import folded
 from registry.engine.standard import Appointed, Certified, Instructed, Leaf
-from registry.engine.words import in_english
+from registry.engine.terms import in_english
 from registry.language.words import in_words
 from registry.standards.queries import all_in_force
 

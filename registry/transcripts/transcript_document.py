@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from registry.engine.calendar import local_date
-from registry.engine.hours import INSTANT
+from registry.engine.hours_profile import INSTANT
 from registry.language import amounts, words
 from registry.transcripts.check import Check
 from registry.transcripts.hours_chart import hours_chart

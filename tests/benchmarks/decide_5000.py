@@ -5,7 +5,7 @@ Run from the project's root:
     python3 tests/benchmarks/decide_5000.py
 
 *Cold* gives the engine a new ``Evidence`` each time, so that the time holds the
-arranging of the records (``engine/worked.py``); *warm* asks the same
+arranging of the records (``engine/fast/batches.py``); *warm* asks the same
 ``Evidence`` again. Times are of the processor, as other work on the machine
 would only disturb them. The aim is a median of 10 ms on one core.
 """

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from registry.engine.case import read_case
+from registry.engine.files.case_file import read_case
 from registry.engine.standard import BadInput, check_depth, parse_standard
 
 CASES = Path(__file__).parents[2] / "fixtures" / "cases"

@@ -6,8 +6,8 @@ import json
 import re
 from pathlib import Path
 
-from registry.engine.case import read_case
 from registry.engine.decide import decide
+from registry.engine.files.case_file import read_case
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "fixtures" / "cases" / "README.md").read_text(encoding="utf-8")
@@ -24,7 +24,7 @@ def test_the_example_of_the_page_gives_the_answer_it_expects() -> None:
 
 
 def test_the_page_names_every_field_of_the_format() -> None:
-    schema = json.loads((ROOT / "registry/engine/case.schema.json").read_text(encoding="utf-8"))
+    schema = json.loads((ROOT / "registry/engine/files/case.schema.json").read_text(encoding="utf-8"))
     names = set(schema["properties"])
     for each in schema["properties"].values():
         names |= set(each.get("properties", {})) | set(each.get("items", {}).get("properties", {}))

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from registry.engine.case import read_case
 from registry.engine.decide import decide
-from registry.engine.expected import differences
+from registry.engine.files.case_file import read_case
+from registry.engine.files.expected import differences
 from registry.standards.files import shipped_standards
 
 CASES = sorted((Path(__file__).parents[2] / "fixtures" / "cases").glob("*.json"))

@@ -48,7 +48,14 @@ from registry.engine.evidence import (
     Record,
     StandDown,
 )
-from registry.engine.hours import INSTANT, Batched, CountedEntry, HoursProfile, HoursRule
+from registry.engine.fast.batches import Worked
+from registry.engine.hours_profile import (
+    INSTANT,
+    Batched,
+    CountedEntry,
+    HoursProfile,
+    HoursRule,
+)
 from registry.engine.leaves import Requirements
 from registry.engine.question import Asked, Question
 from registry.engine.signing import Signatures
@@ -62,7 +69,6 @@ from registry.engine.standard import (
     Standard,
     parse_standard,
 )
-from registry.engine.worked import Worked
 
 MINUTE = timedelta(minutes=1)
 ZONE = ZoneInfo("America/Chicago")

@@ -14,8 +14,8 @@ import pytest
 from babel.messages.extract import extract_from_dir
 from django.utils import translation
 
-from registry.engine.case import read_case
 from registry.engine.decide import decide
+from registry.engine.files.case_file import read_case
 from registry.engine.reasons import REASONS
 from registry.engine.sentences import (
     Sentence,
@@ -30,7 +30,10 @@ from registry.engine.sentences import (
     say,
     say_many,
 )
-from registry.engine.words import WORDS, term
+from registry.engine.terms import (
+    WORDS,
+    term,
+)
 from registry.language.said import in_language
 from registry.standards.files import shipped_standards
 

@@ -12,11 +12,11 @@ from django.utils import translation
 
 from registry.crews.described import DescribedAnswer, readable_reason
 from registry.engine.answer import NotCounted
-from registry.engine.case import read_case
 from registry.engine.decide import decide
 from registry.engine.evidence import ROLES
+from registry.engine.files.case_file import read_case
 from registry.engine.sentences import duration, either, listed, moment, said_of, say, say_many
-from registry.engine.words import term
+from registry.engine.terms import term
 from registry.language import amounts, words
 from registry.language.said import in_language, required_in_language, spoken
 from registry.standards.asked_for import as_asked_for

@@ -13,9 +13,15 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 
 from registry.engine.answer import Decision
-from registry.engine.case import Case, read_case
 from registry.engine.decide import decide
-from registry.engine.expected import Difference, differences
+from registry.engine.files.case_file import (
+    Case,
+    read_case,
+)
+from registry.engine.files.expected import (
+    Difference,
+    differences,
+)
 from registry.engine.harmless import as_json, in_line, visible
 from registry.engine.render import as_text
 from registry.engine.standard import BadInput

@@ -34,8 +34,11 @@ from registry.engine.evidence import (
     StandDown,
     StandDownSuspension,
 )
+from registry.engine.files.shipped import (
+    Shipped,
+    named_standard,
+)
 from registry.engine.question import Question
-from registry.engine.shipped import Shipped, named_standard
 from registry.engine.standard import (
     BadInput,
     Standard,

@@ -26,8 +26,13 @@ from registry.engine.calendar import (
     start_of_day,
 )
 from registry.engine.evidence import HoursEntry
+from registry.engine.fast.batches import (
+    Batch,
+    Increment,
+    Worked,
+    days_of,
+)
 from registry.engine.intervals import FOREVER, Interval, Timeline
-from registry.engine.worked import Batch, Increment, Worked, days_of
 
 INSTANT = timedelta(microseconds=1)
 SHORTEST_MONTH = timedelta(days=28)
