@@ -18,13 +18,13 @@ from registry.crews.models import Assignment, AssignmentState, Job, Slot
 from registry.database.errors import Problem, broken
 from registry.database.readers import as_the_register
 from registry.engine.answer import Decision as Answer
-from registry.engine.calendar import local_date
+from registry.engine.bad_input import BadInput
+from registry.engine.calendar import INSTANT, local_date
 from registry.engine.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
 from registry.engine.decide import decide
-from registry.engine.hours_profile import INSTANT
 from registry.engine.intervals import Timeline
 from registry.engine.question import Question
-from registry.engine.standard import BadInput, Standard
+from registry.engine.standard import Standard
 from registry.evidence.queries import direct_signers, evidence_for, signer_closure
 from registry.language.amounts import day as written_day
 from registry.language.said import authored, finding_in_language

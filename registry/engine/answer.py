@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from registry.engine.question import Question
 from registry.engine.reasons import IN_PART, REASONS
 from registry.engine.sentences import Sentence, duration, listed, said_of, say
-from registry.engine.standard import Source
+
+if TYPE_CHECKING:
+    from registry.engine.standard import Source
 
 PERMITTED = "permitted"
 REFUSED = "refused"

@@ -15,6 +15,8 @@ from registry.engine.intervals import BEGINNING, FOREVER
 
 DAY = timedelta(days=1)
 MINUTE = timedelta(minutes=1)
+INSTANT = timedelta(microseconds=1)
+"""The shortest time there is: an instant before an end is the last one inside."""
 EARLIEST_YEAR, LATEST_YEAR = 1900, 2199
 """Of what people enter. At the ends of the calendar an instant has no date in some zones, and no page could show it."""
 

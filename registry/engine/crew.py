@@ -12,8 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from registry.engine.calendar import DAY, bounds_of_day, local_date, whole_minutes
-from registry.engine.hours_profile import INSTANT
+from registry.engine.calendar import DAY, INSTANT, bounds_of_day, local_date, whole_minutes
 from registry.engine.intervals import Timeline, at_least
 from registry.engine.sentences import (
     authored,
@@ -24,7 +23,11 @@ from registry.engine.sentences import (
     say,
     say_many,
 )
-from registry.engine.standard import CrewRules, Source, Standard
+from registry.engine.standard import (
+    CrewRules,
+    Source,
+    Standard,
+)
 
 SUPERVISOR = "erection_supervisor"
 ENGINEER = "overseeing_engineer"

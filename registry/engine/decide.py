@@ -11,15 +11,21 @@ from datetime import datetime
 
 from registry.engine.account import account_of
 from registry.engine.answer import PERMITTED, REFUSED, Decision, Remedy
+from registry.engine.bad_input import BadInput
 from registry.engine.calendar import end_of_day, start_of_day
+from registry.engine.evaluator import Evaluator
 from registry.engine.evidence import Evidence
-from registry.engine.intervals import FOREVER, NEVER, Timeline
-from registry.engine.leaves import LeafEvaluation, Requirements, tree_timeline
+from registry.engine.intervals import FOREVER, NEVER, Timeline, at_least
 from registry.engine.question import Asked, Question
 from registry.engine.remedy import remedy_for
+from registry.engine.requirements.leaf import Evaluation, Leaf
 from registry.engine.sentences import authored, day_of, joined, say
 from registry.engine.signing import Signatures
-from registry.engine.standard import BadInput, Group, Node, RoleStandard, Standard
+from registry.engine.standard import (
+    RoleStandard,
+    Standard,
+)
+from registry.engine.tree import Group, Node, tree_timeline
 
 
 def decide(evidence: Evidence, standard: Standard, question: Question) -> Decision:
@@ -32,10 +38,10 @@ def decide(evidence: Evidence, standard: Standard, question: Question) -> Decisi
     role = check_question(evidence, standard, question)
     known = evidence.known_at(question.known_at)
     signatures = Signatures(known, standard, question.worker, question.zone)
-    requirements = Requirements(known, signatures)
+    evaluator = Evaluator(known, signatures)
     asked = _asked(question)
     leaves = {leaf.key: leaf for leaf in role.leaves()}
-    evaluations = {key: requirements.evaluate(leaf, asked, leaves) for key, leaf in leaves.items()}
+    evaluations = {key: evaluator.evaluate(leaf, asked, leaves) for key, leaf in leaves.items()}
     whole = tree_timeline(role.requirement, lambda leaf: evaluations[leaf.key].timeline)
     objections, in_force = _in_force(standard, question)
     whole = whole.minus(in_force.outside())
@@ -134,19 +140,26 @@ def _holds_until(whole: Timeline, question: Question) -> datetime | None:
     return None if interval[1] == FOREVER else interval[1]
 
 
-def _needed(node: Node, evaluations: dict[str, LeafEvaluation], question: Question) -> frozenset[str]:
+def _needed(root: Node, evaluations: dict[str, Evaluation], question: Question) -> frozenset[str]:
     """Keys of the unmet leaves that no met branch beside them makes up for."""
-    timeline = tree_timeline(node, lambda leaf: evaluations[leaf.key].timeline)
-    if timeline.holds_throughout(question.start, question.end):
-        return frozenset()
-    if not isinstance(node, Group):
-        return frozenset({node.key})
-    return frozenset().union(*(_needed(each, evaluations, question) for each in node.children))
+
+    def of_leaf(leaf: Leaf) -> tuple[Timeline, frozenset[str]]:
+        return unless_met(evaluations[leaf.key].timeline, frozenset({leaf.key}))
+
+    def of_group(group: Group, below: list[tuple[Timeline, frozenset[str]]]) -> tuple[Timeline, frozenset[str]]:
+        timeline = at_least(group.count, [when for when, _ in below])
+        return unless_met(timeline, frozenset().union(*(keys for _, keys in below)))
+
+    def unless_met(timeline: Timeline, keys: frozenset[str]) -> tuple[Timeline, frozenset[str]]:
+        met = timeline.holds_throughout(question.start, question.end)
+        return timeline, frozenset() if met else keys
+
+    return root.fold(of_leaf, of_group)[1]
 
 
 def _remedy(
     role: RoleStandard,
-    evaluations: dict[str, LeafEvaluation],
+    evaluations: dict[str, Evaluation],
     question: Question,
     standard: Standard,
     objections: tuple[str, ...],

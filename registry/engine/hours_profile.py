@@ -11,13 +11,14 @@ from collections import defaultdict, deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from itertools import accumulate, compress, pairwise
+from itertools import accumulate, pairwise
 from operator import itemgetter
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from registry.engine.calendar import (
     DAY,
+    INSTANT,
     MINUTE,
     bounds_of_day,
     first_day_outside,
@@ -26,15 +27,9 @@ from registry.engine.calendar import (
     start_of_day,
 )
 from registry.engine.evidence import HoursEntry
-from registry.engine.fast.batches import (
-    Batch,
-    Increment,
-    Worked,
-    days_of,
-)
 from registry.engine.intervals import FOREVER, Interval, Timeline
+from registry.engine.minutes import Increment, Piece, increments, pieces_of
 
-INSTANT = timedelta(microseconds=1)
 SHORTEST_MONTH = timedelta(days=28)
 
 
@@ -60,103 +55,13 @@ class WorstTotal(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class HoursRule:
-    """The parts of a requirement that shape a total (see ``standard.Hours``)."""
+    """The parts of a requirement that shape a total (see :class:`~registry.engine.requirements.hours.Hours`)."""
 
     zone: ZoneInfo
     within_months: int | None = None
     longest_gap_months: int | None = None
     day_cap: int = 24 * 60
     part_minutes: int = 0
-
-
-Piece = tuple[datetime, datetime, datetime, str, date]
-"""The part of an entry that lies on one local day: ``(available at, start, end, entry, day)``."""
-
-
-def increments(pieces: Iterable[Piece], day_cap: int) -> tuple[list[Increment], list[str]]:
-    """What each piece adds to its local day, in order of availability.
-
-    A minute counts once however many entries cover it, and a day never counts
-    more than ``day_cap``. Attribution in order of availability makes the sum
-    at any instant exactly the union of what is available then, so one more
-    entry never lowers it. Also returns the entries of which some minutes did
-    not count because of an overlap or the day's cap.
-    """
-    starts: list[datetime] = []
-    ends: list[datetime] = []
-    minutes_on: dict[date, int] = {}
-    added: list[Increment] = []
-    lost: dict[str, None] = {}
-    for available_at, start, end, entry, day in sorted(pieces):
-        minutes = fresh = (end - start) // MINUTE
-        if not ends or start >= ends[-1]:
-            starts.append(start)
-            ends.append(end)
-        else:
-            fresh = _cover(starts, ends, start, end)
-        before = minutes_on.get(day, 0)
-        minutes_on[day] = before + fresh
-        room = day_cap - before
-        counts = fresh if fresh <= room else max(room, 0)
-        if counts:
-            added.append((available_at, day, counts))
-        if counts < minutes:
-            lost[entry] = None
-    return added, list(lost)
-
-
-class Batched:
-    """Which of a worker's entries count, and which in full, as whole batches were judged."""
-
-    def __init__(self, worked: Worked) -> None:
-        self.worked = worked
-        self.counts = bytearray(len(worked.ids))
-        self.in_full = bytearray(len(worked.ids))
-        self.minutes_in_part = 0
-
-    def add(self, batch: Batch, *, in_full: bool) -> None:
-        """Count every entry of the batch."""
-        for place in batch.places:
-            self.counts[place] = 1
-            self.in_full[place] = in_full
-        if not in_full:
-            self.minutes_in_part += sum(map(self.worked.minutes.__getitem__, batch.places))
-
-    def last_days(self) -> Iterable[tuple[str, datetime, date]]:
-        """``(entry, available at, last local day)`` of the entries that count."""
-        worked = self.worked
-        return compress(zip(worked.ids, worked.available, worked.last_days, strict=True), self.counts)
-
-    def increments_with(
-        self, singly: list[Piece], chosen: bytearray, day_cap: int
-    ) -> tuple[list[Increment], list[str]]:
-        """:func:`increments` of the chosen entries and of pieces judged singly.
-
-        Only crowded days need to be looked at piece by piece.
-        """
-        worked = self.worked
-        of_pieces = list(map(chosen.__getitem__, worked.places))
-        added = list(compress(worked.increments, of_pieces))
-        crowded = worked.crowded_days(day_cap)
-        if not crowded and not singly:
-            return added, []
-        crowded = crowded.union(piece[4] for piece in singly)
-        touching = {
-            place
-            for place, (_, day, _) in zip(compress(worked.places, of_pieces), added, strict=True)
-            if day in crowded
-        }
-        pieces = [
-            piece
-            for place in touching
-            for piece in pieces_of(worked.entries[place], worked.available[place])
-            if piece[4] in crowded
-        ]
-        more, lost = increments([*pieces, *singly], day_cap)
-        return sorted([*(each for each in added if each[1] not in crowded), *more]), lost
-
-
-NOTHING_BATCHED = Batched(Worked((), DAY, DAY))
 
 
 class HoursProfile:
@@ -171,22 +76,14 @@ class HoursProfile:
         self._available: dict[tuple[bool, int], _RunningDays] = {}
 
     @classmethod
-    def of(cls, singly: Iterable[CountedEntry], rule: HoursRule, batched: Batched = NOTHING_BATCHED) -> HoursProfile:
-        """The profile of the entries that count, whether judged singly or by the batch."""
-        pieces: list[Piece] = []
-        full: list[Piece] = []
-        doubtful = batched.minutes_in_part
-        for entry, available_at, in_full_from, _ in singly:
-            if in_full_from != available_at:
-                doubtful += (entry.end - entry.start) // MINUTE
-            pieces += pieces_of(entry, available_at)
-            if in_full_from is not None:
-                full += pieces_of(entry, in_full_from)
-        every, lost = batched.increments_with(pieces, batched.counts, rule.day_cap)
-        if doubtful <= rule.part_minutes:
+    def of(cls, counted: Iterable[CountedEntry], rule: HoursRule) -> HoursProfile:
+        """The profile of the entries that count."""
+        pieces, in_full, minutes_in_part = pieces_that_count(counted)
+        every, lost = increments(pieces, rule.day_cap)
+        if minutes_in_part <= rule.part_minutes:
             # All that counts in part is less than may count in part: the share never binds.
             return cls(every, every, lost, rule)
-        return cls(every, batched.increments_with(full, batched.in_full, rule.day_cap)[0], lost, rule)
+        return cls(every, increments(in_full, rule.day_cap)[0], lost, rule)
 
     def total_at(self, instant: datetime) -> int:
         """Minutes that count at ``instant``."""
@@ -249,18 +146,14 @@ class HoursProfile:
         edges = [*self.changes_between(start, end), end]
         return min([start, *(edge - INSTANT for edge in edges)], key=self.total_at)
 
-    def lost_at(self, instant: datetime, singly: Iterable[CountedEntry], batched: Batched = NOTHING_BATCHED) -> int:
-        """Minutes of the entries that count at ``instant`` which an overlap or the day's limit takes off them."""
+    def lost_at(self, instant: datetime, on_record: Iterable[Increment]) -> int:
+        """Minutes of the entries that count at ``instant`` which an overlap or the day's limit takes off them.
+
+        ``on_record`` is what each entry that counts would add to its days by itself.
+        """
         if not self.lost:
             return 0
         cutoff = max(self.cutoffs_at(instant))
-        chosen = map(batched.counts.__getitem__, batched.worked.places)
-        on_record = list(compress(batched.worked.increments, chosen))
-        on_record += [
-            (available_at, day, (end - start) // MINUTE)
-            for each in singly
-            for available_at, start, end, _, day in pieces_of(each.entry, each.available_at)
-        ]
         whole = sum(minutes for at, day, minutes in on_record if at <= instant and day >= cutoff)
         return max(whole - self._days_at(instant).total_since(cutoff), 0)
 
@@ -345,6 +238,20 @@ class HoursProfile:
         return until
 
 
+def pieces_that_count(counted: Iterable[CountedEntry]) -> tuple[list[Piece], list[Piece], int]:
+    """All pieces of the entries, those from when they count in full, and the minutes that count in part at first."""
+    pieces: list[Piece] = []
+    in_full: list[Piece] = []
+    minutes_in_part = 0
+    for entry, available_at, in_full_from, _ in counted:
+        if in_full_from != available_at:
+            minutes_in_part += (entry.end - entry.start) // MINUTE
+        pieces += pieces_of(entry, available_at)
+        if in_full_from is not None:
+            in_full += pieces_of(entry, in_full_from)
+    return pieces, in_full, minutes_in_part
+
+
 class _RunningDays:
     """Minutes by day with running sums, as hours become available; a day may stand there more than once."""
 
@@ -419,20 +326,3 @@ def _after(increments: list[Increment], instant: datetime) -> list[Increment]:
 
 def _available_at(increment: Increment) -> datetime:
     return increment[0]
-
-
-def pieces_of(entry: HoursEntry, available_at: datetime) -> list[Piece]:
-    """The entry cut at local midnights."""
-    return [(available_at, start, end, entry.id, day) for start, end, day in days_of(entry)]
-
-
-def _cover(starts: list[datetime], ends: list[datetime], start: datetime, end: datetime) -> int:
-    """Add ``[start, end)`` to disjoint ordered stretches; returns the minutes none of them had."""
-    minutes = (end - start) // MINUTE
-    first, last = bisect_right(ends, start), bisect_left(starts, end)
-    for taken_start, taken_end in zip(starts[first:last], ends[first:last], strict=True):
-        minutes -= (min(taken_end, end) - max(taken_start, start)) // MINUTE
-    if first < last:
-        start, end = min(start, starts[first]), max(end, ends[last - 1])
-    starts[first:last], ends[first:last] = [start], [end]
-    return minutes

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from registry.engine.calendar import INSTANT, local_date
 from registry.engine.intervals import FOREVER
+from registry.engine.sentences import Sentence, day_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +32,11 @@ class Question:
     configuration: str | None = None
     working_language: str | None = None
     known_at: datetime | None = None
+
+    @property
+    def last_day(self) -> Sentence:
+        """The window's last day at the site."""
+        return day_of(local_date(self.end - INSTANT, self.zone))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

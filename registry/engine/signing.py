@@ -16,20 +16,18 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable
 from datetime import datetime, timedelta
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from registry.engine.evidence import Assessment, CranePlacement, Evidence, HoursEntry
-from registry.engine.fast.batches import (
-    Batch,
-    Worked,
-    worked_by,
-)
 from registry.engine.hours_profile import CountedEntry
 from registry.engine.intervals import BEGINNING, NEVER, Timeline, at_least
 from registry.engine.question import Asked
 from registry.engine.reasons import REASONS
-from registry.engine.standard import Hours, PracticalAssessment, Standard
+from registry.engine.standard import Standard
+
+if TYPE_CHECKING:
+    from registry.engine.requirements.assessment import PracticalAssessment
 
 Evaluate = Callable[[Asked], Timeline]
 """When a person meets the role standard asked about."""
@@ -66,15 +64,15 @@ class Signatures:
 
         self._countersigners: dict[tuple[str, str, str, str, ZoneInfo, str | None], Timeline] = {}
         self._asks_for_configuration = any(
-            isinstance(leaf, Hours | PracticalAssessment) and leaf.scope == "configuration"
+            leaf.asks_for_configuration
             for role in standard.roles
             if role.role in (*standard.countersigners, *standard.assessors)
             for leaf in role.leaves()
         )
         """Whether it depends on the crane's configuration who may sign."""
         self._judged: dict[str, CountedEntry | str] = {}
-        self._late_after = timedelta(days=standard.provenance.countersign_within_days)
-        self._recorded_late_after = timedelta(days=standard.plausibility.recorded_late_after_days)
+        self.late_after = timedelta(days=standard.provenance.countersign_within_days)
+        self.recorded_late_after = timedelta(days=standard.plausibility.recorded_late_after_days)
 
     def _settle(self) -> None:
         """Raise the entitlements asked about so far to their least fixed point."""
@@ -108,7 +106,7 @@ class Signatures:
                 self._settle()
         return self._entitled[signer]
 
-    def _entitled_countersigner(self, by: str, entry: HoursEntry) -> Timeline:
+    def entitled_countersigner(self, by: str, entry: HoursEntry) -> Timeline:
         """When ``by`` was entitled to countersign such an entry."""
         # A certificate's last day is that of the site where the work was signed for.
         configuration = self._configuration_of(entry)
@@ -137,24 +135,6 @@ class Signatures:
         """People asked about as signers who are entitled at no time at all."""
         return {signer.person for signer, when in self._entitled.items() if when == NEVER}
 
-    def worked_by(self, person: str) -> Worked:
-        """The person's hours, arranged by what this standard tells apart."""
-        return worked_by(self.evidence, person, self._late_after, self._recorded_late_after)
-
-    def are_alike(self, batch: Batch) -> bool:
-        """Whether what :meth:`judge_hours` says of one entry of the batch it says of all."""
-        one = batch.entries[0]
-        if batch.signer is not None and batch.signer not in (one.worker, self.worker):
-            entitled = self._entitled_countersigner(batch.signer, one)
-            standing = entitled.interval_at(batch.start)
-            throughout = standing is not None and batch.end < standing[1]
-            if not throughout and entitled != NEVER:
-                return False
-        if self.standard.plausibility.crane_not_on_site == "in_full":
-            return True
-        placed = self.evidence.placements_of.get((one.crane, one.site, one.model), [])
-        return not placed or any(_stood_there(each, batch.start, batch.end) for each in placed)
-
     def judge_hours(self, entry: HoursEntry) -> CountedEntry | str:
         """The entry as it counts, or the reason why it does not."""
         if entry.worker != self.worker:
@@ -176,7 +156,7 @@ class Signatures:
         available_at = min(in_full + in_part)
         in_part_for = "" if available_at in in_full else min(each for each, at in confirmed if at == available_at)
         doubtful = self.standard.plausibility
-        if doubtful.recorded_late != "in_full" and entry.recorded_at - entry.end > self._recorded_late_after:
+        if doubtful.recorded_late != "in_full" and entry.recorded_at - entry.end > self.recorded_late_after:
             if doubtful.recorded_late == "nothing":
                 return "recorded_late"
             in_full, in_part_for = [], "recorded_late"
@@ -205,7 +185,7 @@ class Signatures:
             if signature.by == self.worker:
                 reasons.add("leads_back_to_the_worker")
                 continue
-            entitled = self._entitled_countersigner(signature.by, entry)
+            entitled = self.entitled_countersigner(signature.by, entry)
             standing = entitled.interval_at(entry.start)
             if (
                 standing is None
@@ -217,7 +197,7 @@ class Signatures:
                 continue
             if entry.origin == "paper":
                 provenance = "transcribed"
-            elif signature.recorded_at - entry.end > self._late_after:
+            elif signature.recorded_at - entry.end > self.late_after:
                 provenance = "countersigned_late"
             else:
                 provenance = "witnessed"
@@ -226,7 +206,7 @@ class Signatures:
 
     def _crane_was_there(self, entry: HoursEntry) -> bool:
         placed = self.evidence.placements_of.get((entry.crane, entry.site, entry.model), [])
-        return any(_stood_there(each, entry.start, entry.end) for each in placed)
+        return any(stood_there(each, entry.start, entry.end) for each in placed)
 
     def doubt(self, signer: str) -> None:
         """Note that a signature for the question's worker was found wanting."""
@@ -348,5 +328,6 @@ def _signed_by_another(entry: HoursEntry) -> bool:
     return any(each.by != entry.worker for each in entry.countersignatures)
 
 
-def _stood_there(placement: CranePlacement, start: datetime, end: datetime) -> bool:
+def stood_there(placement: CranePlacement, start: datetime, end: datetime) -> bool:
+    """Whether the crane stood there the whole time."""
     return placement.start <= start and (placement.end is None or end <= placement.end)

@@ -21,10 +21,11 @@ from registry.crews.queries import Answered, Asking, answer
 from registry.database.errors import Problem, RecordRefused
 from registry.database.readers import as_the_register
 from registry.engine.answer import LeafResult
+from registry.engine.bad_input import BadInput
 from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR, local_date
 from registry.engine.evidence import CertificationStatus, Evidence
 from registry.engine.render import CAUTION
-from registry.engine.standard import BadInput, Standard
+from registry.engine.standard import Standard
 from registry.equipment.models import CraneModel
 from registry.evidence.queries import evidence_for, signer_closure
 from registry.inspection.late_changes import Change, Keys, LateChanges

@@ -18,7 +18,7 @@ from registry.people.models import LanguageSkill
 def crew_rules_as_known(job: Job, *, known_at: datetime) -> tuple[CrewFinding, ...]:
     """Every crew rule in the language in force, and whether the crew met it throughout the job.
 
-    ``job`` comes with its site. Raises :class:`~registry.engine.standard.BadInput`
+    ``job`` comes with its site. Raises :class:`~registry.engine.bad_input.BadInput`
     where no version of its role standard was known to be in force.
     """
     standard = standard_of(job, known_at)

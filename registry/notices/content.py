@@ -13,8 +13,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 
 from registry.crews.models import AssignmentState, Job
-from registry.engine.calendar import local_date, whole_minutes
-from registry.engine.hours_profile import INSTANT
+from registry.engine.calendar import INSTANT, local_date, whole_minutes
 from registry.engine.intervals import Timeline
 from registry.evidence.models import Appointment, Assessment, Countersignature, HoursEntry
 from registry.ledger.canonical import canonical

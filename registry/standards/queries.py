@@ -10,7 +10,8 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from registry.engine.standard import Standard, parse_standard
+from registry.engine.files.standard_file import parse_standard
+from registry.engine.standard import Standard
 from registry.standards.models import EmployerFigure, StandardVersion
 
 

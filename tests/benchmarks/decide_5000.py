@@ -40,8 +40,9 @@ from registry.engine.evidence import (
     Model,
     Person,
 )
+from registry.engine.files.standard_file import parse_standard
 from registry.engine.question import Question
-from registry.engine.standard import Standard, parse_standard
+from registry.engine.standard import Standard
 
 AIM_MS = 10.0
 RECORDS = 5000

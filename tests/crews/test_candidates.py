@@ -20,17 +20,15 @@ from registry.crews.models import Slot
 from registry.crews.queries import answer, asking_for_slot, slot_with_job, standard_of
 from registry.crews.sieve import Sieve
 from registry.database.errors import RecordRefused
+from registry.engine.bad_input import BadInput
 from registry.engine.calendar import local_date, months_before
-from registry.engine.standard import (
-    Appointed,
-    BadInput,
-    Certified,
-    Hours,
-    Instructed,
-    Leaf,
-    PracticalAssessment,
-    RoleStandard,
-)
+from registry.engine.requirements.appointment import Appointed
+from registry.engine.requirements.assessment import PracticalAssessment
+from registry.engine.requirements.certificate import Certified
+from registry.engine.requirements.hours import Hours
+from registry.engine.requirements.instruction import Instructed
+from registry.engine.requirements.leaf import Leaf
+from registry.engine.standard import RoleStandard
 from registry.equipment.services import place_crane, register_crane, register_site
 from registry.evidence import services as evidence
 from registry.evidence.models import Instruction

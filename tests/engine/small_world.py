@@ -32,8 +32,9 @@ from registry.engine.evidence import (
     StandDown,
     StandDownSuspension,
 )
+from registry.engine.files.standard_file import parse_standard
 from registry.engine.question import Question
-from registry.engine.standard import Standard, parse_standard
+from registry.engine.standard import Standard
 
 Data = dict[str, Any]
 CHICAGO = ZoneInfo("America/Chicago")

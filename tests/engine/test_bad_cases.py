@@ -10,8 +10,10 @@ from typing import Any
 
 import pytest
 
+from registry.engine.bad_input import BadInput
 from registry.engine.files.case_file import read_case
-from registry.engine.standard import BadInput, check_depth, parse_standard
+from registry.engine.files.checks import check_depth
+from registry.engine.files.standard_file import parse_standard
 
 CASES = Path(__file__).parents[2] / "fixtures" / "cases"
 Data = dict[str, Any]

@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from registry.engine.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
-from registry.engine.standard import Standard, parse_standard
+from registry.engine.files.standard_file import parse_standard
+from registry.engine.standard import Standard
 from registry.standards.files import read_standard_file
 
 STANDARD = Path(__file__).parents[2] / "fixtures" / "standards" / "makers-practice-us.yaml"

@@ -26,8 +26,8 @@ from registry.engine.evidence import (
     Record,
     StandDown,
 )
+from registry.engine.files.standard_file import parse_standard
 from registry.engine.question import Question
-from registry.engine.standard import parse_standard
 
 MINUTE = timedelta(minutes=1)
 ZONES = ["America/Chicago", "Europe/Berlin", "Asia/Tokyo", "Australia/Lord_Howe", "UTC"]

@@ -28,8 +28,9 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from registry.engine.answer import RemedyItem
-from registry.engine.calendar import DAY, local_date, months_before
+from registry.engine.calendar import DAY, INSTANT, local_date, months_before
 from registry.engine.decide import decide
+from registry.engine.evaluator import Evaluator
 from registry.engine.evidence import (
     Appointment,
     Assessment,
@@ -49,26 +50,22 @@ from registry.engine.evidence import (
     StandDown,
 )
 from registry.engine.fast.batches import Worked
+from registry.engine.fast.counted_hours import Batched, profile_of
+from registry.engine.files.standard_file import parse_standard
 from registry.engine.hours_profile import (
-    INSTANT,
-    Batched,
     CountedEntry,
     HoursProfile,
     HoursRule,
 )
-from registry.engine.leaves import Requirements
 from registry.engine.question import Asked, Question
+from registry.engine.requirements.appointment import Appointed
+from registry.engine.requirements.assessment import PracticalAssessment
+from registry.engine.requirements.certificate import Certified
+from registry.engine.requirements.hours import Hours
+from registry.engine.requirements.instruction import Instructed
+from registry.engine.requirements.language import SharedLanguage
 from registry.engine.signing import Signatures
-from registry.engine.standard import (
-    Appointed,
-    Certified,
-    Hours,
-    Instructed,
-    PracticalAssessment,
-    SharedLanguage,
-    Standard,
-    parse_standard,
-)
+from registry.engine.standard import Standard
 
 MINUTE = timedelta(minutes=1)
 ZONE = ZoneInfo("America/Chicago")
@@ -590,8 +587,8 @@ def test_every_requirement_is_judged_alike_over_a_window_and_at_each_of_its_inst
         since=FIRST,
         working_language="en",
     )
-    requirements = Requirements(world, Signatures(world, standard, "worker", ZONE))
-    timelines = {key: requirements.evaluate(each, asked, leaves).timeline for key, each in leaves.items()}
+    evaluator = Evaluator(world, Signatures(world, standard, "worker", ZONE))
+    timelines = {key: evaluator.evaluate(each, asked, leaves).timeline for key, each in leaves.items()}
     edges = {edge for each in timelines.values() for interval in each.intervals for edge in interval}
     for edge in sorted(edges)[:12]:
         for instant in (edge - MINUTE, edge, edge + MINUTE) if edge.year in range(1900, 9000) else ():
@@ -714,7 +711,7 @@ def test_hours_counted_by_the_batch_equal_hours_counted_one_by_one(
         for entry, place in zip(batch.entries, batch.places, strict=True):
             available_at = worked.available[place]
             singly.append(CountedEntry(entry, available_at, available_at if verdict == "in full" else None))
-    profile, alone = HoursProfile.of([], rule, batched), HoursProfile.of(singly, rule)
+    profile, alone = profile_of([], rule, batched), HoursProfile.of(singly, rule)
     assert sorted(profile.lost) == sorted(alone.lost)
     for instant in {each.available_at + step for each in singly for step in (-INSTANT, timedelta(), 300 * DAY)}:
         assert profile.total_at(instant) == alone.total_at(instant)

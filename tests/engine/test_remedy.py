@@ -19,6 +19,7 @@ from hypothesis import assume, given, settings
 from registry.engine.answer import RemedyItem
 from registry.engine.calendar import DAY, end_of_day, local_date, start_of_day
 from registry.engine.decide import decide
+from registry.engine.evaluator import Evaluator
 from registry.engine.evidence import (
     Appointment,
     Assessment,
@@ -32,11 +33,17 @@ from registry.engine.evidence import (
     Model,
     Record,
 )
-from registry.engine.leaves import Requirements
+from registry.engine.files.standard_file import parse_standard
 from registry.engine.question import Asked, Question
 from registry.engine.remedy import MOST_BOUND, _Finder
+from registry.engine.requirements.certificate import Certified
+from registry.engine.requirements.instruction import Instructed
 from registry.engine.signing import Signatures
-from registry.engine.standard import Certified, Group, Instructed, Node, Standard, parse_standard
+from registry.engine.standard import Standard
+from registry.engine.tree import (
+    Group,
+    Node,
+)
 from tests.engine.small_world import (
     LONG_AGO,
     appointed,
@@ -343,7 +350,7 @@ def finder_for(world: Evidence, standard: Standard, question: Question) -> tuple
     """The finder as :func:`decide` would set it up."""
     role = standard.by_role_and_operation[question.role, question.operation]
     leaves = {each.key: each for each in role.leaves()}
-    requirements = Requirements(world, Signatures(world, standard, question.worker, question.zone))
+    evaluator = Evaluator(world, Signatures(world, standard, question.worker, question.zone))
     asked = Asked(
         person=question.worker,
         role=question.role,
@@ -355,7 +362,7 @@ def finder_for(world: Evidence, standard: Standard, question: Question) -> tuple
         until=question.end,
         working_language=question.working_language,
     )
-    evaluations = {key: requirements.evaluate(each, asked, leaves) for key, each in leaves.items()}
+    evaluations = {key: evaluator.evaluate(each, asked, leaves) for key, each in leaves.items()}
     return _Finder(role, evaluations, question, standard), role.requirement
 
 

@@ -25,8 +25,9 @@ from registry.engine.evidence import (
     Model,
     Person,
 )
+from registry.engine.files.standard_file import parse_standard
 from registry.engine.question import Question
-from registry.engine.standard import Standard, parse_standard
+from registry.engine.standard import Standard
 
 UTC_ZONE = ZoneInfo("UTC")
 FIRST = datetime(2024, 1, 1, 8, tzinfo=UTC)

@@ -25,8 +25,9 @@ from registry.engine.evidence import (
     Model,
     Person,
 )
+from registry.engine.files.standard_file import parse_standard
 from registry.engine.question import Question
-from registry.engine.standard import Standard, parse_standard
+from registry.engine.standard import Standard
 from registry.standards.files import read_standard_file
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "standards"

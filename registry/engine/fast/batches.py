@@ -17,11 +17,9 @@ from datetime import date, datetime, timedelta
 from itertools import chain
 from operator import attrgetter
 
-from registry.engine.calendar import DAY, MINUTE, bounds_of_day, end_of_day, local_date
+from registry.engine.calendar import MINUTE
 from registry.engine.evidence import Countersignature, Evidence, HoursEntry
-
-Increment = tuple[datetime, date, int]
-"""(available at, local day of the work, minutes added to that day)."""
+from registry.engine.minutes import Increment, days_of
 
 GroupKey = tuple[str, str, str, str | None]
 """``(model, operation, capacity, configuration)``."""
@@ -149,26 +147,6 @@ def worked_by(evidence: Evidence, worker: str, late_after: timedelta, recorded_l
     if found is None:
         entries = evidence.hours_of.get(worker, [])
         found = evidence.arranged_hours[key] = Worked(entries, late_after, recorded_late_after)
-    return found
-
-
-def days_of(entry: HoursEntry) -> list[tuple[datetime, datetime, date]]:
-    """The entry cut at local midnights: ``(start, end, day)``."""
-    start, end, zone = entry.start, entry.end, entry.zone
-    day = start.date()
-    midnight, next_midnight = bounds_of_day(day, zone)
-    if not midnight <= start < next_midnight:
-        day = local_date(start, zone)
-        next_midnight = end_of_day(day, zone)
-    if end <= next_midnight:
-        return [(start, end, day)]
-    found = []
-    while start < end:
-        if start < next_midnight:
-            found.append((start, min(end, next_midnight), day))
-            start = next_midnight
-        day += DAY
-        next_midnight = end_of_day(day, zone)
     return found
 
 

@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from registry.engine.bad_input import BadInput
 from registry.engine.calendar import start_of_day
 from registry.engine.evidence import (
     Appointment,
@@ -34,19 +35,18 @@ from registry.engine.evidence import (
     StandDown,
     StandDownSuspension,
 )
+from registry.engine.files.checks import (
+    check_depth,
+    check_schema,
+    check_text,
+)
 from registry.engine.files.shipped import (
     Shipped,
     named_standard,
 )
+from registry.engine.files.standard_file import parse_standard
 from registry.engine.question import Question
-from registry.engine.standard import (
-    BadInput,
-    Standard,
-    check_depth,
-    check_schema,
-    check_text,
-    parse_standard,
-)
+from registry.engine.standard import Standard
 
 LONGEST_ENTRY = timedelta(hours=24)
 YEARS = range(1900, 3000)

@@ -7,10 +7,12 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
-from registry.engine.standard import BadInput, Standard, parse_standard
+from registry.engine.bad_input import BadInput
+from registry.engine.files.standard_file import parse_standard
+from registry.engine.standard import Standard
 
 Shipped = Sequence[dict[str, Any]]
-"""The plain data of standard files, as :func:`~registry.engine.standard.parse_standard` takes it."""
+"""The plain data of standard files, as :func:`~registry.engine.files.standard_file.parse_standard` takes it."""
 
 
 def named_standard(

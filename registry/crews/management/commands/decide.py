@@ -13,6 +13,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 
 from registry.engine.answer import Decision
+from registry.engine.bad_input import BadInput
 from registry.engine.decide import decide
 from registry.engine.files.case_file import (
     Case,
@@ -24,7 +25,6 @@ from registry.engine.files.expected import (
 )
 from registry.engine.harmless import as_json, in_line, visible
 from registry.engine.render import as_text
-from registry.engine.standard import BadInput
 from registry.standards.files import shipped_standards
 
 PERMITTED, REFUSED, BAD_INPUT, DIFFERS, CRASHED = 0, 1, 2, 3, 70
