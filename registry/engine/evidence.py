@@ -18,7 +18,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Literal, Protocol, TypeAlias, TypeVar, get_args
 from zoneinfo import ZoneInfo
 
 from registry.engine.calendar import local_date
@@ -27,9 +27,10 @@ from registry.engine.harmless import folded
 if TYPE_CHECKING:
     from registry.engine.fast.batches import Worked
 
-OPERATIONS = ("erection", "climbing", "repositioning", "dismantling")
+Operation: TypeAlias = Literal["erection", "climbing", "repositioning", "dismantling"]
+OPERATIONS: tuple[str, ...] = get_args(Operation)
 
-ROLES = (
+Role: TypeAlias = Literal[
     "erector",
     "trainee",
     "erection_supervisor",
@@ -39,9 +40,11 @@ ROLES = (
     "crane_operator",
     "assist_crane_operator",
     "assessor",
-)
+]
+ROLES: tuple[str, ...] = get_args(Role)
 
-ORIGINS = ("register", "paper", "import")
+Origin: TypeAlias = Literal["register", "paper", "import"]
+ORIGINS: tuple[str, ...] = get_args(Origin)
 """How a record got here: entered in the register, transcribed from paper with
 a scan attached, or imported from another register with its signature verified."""
 

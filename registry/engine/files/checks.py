@@ -13,7 +13,7 @@ from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
 from registry.engine.bad_input import BadInput
-from registry.engine.files.schemas import case_schema, standard_schema
+from registry.engine.files.schemas import CASE, STANDARD, case_schema, standard_schema
 from registry.engine.requirements.kinds import KINDS
 from registry.engine.requirements.leaf import Leaf
 
@@ -30,20 +30,20 @@ _Validator = _extend(
 )
 
 
-def validator(name: str) -> Any:
-    """The JSON Schema validator for ``standard.schema.json`` or ``case.schema.json``."""
-    return _validator(name, tuple(KINDS.values()))
+def validator(schema: str) -> Any:
+    """The JSON Schema validator for a schema of :mod:`registry.engine.files.schemas`, or a part of it, by reference."""
+    return _validator(schema, tuple(KINDS.values()))
 
 
 @lru_cache
-def _validator(name: str, kinds: tuple[type[Leaf], ...]) -> Any:
-    schemas = {"standard.schema.json": standard_schema(kinds), "case.schema.json": case_schema()}
-    for schema in schemas.values():
+def _validator(schema: str, kinds: tuple[type[Leaf], ...]) -> Any:
+    schemas = {STANDARD: standard_schema(kinds), CASE: case_schema()}
+    for each in schemas.values():
         # A dialect of its own would bring back the library's validator for what is referred to.
-        del schema["$schema"]
+        del each["$schema"]
     resources = Registry().with_contents(schemas.items(), default_specification=DRAFT202012)
     return _Validator(
-        schemas[name],
+        {"$ref": schema},
         registry=resources,
         format_checker=Draft202012Validator.FORMAT_CHECKER,
     )
@@ -87,8 +87,8 @@ def check_text(data: Any) -> None:
         raise BadInput("$", f"{error.object[error.start]!r} is not a character") from None
 
 
-def check_schema(data: Any, name: str) -> None:
-    """Raise :class:`BadInput` for the most telling violation of the schema ``name``."""
-    error = best_match(validator(name).iter_errors(data))
+def check_schema(data: Any, schema: str) -> None:
+    """Raise :class:`BadInput` for the most telling violation of a schema (:func:`validator`)."""
+    error = best_match(validator(schema).iter_errors(data))
     if error is not None:
         raise BadInput(json_path(list(error.absolute_path)), error.message[:300])

@@ -12,13 +12,16 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
 
+from registry.engine.files.case_format import CASE_DEFS, CaseInFile
+from registry.engine.files.struct_schema import struct_schema
 from registry.engine.requirements.kinds import KINDS
 from registry.engine.requirements.leaf import Leaf, Schema
 
 FOLDER = Path(__file__).parent
 STANDARD, CASE = "standard.schema.json", "case.schema.json"
+SHIPPED = f"{CASE}#/$defs/shipped"
+"""A standard that a case file names."""
 GROUPS = ("all_of", "any_of", "at_least")
 
 COMMON: Schema = {
@@ -30,9 +33,9 @@ COMMON: Schema = {
 """The fields of every requirement."""
 
 
-def standard_schema(kinds: Iterable[type[Leaf]] = tuple(KINDS.values())) -> Schema:
+def standard_schema(kinds: Iterable[type[Leaf]]) -> Schema:
     """The schema of role standards that may ask for these kinds of requirement."""
-    schema = _on_disk(STANDARD)
+    schema = json.loads((FOLDER / STANDARD).read_text(encoding="utf-8"))
     node = schema["$defs"]["node"]["properties"]
     groups = {name: node[name] for name in GROUPS}
     schema["$defs"]["node"]["properties"] = groups | {kind.kind: leaf_schema(kind) for kind in kinds}
@@ -50,12 +53,16 @@ def leaf_schema(kind: type[Leaf]) -> Schema:
 
 
 def case_schema() -> Schema:
-    """The schema of case files."""
-    return _on_disk(CASE)
-
-
-def _on_disk(name: str) -> Any:
-    return json.loads((FOLDER / name).read_text(encoding="utf-8"))
+    """The schema of case files, made of the structures that read them."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": CASE,
+        "title": "Case file",
+        "description": "People, evidence, a standard and one question. Instants are ISO 8601 with an offset, whole "
+        "minutes; recorded_at defaults to when the thing happened. fixtures/cases/README.md teaches the format.",
+        **struct_schema(CaseInFile),
+        "$defs": CASE_DEFS,
+    }
 
 
 def as_file(schema: Schema) -> str:
@@ -65,7 +72,7 @@ def as_file(schema: Schema) -> str:
 
 def main() -> None:
     """Write the files."""
-    for name, schema in ((STANDARD, standard_schema()), (CASE, case_schema())):
+    for name, schema in ((STANDARD, standard_schema(KINDS.values())), (CASE, case_schema())):
         (FOLDER / name).write_text(as_file(schema), encoding="utf-8")
 
 
