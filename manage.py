@@ -5,8 +5,10 @@ import os
 import sys
 import traceback
 
-# Of `decide` a status of 1 says that somebody is refused: what keeps it from answering has a status of its own.
-FAILED = 70 if sys.argv[1:2] == ["decide"] else 1
+COMMAND = sys.argv[1] if len(sys.argv) > 1 else "help"
+# Of these a status of 1 is an answer, such as that somebody is refused or that the log is not in order: what keeps
+# them from answering has a status of its own.
+FAILED = 70 if COMMAND in ("decide", "import_records", "verify") else 1
 
 # Kept to old syntax on purpose: an old Python must get as far as this sentence.
 if sys.version_info < (3, 11):
@@ -29,8 +31,8 @@ def main():
         execute_from_command_line(sys.argv)
     except (DatabaseUnavailable, UnusableDataFolder) as error:
         print(error, file=sys.stderr)
-        # 1 is an answer of some commands: refused, or found by verification.
-        sys.exit(2)
+        # Of `decide` 2 says that the case file is wrong.
+        sys.exit(FAILED if COMMAND == "decide" else 2)
 
 
 if __name__ == "__main__":

@@ -19,8 +19,8 @@ PROJECT = Path(__file__).resolve().parent.parent
 # What runs the registry, and the same with what tests it.
 LOCK_FILE = PROJECT / "requirements.lock"
 LOCK_FILE_FOR_TESTS = PROJECT / "requirements-dev.lock"
-# `catalogue` finds the messages in the sources by Babel.
-FOR_DEVELOPERS = ("test", "catalogue")
+# These need the tools, such as Babel, which finds the messages in the sources.
+FOR_DEVELOPERS = ("test", "bench", "catalogue", "pictures", "schema")
 OWN_ENVIRONMENT = PROJECT / ".venv"
 
 DEBIAN_DOCUMENT_LIBRARIES = ("libpango-1.0-0", "libpangoft2-1.0-0", "libharfbuzz-subset0")
@@ -32,7 +32,7 @@ DOCUMENT_LIBRARIES = {
 HOMEBREW_LIBRARIES = ("/opt/homebrew/lib", "/usr/local/lib")
 FONT_FOLDERS = ("/usr/share/fonts", "/usr/local/share/fonts", "~/.fonts", "~/.local/share/fonts")
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-SERVED_ON_LOOPBACK = ("demo", "runserver", "test")
+SERVED_ON_LOOPBACK = ("demo", "pictures", "runserver", "test")
 
 
 def prepare(arguments: Sequence[str]) -> None:

@@ -17,6 +17,7 @@ In front of more than a few hundred people, put a proxy that takes requests in w
 
 from __future__ import annotations
 
+import logging
 import os
 import socket
 import threading
@@ -27,8 +28,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.core.servers.basehttp import get_internal_wsgi_application
+from gunicorn import glogging, util
 from gunicorn.app.base import BaseApplication
+from gunicorn.http.errors import InvalidResponseHeader, InvalidResponseHeaderName, ParseException
 from gunicorn.workers import gthread
+
+logger = logging.getLogger(__name__)
 
 WORKERS = 2
 THREADS = 8
@@ -42,11 +47,12 @@ BETWEEN_LOOKS = 0.2
 class Limits:
     """In seconds: ``slow_start`` and then a second for each ``rate`` bytes to send or take; ``work`` to answer;
 
-    ``end`` until a request whose connection was closed must be over, and ``neighbours`` for the others
-    in its process to finish.
+    ``crowded`` instead of ``slow_start`` to send, while every thread of the process is taken; ``end`` until a request
+    whose connection was closed must be over, and ``neighbours`` for the others in its process to finish.
     """
 
     slow_start: float = 15
+    crowded: float = 2
     rate: int = 16 * 1024
     work: float = 60
     end: float = 3
@@ -77,6 +83,11 @@ class Server(BaseApplication):
         self.cfg.set("worker_class", f"{__name__}.WatchedWorker")
         self.cfg.set("timeout", UNRESPONSIVE)
         self.cfg.set("loglevel", "warning")
+        self.cfg.set("logger_class", f"{__name__}.AmongTheOthers")
+        # No header changes an address or says that http was https: Django asks one of the proxy's, if there is a proxy.
+        self.cfg.set("forwarded_allow_ips", "")
+        self.cfg.set("forwarder_headers", "")
+        self.cfg.set("secure_scheme_headers", {})
         self.cfg.set("when_ready", lambda server: self.when_ready())
 
     def load(self) -> Any:
@@ -97,9 +108,10 @@ class UnderWay:
         """From now on this is done, and may take so long."""
         self.doing, self.allowed, self.since = doing, allowed, time.monotonic()
 
-    def is_over(self, at: float) -> bool:
-        """Whether its time is up."""
-        return at - self.since > self.allowed
+    def is_over(self, at: float, limits: Limits, *, crowded: bool) -> bool:
+        """Whether its time is up; whoever sends slowly has less of it while others wait for a thread."""
+        less = max(limits.slow_start - limits.crowded, 0) if crowded and self.doing == "sent" else 0
+        return at - self.since > self.allowed - less
 
 
 _under_way: dict[int, UnderWay] = {}
@@ -134,6 +146,23 @@ class Told:
         return self.application(environ, started)
 
 
+class AmongTheOthers(glogging.Logger):
+    """Gunicorn's log, written as what other libraries say is: its own lines hold addresses, some with a token."""
+
+    def _set_handler(self, log: logging.Logger, *args: Any, **options: Any) -> None:
+        log.propagate = True
+
+
+# Before there is a request to answer, for people and programs alike.
+PLAIN_ANSWER = (
+    b"HTTP/1.1 %d %s\r\nConnection: close\r\nContent-Type: text/plain; charset=utf-8\r\nCache-Control: no-store\r\n"
+    b"Content-Security-Policy: default-src 'none'; frame-ancestors 'none'\r\nX-Content-Type-Options: nosniff\r\n"
+    b"Content-Length: %d\r\n\r\n%s"
+)
+NOT_READ = "This request cannot be read. / Cette requête est illisible.\n"
+FAILED = "Something failed. / Une erreur s’est produite.\n"
+
+
 class WatchedWorker(gthread.ThreadWorker):
     """Gunicorn's worker with threads, in which a watch looks at every request under way."""
 
@@ -154,16 +183,32 @@ class WatchedWorker(gthread.ThreadWorker):
         finally:
             del _under_way[me]
 
+    def handle_error(self, req: Any, client: Any, addr: Any, exc: Any) -> None:
+        """What comes to no application, being no HTTP or more than is taken of it, or fails beneath it.
+
+        Neither the answer nor the log repeats it: its address may carry a token.
+        """
+        if isinstance(exc, ParseException) and not isinstance(exc, InvalidResponseHeader | InvalidResponseHeaderName):
+            logger.warning("A request that cannot be read was refused: %s.", type(exc).__name__)
+            status, reason, content = 400, b"Bad Request", NOT_READ.encode()
+        else:
+            logger.error("A request failed outside the application.", exc_info=exc)
+            status, reason, content = 500, b"Internal Server Error", FAILED.encode()
+        with suppress(OSError):
+            util.write_nonblock(client, PLAIN_ANSWER % (status, reason, len(content), content))
+
     def watch(self) -> None:
         """Close the connections of requests whose time is up; end this process if that does not end them."""
         limits = self.app.limits
         while True:
             time.sleep(BETWEEN_LOOKS)
             now = time.monotonic()
-            for each in list(_under_way.values()):
-                if each.closed_at is None and each.is_over(now):
+            under_way = list(_under_way.values())
+            crowded = len(under_way) >= THREADS
+            for each in under_way:
+                if each.closed_at is None and each.is_over(now, limits, crowded=crowded):
                     each.closed_at = now
-                    self.log.error("A request took too long to be %s; its connection is closed.", each.doing)
+                    logger.error("A request took too long to be %s; its connection is closed.", each.doing)
                     with suppress(OSError):
                         each.connection.sock.shutdown(socket.SHUT_RDWR)
             if any(each.closed_at is not None and now - each.closed_at > limits.end for each in _under_way.values()):
@@ -171,7 +216,7 @@ class WatchedWorker(gthread.ThreadWorker):
 
     def end(self, at: float) -> None:
         """Take no more requests, wait for the others, and end whatever still runs."""
-        self.log.error("A request does not end; its process is ended and another one started.")
+        logger.error("A request does not end; its process is ended and another one started.")
         self.alive = False
         while time.monotonic() < at and any(each.closed_at is None for each in list(_under_way.values())):
             time.sleep(BETWEEN_LOOKS)

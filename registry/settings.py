@@ -105,14 +105,17 @@ INSTALLED_APPS = [
     "registry.retention",
     "registry.notices",
     "registry.inspection",
+    "registry.demo",
     "registry.web",
+    "registry.workshop",
     "api",
 ]
 
 MIDDLEWARE = [
     "registry.web.event_log.in_one_request",
-    "django.middleware.security.SecurityMiddleware",
     "registry.web.security.headers_of_every_answer",
+    "registry.web.security.nothing_is_stored",
+    "django.middleware.security.SecurityMiddleware",
     "registry.web.security.known_methods_only",
     "registry.web.security.interface_by_https_alone",
     "registry.web.health.answered_first",
@@ -120,7 +123,6 @@ MIDDLEWARE = [
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
-    "registry.web.security.nothing_is_stored",
     "registry.web.known_devices.remembered",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -296,6 +298,8 @@ TIME_ZONE = "UTC"
 STATIC_URL = "static/"
 # Static files are served from where they lie: there is no step to forget before serving.
 WHITENOISE_USE_FINDERS = True
+# No other site's scripts read our files.
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from registry.crews import services as crews
 from registry.crews.models import Job, Slot
+from registry.demo import scenario
 from registry.equipment import services as equipment
 from registry.evidence import corrections, countersigning
 from registry.evidence import services as evidence
@@ -17,10 +18,9 @@ from registry.inspection import services as inspection
 from registry.people import services as people
 from registry.people.closing import close_account
 from registry.people.invitations import accept, hash_of, invite
-from registry.people.models import Account, Employer, Worker
+from registry.people.models import Account, Employer, Employment, PossibleTwin, Worker
 from registry.people.second_factor import enrol_authenticator_app
 from registry.transcripts import sharing
-from registry.web import demo
 
 TABLE = "Who,Crane model,Site,Date,Start,End,Operation\n,Ulvarra UV 210,,,,,climbing\n"
 
@@ -33,7 +33,7 @@ class Scene:
     grown: int = 0
 
     def __post_init__(self) -> None:
-        demo.load(now=self.now)
+        scenario.load(now=self.now)
         self.job = Job.objects.get(site__name__startswith="Marrow Quay", employer=self.employer)
         # Signs what others worked; in the demonstration he has no account.
         signer = self.job.assignment_states.get(worker__family_name="Lindqvar").worker
@@ -58,35 +58,43 @@ class Scene:
             what_is_wrong="It was the other crane.",
             what_it_should_be="",
             recorded_at=self.now,
-            recorded_by=self.account(demo.WORKER.username),
+            recorded_by=self.account(scenario.WORKER.username),
         )
         self.table = evidence.attach_document(
             name="hours.csv",
             media_type="text/csv",
             content=TABLE.encode(),
             recorded_at=self.now,
-            recorded_by=self.account(demo.DISPATCHER.username),
+            recorded_by=self.account(scenario.DISPATCHER.username),
         )
         self.file = inspection.open_file(
             job=self.job,
             reference="PT/2026/31",
             purpose="routine",
             opened_at=self.now,
-            opened_by=self.account(demo.INSPECTOR.username),
+            opened_by=self.account(scenario.INSPECTOR.username),
         )
 
+        namesake = people.register_worker(
+            given_name=self.worker.given_name,
+            family_name="Penavale",
+            date_of_birth=self.worker.date_of_birth,
+            recorded_at=self.now,
+            recorded_by=self.account("registrar"),
+        )
+        self.twin = PossibleTwin.objects.get(worker=namesake)
         self.shared = sharing.share(
             worker=self.worker,
             days=7,
             note="for the yard at Sable Reach",
             at=self.now,
-            shared_by=self.account(demo.WORKER.username),
+            shared_by=self.account(scenario.WORKER.username),
         )
 
     @property
     def employer(self) -> Employer:
         """The demonstration's employer."""
-        return Employer.objects.get(name=demo.EMPLOYER)
+        return Employer.objects.get(name=scenario.EMPLOYER)
 
     @property
     def worker(self) -> Worker:
@@ -111,7 +119,7 @@ class Scene:
         close_account(
             account=opened[0],
             closed_at=self.now,
-            closed_by=self.account(demo.DISPATCHER.username),
+            closed_by=self.account(scenario.DISPATCHER.username),
             reason="Has left the firm.",
         )
         return opened[1]
@@ -129,7 +137,7 @@ class Scene:
             kind="worker",
             worker=Worker.objects.get(family_name=family_name),
             address=f"invited-{number}@post.example",
-            invited_by=self.account(demo.DISPATCHER.username),
+            invited_by=self.account(scenario.DISPATCHER.username),
             invited_at=self.now,
         )
         return accept(
@@ -156,7 +164,7 @@ class Scene:
             ],
             signer=Account.objects.get(username="signer").worker,
             recorded_at=self.now,
-            recorded_by=self.account(demo.DISPATCHER.username),
+            recorded_by=self.account(scenario.DISPATCHER.username),
         )
         return entry
 
@@ -176,6 +184,8 @@ class Scene:
             "leader": director.worker_id,
             "bar": StandDown.objects.earliest("id").pk,
             "led": director.slot_id,
+            "twin": self.twin.pk,
+            "employment": Employment.objects.current().filter(worker=self.worker).latest("start").pk,
             "maker": self.job.crane.model.maker_id,
             "placement": self.job.crane.placements.get().pk,
             "objection": self.objection.pk,
@@ -221,7 +231,7 @@ class Scene:
             self._sign(self._hours(6 + 2 * number))
             self._invited(newcomer.family_name, 1 + number)
             self._colleague(f"colleague-{number}")
-            dispatcher = self.account(demo.DISPATCHER.username)
+            dispatcher = self.account(scenario.DISPATCHER.username)
             invite(
                 kind="employer",
                 employer=self.employer,
@@ -235,7 +245,7 @@ class Scene:
                 site=self.job.site,
                 crane=self.job.crane,
                 operation="climbing",
-                standard_key=demo.STANDARD,
+                standard_key=scenario.STANDARD,
                 start=self.job.start + timedelta(days=7 + number),
                 end=self.job.end + timedelta(days=7 + number),
                 roles=["erector", "signal_person"],
@@ -249,23 +259,23 @@ class Scene:
                 days=1 + number,
                 note="",
                 at=self.now,
-                shared_by=self.account(demo.WORKER.username),
+                shared_by=self.account(scenario.WORKER.username),
             )
             inspection.open_file(
                 job=self.job,
                 reference=f"PT/2026/{40 + number}",
                 purpose="routine",
                 opened_at=self.now,
-                opened_by=self.account(demo.INSPECTOR.username),
+                opened_by=self.account(scenario.INSPECTOR.username),
             )
 
     def _equip(self, number: int) -> None:
         maker = equipment.register_maker(name=f"Osterly {number}", recorded_at=self.now)
         model = equipment.register_model(
-            maker=maker, designation=f"OC {number}", crane_class=demo.CRANE_CLASS, recorded_at=self.now
+            maker=maker, designation=f"OC {number}", crane_class=scenario.CRANE_CLASS, recorded_at=self.now
         )
         site = equipment.register_site(
-            name=f"Pier {number}", time_zone=demo.ZONE.key, jurisdiction="US", recorded_at=self.now
+            name=f"Pier {number}", time_zone=scenario.ZONE.key, jurisdiction="US", recorded_at=self.now
         )
         crane = equipment.register_crane(model=model, serial_number=f"{number}", recorded_at=self.now)
         equipment.place_crane(crane=crane, site=site, start=self.now, recorded_at=self.now, recorded_by=None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import json
 import socket
 import subprocess
 import sys
@@ -14,11 +15,21 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+from registry.serving import Limits, UnderWay
+
 # The server as it is, with an application of two views and little patience.
 PROGRAM = """
 import sys, time
 from django.conf import settings
-settings.configure()
+from registry.web.log_lines import formatter
+settings.configure(LOGGING={
+    "version": 1,
+    "formatters": {"lines": {"()": formatter}},
+    "handlers": {"lines": {"class": "logging.StreamHandler", "formatter": "lines"}},
+    "root": {"handlers": ["lines"], "level": "WARNING"},
+})
+import django
+django.setup()
 from registry.serving import Limits, Server
 
 def application(environ, start_response):
@@ -27,9 +38,13 @@ def application(environ, start_response):
             sum(range(1000))
     if environ["PATH_INFO"] == "/asleep/":
         time.sleep(600)
+    if environ["PATH_INFO"] == "/failing/":
+        raise ValueError("a name of somebody")
     if environ["REQUEST_METHOD"] == "POST":
-        environ["wsgi.input"].read(int(environ["CONTENT_LENGTH"]))
+        environ["wsgi.input"].read(int(environ.get("CONTENT_LENGTH") or -1))
     content = b"x" * (50_000_000 if environ["PATH_INFO"] == "/large/" else 1)
+    if environ["PATH_INFO"] == "/seen/":
+        content = " ".join((environ["wsgi.url_scheme"], environ["SCRIPT_NAME"], environ["PATH_INFO"])).encode()
     start_response("200 OK", [("Content-Length", str(len(content)))])
     return [content]
 
@@ -159,3 +174,82 @@ def test_clients_that_stop_sending_keep_nobody_waiting_for_long(port: int) -> No
     finally:
         for each in stuck:
             each.close()
+
+
+def told(port: int, sent: bytes) -> bytes:
+    """All that the server answers to these bytes."""
+    with socket.create_connection(("127.0.0.1", port), timeout=MOST_WAITED) as connection:
+        connection.sendall(sent)
+        return b"".join(iter(lambda: connection.recv(65536), b""))
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        b"\0\1\2\r\n\r\n",
+        b"GET /shared/a-token/\r\n\r\n",
+        b"PROXY TCP4 198.51.100.7 198.51.100.8 1 2\r\nGET /shared/a-token/ HTTP/1.1\r\n\r\n",
+        b"GET /shared/a-token/ HTTP/1.1\r\nHost: a\r\na-token b: c\r\n\r\n",
+        b"GET /shared/a-token/%s HTTP/1.1\r\nHost: a\r\n\r\n" % (b"x" * 9000),
+        b"GET /shared/a-token/ HTTP/1.1\r\nHost: a\r\n%s\r\n" % b"".join(b"X%d: a\r\n" % n for n in range(200)),
+        b"POST /shared/a-token/ HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n\r\na-token\r\n\r\n",
+        b"GET /shared/a-token/ HTTP/1.1\r\nHost: a\r\nExpect: a-token\r\n\r\n",
+    ],
+    ids=["bytes", "no version", "proxy line", "header", "long line", "headers", "chunk", "expectation"],
+)
+def test_what_cannot_be_read_is_refused_and_repeated_nowhere(port: int, log: Path, sent: bytes) -> None:
+    before = len(log.read_text())
+    answer = told(port, sent)
+    assert answer.startswith(b"HTTP/1.1 400 Bad Request\r\n")
+    for header in (b"Cache-Control: no-store", b"Content-Security-Policy: default-src 'none'", b"nosniff"):
+        assert header in answer
+    assert b"a-token" not in answer
+    (line,) = map(json.loads, log.read_text()[before:].splitlines())
+    assert "cannot be read was refused" in line["said"]
+    for secret in ("a-token", "198.51", "127.0.0.1"):
+        assert secret not in json.dumps(line)
+
+
+def test_what_fails_beneath_the_application_is_told_without_its_words(port: int, log: Path) -> None:
+    assert told(port, b"GET /failing/ HTTP/1.1\r\nHost: a\r\n\r\n").startswith(b"HTTP/1.1 500 ")
+    line = json.loads(log.read_text().splitlines()[-1])
+    assert (line["level"], line["failed"][-1]["error"]) == ("error", "builtins.ValueError")
+    assert "somebody" not in json.dumps(line)
+
+
+@pytest.mark.parametrize(
+    ("doing", "crowded", "after", "over"),
+    [
+        ("sent", False, 14, False),
+        ("sent", False, 16, True),
+        ("sent", True, 1, False),
+        ("sent", True, 3, True),
+        ("worked on", True, 14, False),
+        ("taken", True, 14, False),
+    ],
+)
+def test_who_sends_slowly_makes_room_when_every_thread_is_taken(
+    doing: str, crowded: bool, after: int, over: bool
+) -> None:
+    request = UnderWay(None, since=100, allowed=15, doing=doing)
+    assert request.is_over(100 + after, Limits(), crowded=crowded) == over
+
+
+def test_a_large_file_on_a_slow_line_has_its_time_in_a_crowd_too() -> None:
+    request = UnderWay(None, since=100, allowed=15 + 1_000_000 / Limits().rate)
+    assert not request.is_over(100 + 60, Limits(), crowded=True)
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "X-Forwarded-Proto: https",
+        "X-Forwarded-Ssl: on",
+        "X-Forwarded-Protocol: ssl",
+        "SCRIPT_NAME: /seen",
+        "PATH_INFO: /",
+    ],
+)
+def test_no_header_says_what_was_asked_for(port: int, header: str) -> None:
+    answer = told(port, f"GET /seen/ HTTP/1.1\r\nHost: a\r\nConnection: close\r\n{header}\r\n\r\n".encode())
+    assert answer.endswith(b"\r\n\r\nhttp  /seen/")

@@ -32,10 +32,7 @@ from registry.engine.requirements.language import SharedLanguage
 from registry.engine.requirements.leaf import Leaf, of_kind
 from registry.engine.requirements.no_stand_down import NoStandDown
 from registry.engine.standard import RoleStandard
-from registry.engine.tree import (
-    Group,
-    Node,
-)
+from registry.engine.tree import Group, Node
 from registry.equipment.models import CraneModel, FamilyDeclaration
 from registry.evidence.models import (
     Appointment,

@@ -18,14 +18,16 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.crews.models import AssignmentState
-from registry.database.errors import refusals
+from registry.database.errors import RecordRefused, refusals
 from registry.database.readers import as_the_register
+from registry.database.repeating import repeating
 from registry.equipment.models import CraneModel
 from registry.evidence import services as evidence
 from registry.evidence.models import HoursEntry, StandDown, StandDownSuspension
 from registry.language.amounts import instant
 from registry.language.words import in_words
 from registry.people.models import Account, Employer, Worker
+from registry.people.telling import tell_workers
 
 OCCASION_LASTS = timedelta(days=90)
 """How long after a shift or a job a firm may still bar for it: an incident is looked into for weeks, not for years."""
@@ -88,6 +90,7 @@ def occasions_of(worker: Worker, employer: Employer, *, at: datetime) -> list[Oc
     ]
 
 
+@repeating
 @as_the_register()
 def stand_down(
     *,
@@ -117,10 +120,12 @@ def stand_down(
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )
+        tell_workers([worker.pk], what="stood_down", at=recorded_at, by=recorded_by)
         held = AssignmentState.objects.filter(pk__in=before, standing="held").order_by("during")
         return StoodDown(record, list(held.select_related("job__site", "job__crane__model__maker", "slot")))
 
 
+@repeating
 def suspend(
     *,
     stand_down: StandDown,
@@ -132,7 +137,7 @@ def suspend(
 ) -> StandDownSuspension:
     """The registrar lets a stand-down rest over ``[start, end)``, and says why."""
     with refusals(), transaction.atomic():
-        return StandDownSuspension.objects.create(
+        suspension = StandDownSuspension.objects.create(
             worker_id=stand_down.worker_id,
             stand_down=stand_down,
             start=start,
@@ -141,12 +146,17 @@ def suspend(
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )
+        tell_workers([stand_down.worker_id], what="stand_down_suspended", at=recorded_at, by=recorded_by)
+    return suspension
 
 
+@repeating
 def end_suspension(
     *, suspension: StandDownSuspension, recorded_at: datetime, recorded_by: Account | None
 ) -> StandDownSuspension:
-    """The stand-down bars again from now on; one that had not begun is taken back."""
+    """The stand-down bars again from now on; a suspension that had not begun is taken back, one that is over stays."""
+    if suspension.end is not None and suspension.end <= recorded_at:
+        raise RecordRefused([broken("a_suspension_ends_once")])
     if suspension.start >= recorded_at:
         return evidence.withdraw(suspension, recorded_at=recorded_at, recorded_by=recorded_by)
     return evidence.correct(suspension, end=recorded_at, recorded_at=recorded_at, recorded_by=recorded_by)

@@ -44,7 +44,13 @@ class Register:
 def locate() -> Path:
     """The data folder, made if it is not there yet."""
     folder = Path(os.environ.get("REGISTRY_DATA") or PROJECT / ".registry-data").resolve()
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise UnusableDataFolder(
+            f"The data folder {folder} cannot be made ({error.strerror}); make it, mount the volume it lies on, or set "
+            "REGISTRY_DATA to another folder. Nothing was changed."
+        ) from error
     if folder.stat().st_uid != os.geteuid():
         raise UnusableDataFolder(
             f"The data folder {folder} belongs to another user; "
@@ -135,10 +141,17 @@ def replace_file(path: Path, content: bytes) -> None:
 
 def _draft(path: Path, content: bytes) -> Path:
     draft = path.with_name(f"{path.name}.{os.getpid()}.{secrets.token_hex(4)}.draft")
-    with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
+    try:
+        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        draft.unlink(missing_ok=True)
+        raise UnusableDataFolder(
+            f"The file {path} cannot be written ({error.strerror}): the data folder is read-only, full, or another "
+            "user's. Nothing was changed."
+        ) from error
     return draft
 
 

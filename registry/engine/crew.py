@@ -14,20 +14,8 @@ from zoneinfo import ZoneInfo
 
 from registry.engine.calendar import DAY, INSTANT, bounds_of_day, local_date, whole_minutes
 from registry.engine.intervals import Timeline, at_least
-from registry.engine.sentences import (
-    authored,
-    day_of,
-    duration,
-    listed,
-    moment,
-    say,
-    say_many,
-)
-from registry.engine.standard import (
-    CrewRules,
-    Source,
-    Standard,
-)
+from registry.engine.sentences import authored, day_of, duration, listed, moment, say, say_many
+from registry.engine.standard import CrewRules, Source, Standard
 
 SUPERVISOR = "erection_supervisor"
 ENGINEER = "overseeing_engineer"

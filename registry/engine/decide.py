@@ -21,10 +21,7 @@ from registry.engine.remedy import remedy_for
 from registry.engine.requirements.leaf import Evaluation, Leaf
 from registry.engine.sentences import authored, day_of, joined, say
 from registry.engine.signing import Signatures
-from registry.engine.standard import (
-    RoleStandard,
-    Standard,
-)
+from registry.engine.standard import RoleStandard, Standard
 from registry.engine.tree import Group, Node, tree_timeline
 
 

@@ -46,8 +46,21 @@ def as_json(data: Any) -> str:
 
 
 def spelled_alike(one: str, other: str) -> bool:
-    """Whether two spellings are of one name: case, spaces, underscores and punctuation make no difference."""
-    return one == other or folded(one) == folded(other)
+    """Whether two spellings are of one name: case, spaces, underscores and punctuation make no difference.
+
+    But for what stands between two figures: class 1-5 is not class 15.
+    """
+    return one == other or name_key(one) == name_key(other)
+
+
+@lru_cache(maxsize=4096)
+def name_key(text: str) -> str:
+    """By what :func:`spelled_alike` compares: as :func:`folded`, with a space where figures are apart."""
+    plain = unicodedata.normalize("NFKC", text).casefold()
+    key = ""
+    for word in "".join(each if each.isalnum() else " " for each in plain).split():
+        key += f" {word}" if key[-1:].isdigit() and word[0].isdigit() else word
+    return key or plain.strip()
 
 
 @lru_cache(maxsize=4096)

@@ -25,10 +25,7 @@ from registry.engine.question import Question
 from registry.engine.requirements.leaf import Evaluation, Leaf
 from registry.engine.requirements.wanted import Wanted
 from registry.engine.sentences import joined
-from registry.engine.standard import (
-    RoleStandard,
-    Standard,
-)
+from registry.engine.standard import RoleStandard, Standard
 from registry.engine.tree import Group, Node, tree_timeline
 
 MOST_BOUND = 12

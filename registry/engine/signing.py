@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from registry.engine.evidence import Assessment, CranePlacement, Evidence, HoursEntry
+from registry.engine.harmless import spelled_alike
 from registry.engine.hours_profile import CountedEntry
 from registry.engine.intervals import BEGINNING, NEVER, Timeline, at_least
 from registry.engine.question import Asked
@@ -263,7 +264,7 @@ class Signatures:
         that tells against somebody would undo the least fixed point.
         """
         if any(
-            each.duty == "trainee"
+            spelled_alike(each.duty, "trainee")
             and each.model in (None, model)
             and each.start <= instant
             and (each.end is None or instant < each.end)

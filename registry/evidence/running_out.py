@@ -29,10 +29,7 @@ from registry.engine.requirements.assessment import PracticalAssessment
 from registry.engine.requirements.hours import Hours
 from registry.engine.requirements.instruction import Instructed
 from registry.engine.requirements.leaf import of_kind
-from registry.engine.standard import (
-    RoleStandard,
-    Standard,
-)
+from registry.engine.standard import RoleStandard, Standard
 from registry.evidence.models import (
     Appointment,
     Assessment,

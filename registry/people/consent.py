@@ -18,10 +18,10 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import QuerySet
-from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
+from registry.database.repeating import repeating
 from registry.people.models import (
     Account,
     Employer,
@@ -59,6 +59,7 @@ class Asked:
     at: datetime
 
 
+@repeating
 def ask(
     *,
     number: str,
@@ -111,6 +112,7 @@ def open_requests_of(worker: Worker, *, at: datetime) -> list[EmploymentRequest]
     return list(latest.values())
 
 
+@repeating
 def accept(*, request: EmploymentRequest, recorded_at: datetime, recorded_by: Account) -> Employment:
     """The worker agrees: they are on the employer's books from the day it asked for."""
     if request.worker is None:
@@ -126,12 +128,14 @@ def accept(*, request: EmploymentRequest, recorded_at: datetime, recorded_by: Ac
     )
 
 
+@repeating
 def decline(*, request: EmploymentRequest, recorded_at: datetime, recorded_by: Account) -> EmploymentDecline:
     """The worker does not agree. The employer is not told."""
     with refusals(), transaction.atomic():
         return EmploymentDecline.objects.create(request=request, recorded_at=recorded_at, recorded_by=recorded_by)
 
 
+@repeating
 def make_code(*, worker: Worker, employer: Employer | None, start: date, at: datetime, made_by: Account) -> NewCode:
     """A code by which an employer (``None``: whichever has it) takes the worker on once, from ``start`` or later."""
     code = "".join(secrets.choice(LETTERS) for _each in range(CODE_LENGTH))
@@ -154,6 +158,7 @@ def codes_of(worker: Worker, *, at: datetime) -> QuerySet[EmploymentCode]:
     return made.select_related("employer").order_by("-recorded_at")
 
 
+@repeating
 def redeem(*, code: str, employer: Employer, start: date, recorded_at: datetime, recorded_by: Account) -> Employment:
     """Take on whoever made the code. One refusal for all that may be wrong with it."""
     typed = "".join(each for each in code.upper() if each.isalnum())
@@ -168,8 +173,7 @@ def redeem(*, code: str, employer: Employer, start: date, recorded_at: datetime,
         if made is None or not usable:
             raise RecordRefused([broken("people_employmentconsent_code_id_key")])
         if start < made.start:
-            sentence = _("The person agreed to no earlier day than their code says. Choose a later first day.")
-            raise RecordRefused([Problem("start", "a_code_is_good_from_its_day", sentence)])
+            raise RecordRefused([broken("a_code_is_good_from_its_day")])
         return _taken_on(
             worker=made.worker,
             employer=employer,
@@ -182,6 +186,7 @@ def redeem(*, code: str, employer: Employer, start: date, recorded_at: datetime,
         )
 
 
+@repeating
 def record_for_registrar(
     *, worker: Worker, employer: Employer, start: date, reason: str, recorded_at: datetime, recorded_by: Account
 ) -> Employment:

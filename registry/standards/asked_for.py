@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from registry.engine.harmless import folded
+from registry.engine.harmless import name_key
 from registry.engine.requirements.appointment import Appointed
 from registry.engine.requirements.certificate import Certified
 from registry.engine.requirements.instruction import Instructed
@@ -57,8 +57,8 @@ def as_asked_for(typed: str, among: Iterable[str]) -> str:
 
     Case, spaces and punctuation make no difference, and both the language in force and English are understood.
     """
-    wanted = folded(typed)
+    wanted = name_key(typed)
     for name in among:
-        if wanted in (folded(name), folded(in_words(name)), folded(in_english(name))):
+        if wanted in (name_key(name), name_key(in_words(name)), name_key(in_english(name))):
             return name
     return " ".join(typed.split())

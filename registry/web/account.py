@@ -29,13 +29,14 @@ from django.views.decorators.http import require_GET, require_http_methods
 from django.views.i18n import set_language
 
 from registry.crews import access
-from registry.database.errors import SENTENCES, RecordRefused
+from registry.database.errors import RecordRefused
 from registry.database.identity import demonstrating
+from registry.demo import scenario
+from registry.language.refusals import SENTENCES
 from registry.people import addresses, closing, invitations
 from registry.people.identity import CHECKERS
 from registry.people.models import Account, Employer, Invitation, Worker
 from registry.people.telling import mail_is_sent
-from registry.web import demo
 from registry.web.attempts import link_may_be_mailed, links_are_flooded, sign_in_is_flooded
 from registry.web.event_log import about, events
 from registry.web.forms import refused_beside_fields
@@ -64,7 +65,7 @@ class SignIn(LoginView):
         return self.render_to_response(self.get_context_data(form=form), status=422)
 
     def get_context_data(self, **given: Any) -> dict[str, Any]:
-        return super().get_context_data(demo_accounts=demo.ACCOUNTS if demonstrating() else (), **given)
+        return super().get_context_data(demo_accounts=scenario.ACCOUNTS if demonstrating() else (), **given)
 
 
 class SecondStep(AuthenticateView):
@@ -511,4 +512,4 @@ def _for_whom(invitation: Invitation) -> str:
 
 
 def _demo_code(user: Any) -> str | None:
-    return demo.code_of(user) if demonstrating() else None
+    return scenario.code_of(user) if demonstrating() else None

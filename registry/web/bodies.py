@@ -6,18 +6,23 @@ as ``Content-Length`` says, also where it came in chunks without one.
 
 from __future__ import annotations
 
-import json
+import io
 import re
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from http import HTTPStatus
 from typing import IO, Any
 
-from django.urls import Resolver404, resolve
+from django.core.handlers.wsgi import WSGIRequest
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.middleware.security import SecurityMiddleware
+from django.urls import Resolver404, ResolverMatch, resolve
 
 from registry.evidence.services import LARGEST_DOCUMENT
 from registry.evidence.uploads import LARGEST_TABLE
+from registry.web.event_log import about, events, in_one_request
 from registry.web.failing import page_and_policy
+from registry.web.security import headers_of_every_answer, nothing_is_stored
 
 Environ = dict[str, Any]
 Application = Callable[[Environ, Callable[..., Any]], Iterable[bytes]]
@@ -88,10 +93,15 @@ def most_of(path: str) -> int:
     """How many bytes a request to this path may send."""
     if path.startswith("/api/"):
         return MOST_OF_THE_INTERFACE
+    page = _page_at(path)
+    return MOST_OF_A_FORM if page is None else MOST_OF_A_PAGE.get(page.url_name or "", MOST_OF_A_FORM)
+
+
+def _page_at(path: str) -> ResolverMatch | None:
     try:
-        return MOST_OF_A_PAGE.get(resolve(path).url_name or "", MOST_OF_A_FORM)
+        return resolve(path)
     except Resolver404:
-        return MOST_OF_A_FORM
+        return None
 
 
 class _TooLarge(Exception):
@@ -163,19 +173,32 @@ def _to_nobody(size: int | None) -> None:
 
 
 def _refuse(environ: Environ, start_response: Callable[..., Any], status: HTTPStatus, detail: str) -> Iterable[bytes]:
+    """The refusal leaves a line in the log and has the headers of every answer, though it never comes to Django."""
+    # What is refused is not read, whatever asks for it.
+    request = WSGIRequest({**environ, "wsgi.input": io.BytesIO(), "CONTENT_LENGTH": "0"})
+    request.resolver_match = _page_at(request.path_info)
+
+    def refuse(request: HttpRequest) -> HttpResponse:
+        events.warning("body_refused", status=status.value, **about(request))
+        return _refusal(request, status, detail)
+
+    answer = in_one_request(headers_of_every_answer(nothing_is_stored(refuse)))(request)
+    # Its other half leads from http to https, which does not make a body smaller.
+    answer = SecurityMiddleware(refuse).process_response(request, answer)
+    answer.headers["Content-Length"] = str(len(answer.content))
+    start_response(f"{status.value} {status.phrase}", list(answer.items()))
+    return [answer.content]
+
+
+def _refusal(request: HttpRequest, status: HTTPStatus, detail: str) -> HttpResponse:
     """A problem (RFC 9457) for programs, a page for people, both in both languages: nobody's is known yet."""
-    if status is HTTPStatus.BAD_REQUEST or (environ.get("PATH_INFO") or "").startswith("/api/"):
-        problem = {"type": "about:blank", "title": status.phrase, "status": status.value, "detail": detail}
-        media_type, content = "application/problem+json", json.dumps(problem, ensure_ascii=False).encode()
-        policy = "default-src 'none'"
-    else:
-        media_type, content, policy = "text/html; charset=utf-8", TOO_LARGE_PAGE.encode(), TOO_LARGE_POLICY
-    headers = [
-        ("Content-Type", media_type),
-        ("Content-Length", str(len(content))),
-        ("Content-Security-Policy", policy),
-        ("X-Content-Type-Options", "nosniff"),
-        ("Cache-Control", "no-store"),
-    ]
-    start_response(f"{status.value} {status.phrase}", headers)
-    return [content]
+    if status is not HTTPStatus.BAD_REQUEST and not request.path_info.startswith("/api/"):
+        return HttpResponse(TOO_LARGE_PAGE, status=status, headers={"Content-Security-Policy": TOO_LARGE_POLICY})
+    problem = {"type": "about:blank", "title": status.phrase, "status": status.value, "detail": detail}
+    return JsonResponse(
+        problem,
+        status=status,
+        content_type="application/problem+json",
+        headers={"Content-Security-Policy": "default-src 'none'"},
+        json_dumps_params={"ensure_ascii": False},
+    )

@@ -12,8 +12,8 @@ from typing import Any
 import structlog
 from structlog.typing import EventDict
 
-# Our own package that says what the database lacks, and knows nothing of what is recorded in it.
-ABOUT_THE_SCHEMA = "registry.database"
+# Our own packages that know nothing of what is recorded: what the database lacks, and which requests took too long.
+QUOTED = ("registry.database", "registry.serving")
 
 structlog.configure(
     processors=[
@@ -64,7 +64,7 @@ def _only_where_it_was_said(logger: Any, method: str, said: EventDict) -> EventD
         "_record": record,
         "_from_structlog": False,
     }
-    if record.name.startswith(ABOUT_THE_SCHEMA):
+    if record.name.startswith(QUOTED):
         told["said"] = said["event"]
     if record.exc_info and record.exc_info[1] is not None:
         told["failed"] = where_it_failed(record.exc_info[1])

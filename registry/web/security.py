@@ -1,4 +1,4 @@
-"""What holds for every page: where content may come from, that it is not kept, and that a second factor is needed."""
+"""What holds for every answer: where content may come from, that it is not kept, and that a second factor is needed."""
 
 from __future__ import annotations
 
@@ -85,7 +85,8 @@ SET_UP_PAGES = frozenset(
 def headers_of_every_answer(get_response: GetResponse) -> GetResponse:
     """Scripts and styles come from our own files and never stand in a page; no other site uses or embeds what is ours.
 
-    ``X-Content-Type-Options``, ``Referrer-Policy`` and ``Cross-Origin-Opener-Policy`` are Django's.
+    Outermost, so that no refusal goes out without them: Django's own middleware sets some of them too, but not where
+    it refuses a request itself, or another one before it does.
     """
 
     def middleware(request: HttpRequest) -> HttpResponse:
@@ -93,6 +94,10 @@ def headers_of_every_answer(get_response: GetResponse) -> GetResponse:
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers.setdefault("Permissions-Policy", DEVICES)
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
+        response.headers.setdefault("Cross-Origin-Opener-Policy", settings.SECURE_CROSS_ORIGIN_OPENER_POLICY)
+        response.headers.setdefault("Referrer-Policy", settings.SECURE_REFERRER_POLICY)
+        response.headers.setdefault("X-Content-Type-Options", "nosniff")
+        response.headers.setdefault("X-Frame-Options", settings.X_FRAME_OPTIONS)
         return response
 
     return middleware
@@ -121,8 +126,8 @@ def known_methods_only(get_response: GetResponse) -> GetResponse:
 def nothing_is_stored(get_response: GetResponse) -> GetResponse:
     """No browser or proxy keeps an answer: pages, the interface's answers and downloads show people's records.
 
-    Stands behind static files. What a view says of its answer holds only if it is said to everybody alike, which
-    for somebody signed in is not so.
+    What an answer says of itself holds only if it is said to everybody alike, which for somebody signed in is not
+    so; of whoever asks for a static file nobody asks who that is.
     """
 
     def middleware(request: HttpRequest) -> HttpResponse:

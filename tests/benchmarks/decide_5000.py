@@ -2,7 +2,7 @@
 
 Run from the project's root:
 
-    python3 tests/benchmarks/decide_5000.py
+    python3 manage.py bench decide_5000
 
 *Cold* gives the engine a new ``Evidence`` each time, so that the time holds the
 arranging of the records (``engine/fast/batches.py``); *warm* asks the same

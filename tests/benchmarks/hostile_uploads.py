@@ -1,6 +1,6 @@
 """What the register was stopped with: seconds and memory of each attack. Prints figures, is no test.
 
-    python manage.py shell -c "from tests.benchmarks import hostile_uploads as b; b.main()"
+    python3 manage.py bench hostile_uploads
 
 Aims: no file takes more than the child's limits, wherever it is read; a table of people of one name costs
 as much a row as any other; a server that is sent 400 MB stays as it was.

@@ -1,6 +1,6 @@
 """Bringing in 100,000 rows of hours against 10,000: prints figures, is no test.
 
-    python manage.py shell -c "from tests.benchmarks import import_100000 as b; b.main()"
+    python3 manage.py bench import_100000
 
 Aim: memory that does not grow with the file. Each import runs in a process of
 its own, so that its peak is its own; ``again`` brings the same file in a second

@@ -1,6 +1,6 @@
 """What the log costs those who write records: prints figures, is no test.
 
-    python manage.py shell -c "from tests.benchmarks import log_append as b; b.main()"
+    python3 manage.py bench log_append
 
 Aim: with the log a record takes less than 1.3 times as long. Without the log
 means that the owner has switched its triggers off, which nobody else can.

@@ -1,6 +1,6 @@
 """Verifying a log of a million records on one core, and proofs from it: prints figures, is no test.
 
-    taskset -c 0 python manage.py shell -c "from tests.benchmarks import log_verify as b; b.main()"
+    taskset -c 0 python3 manage.py bench log_verify
 
 Aims: a million events in under 60 s with memory that does not grow with them.
 ``EVENTS`` sets how many; a smaller log is verified before, for comparison.

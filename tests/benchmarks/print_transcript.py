@@ -2,7 +2,7 @@
 
 Run from the project's root:
 
-    python3 tests/benchmarks/print_transcript.py
+    python3 manage.py bench print_transcript
 
 The record is in memory: this measures layout, tags, fonts, the embedded data and
 the signature. Times are of the processor, as other work on the machine would only

@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from registry.crews.models import Job
+from registry.demo import scenario
 from registry.people.models import Account
-from registry.web import demo
 
 pytest.importorskip("playwright", reason="Playwright is not installed")
 from playwright import sync_api
@@ -21,10 +21,10 @@ pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owne
 
 
 def test_a_dispatcher_reads_the_week_and_is_answered_in_place(demonstration: str, opened: Opened) -> None:
-    job = Job.objects.get(site__name__startswith="Marrow Quay", employer__name=demo.EMPLOYER)
+    job = Job.objects.get(site__name__startswith="Marrow Quay", employer__name=scenario.EMPLOYER)
     next_day = job.start.astimezone(ZoneInfo(job.site.time_zone)) + timedelta(days=1)
     typed = next_day.strftime("%Y-%m-%dT%H:%M")
-    page = opened(Account.objects.get(username=demo.DISPATCHER.username), "/", viewport=DESK)
+    page = opened(Account.objects.get(username=scenario.DISPATCHER.username), "/", viewport=DESK)
     keep(page, "board")
     page.get_by_role("link", name="Dismantling, Marrow Quay", exact=False).last.click()
 

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from registry.demo import scenario
 from registry.people.models import Account
 from registry.transcripts.models import IssuedTranscript
-from registry.web import demo
 from tests.own_log import keep_log_in
 
 pytest.importorskip("playwright", reason="Playwright is not installed")
@@ -25,14 +25,14 @@ def _log_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, demonstrati
     keep_log_in(tmp_path, monkeypatch)
 
 
-def account_of(known: demo.DemoAccount) -> Account:
+def account_of(known: scenario.DemoAccount) -> Account:
     return Account.objects.get(username=known.username)
 
 
 def test_a_worker_carries_the_transcript_away_and_anybody_checks_it(
     opened: Opened, browser: sync_api.Browser, demonstration: str
 ) -> None:
-    account = account_of(demo.WORKER)
+    account = account_of(scenario.WORKER)
     page = opened(account, f"/workers/{account.worker_id}/", viewport=PHONE)
     page.get_by_role("link", name="Download the training transcript").click()
     finds_nothing_wrong(page, "transcript", heading="Training transcript")

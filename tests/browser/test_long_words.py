@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
+from registry.demo import scenario
 from registry.evidence import corrections
 from registry.evidence import services as evidence
 from registry.people import services as people
-from registry.web import demo
 from tests.own_log import keep_log_in
 from tests.pages import ASSESSOR, NOBODY, PAGES
 from tests.scene import scene
@@ -46,7 +46,7 @@ def test_no_page_is_wider_than_a_phone_and_no_short_word_is_broken(
     keep_log_in(tmp_path, monkeypatch)
     running = scene()
     now = timezone.now()
-    dispatcher = running.account(demo.DISPATCHER.username)
+    dispatcher = running.account(scenario.DISPATCHER.username)
     for worker in (running.worker, running.job.assignment_states.get(slot__role="erection_supervisor").worker):
         evidence.stand_down(worker=worker, start=now, reason=LONG_WORD, recorded_at=now, recorded_by=dispatcher)
     corrections.request_correction(
@@ -54,7 +54,7 @@ def test_no_page_is_wider_than_a_phone_and_no_short_word_is_broken(
         what_is_wrong=ADDRESS,
         what_it_should_be=ADDRESS,
         recorded_at=now,
-        recorded_by=running.account(demo.WORKER.username),
+        recorded_by=running.account(scenario.WORKER.username),
     )
     wrong = {}
     for by in dict.fromkeys(each.by for each in PAGES if each.by not in (NOBODY, ASSESSOR)):

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from django.utils import timezone
 
+from registry.demo import scenario
 from registry.people import invitations
 from registry.people.models import Account
-from registry.web import demo
 
 pytest.importorskip("playwright", reason="Playwright is not installed")
 from playwright import sync_api
@@ -37,7 +37,7 @@ class Visitor:
         """See :func:`tests.browser.looking.finds_nothing_wrong`."""
         finds_nothing_wrong(self.page, f"account {heading} {self.look}", heading=heading)
 
-    def gives_the_password(self, account: demo.DemoAccount) -> None:
+    def gives_the_password(self, account: scenario.DemoAccount) -> None:
         self.goes_to("/sign-in/")
         self.page.get_by_label("Username").fill(account.username)
         self.page.get_by_label("Password").fill(account.password)
@@ -47,7 +47,7 @@ class Visitor:
         self.page.get_by_label("Code").fill(self.page.locator("section.note kbd").inner_text())
         self.presses("Sign in")
 
-    def confirms(self, account: demo.DemoAccount) -> None:
+    def confirms(self, account: scenario.DemoAccount) -> None:
         self.page.get_by_label("Password").fill(account.password)
         self.presses("Confirm")
 
@@ -74,7 +74,7 @@ def test_every_page_of_an_account_is_accessible(
     page = visitor.page
     visitor.goes_to("/sign-in/")
     visitor.finds_nothing_wrong("Sign in")
-    visitor.gives_the_password(demo.DemoAccount("dispatcher", "not it", "", ""))
+    visitor.gives_the_password(scenario.DemoAccount("dispatcher", "not it", "", ""))
     wrong = page.get_by_role("alert")
     sync_api.expect(wrong).to_contain_text("The username or the password is wrong.")
     sync_api.expect(page.get_by_label("Username")).to_have_value("dispatcher")
@@ -91,7 +91,7 @@ def test_every_page_of_an_account_is_accessible(
     visitor.finds_nothing_wrong("Open your account")
     visitor.goes_to("/invitations/nothing/")
     visitor.finds_nothing_wrong("This invitation opens nothing")
-    visitor.gives_the_password(demo.DISPATCHER)
+    visitor.gives_the_password(scenario.DISPATCHER)
     visitor.finds_nothing_wrong("Second step")
     page.get_by_label("Code").fill("000000")
     visitor.presses("Sign in")
@@ -123,7 +123,7 @@ def test_every_page_of_an_account_is_accessible(
     sync_api.expect(page.get_by_text("/invitations/"), "the inviter sees no link").to_have_count(0)
     visitor.finds_nothing_wrong("Invite somebody")
     visitor.goes_to("/account/recovery-codes/new/")
-    visitor.confirms(demo.DISPATCHER)
+    visitor.confirms(scenario.DISPATCHER)
     visitor.finds_nothing_wrong("Make recovery codes")
     visitor.presses("Make new codes")
     visitor.finds_nothing_wrong("Recovery codes")
@@ -146,10 +146,10 @@ def test_a_passkey_is_added_used_renamed_and_removed(
     visitor = Visitor(browser, demonstration, size, scheme)
     page = visitor.page
     visitor.has_a_device_with_passkeys()
-    visitor.gives_the_password(demo.INSPECTOR)
+    visitor.gives_the_password(scenario.INSPECTOR)
     visitor.gives_the_code()
     visitor.goes_to("/account/passkeys/add/")
-    visitor.confirms(demo.INSPECTOR)
+    visitor.confirms(scenario.INSPECTOR)
     page.get_by_label("Name of the passkey").fill("Tablet")
     visitor.presses("Add a passkey")
     page.get_by_role("heading", name="Recovery codes", level=1).wait_for()
@@ -157,7 +157,7 @@ def test_a_passkey_is_added_used_renamed_and_removed(
     visitor.presses("Sign in with a passkey")
     page.get_by_role("heading", name="Jobs", level=1).wait_for()
     visitor.presses("Sign out")
-    visitor.gives_the_password(demo.INSPECTOR)
+    visitor.gives_the_password(scenario.INSPECTOR)
     visitor.presses("Use a passkey")
     page.get_by_role("heading", name="Jobs", level=1).wait_for()
     visitor.goes_to("/account/passkeys/")
@@ -209,7 +209,7 @@ def test_an_invitation_leads_to_an_account_with_a_second_factor_without_scripts(
     page.get_by_role("button", name="Open the account").click()
     page.get_by_role("link", name="Set up an app").click()
     secret = page.locator("kbd.secret").inner_text()
-    page.get_by_label("Code").fill(demo.shown_by_app(secret)[1])
+    page.get_by_label("Code").fill(scenario.shown_by_app(secret)[1])
     page.get_by_role("button", name="Finish").click()
     sync_api.expect(page.get_by_role("heading", level=1)).to_have_text("Recovery codes")
     page.get_by_role("link", name="Go on").click()
@@ -227,8 +227,8 @@ def test_the_pages_run_under_their_own_policy(browser: sync_api.Browser, demonst
         page.goto(demonstration + path)
         sync_api.expect(page.get_by_role("button").last).to_be_visible()
     page.goto(f"{demonstration}/sign-in/")
-    page.get_by_label("Username").fill(demo.WORKER.username)
-    page.get_by_label("Password").fill(demo.WORKER.password)
+    page.get_by_label("Username").fill(scenario.WORKER.username)
+    page.get_by_label("Password").fill(scenario.WORKER.password)
     page.get_by_role("button", name="Sign in", exact=True).click()
     sync_api.expect(page.get_by_role("button", name="Use a passkey"), "the static script ran").to_be_visible()
     assert refused == []

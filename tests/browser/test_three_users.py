@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from registry.web import demo
+from registry.demo import scenario
 from tests.own_log import keep_log_in
 
 pytest.importorskip("playwright", reason="Playwright is not installed")
@@ -19,7 +19,7 @@ from tests.browser.looking import DESK, PHONE, fits, keep
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 
 
-def sign_in(page: sync_api.Page, address: str, account: demo.DemoAccount) -> None:
+def sign_in(page: sync_api.Page, address: str, account: scenario.DemoAccount) -> None:
     page.goto(address)
     # The demonstration says how.
     page.get_by_text(account.password).wait_for()
@@ -69,7 +69,7 @@ def downloaded(page: sync_api.Page, name: str, role: Any = "link") -> bytes:
 def test_a_dispatcher_fills_a_crew_swaps_somebody_in_and_looks_after_the_notice(
     page: sync_api.Page, demonstration: str, size: sync_api.ViewportSize
 ) -> None:
-    sign_in(page, demonstration, demo.DISPATCHER)
+    sign_in(page, demonstration, scenario.DISPATCHER)
     if size is DESK:
         keep(page, "board", whole=False)
     assert "REFUSED" in fill(page, "erector 2", "Jory Pennavale")
@@ -111,14 +111,14 @@ def test_a_dispatcher_fills_a_crew_swaps_somebody_in_and_looks_after_the_notice(
 def test_a_worker_sees_what_is_missing_shares_the_record_and_carries_it_away(
     page: sync_api.Page, browser: sync_api.Browser, demonstration: str, size: sync_api.ViewportSize, scripts: bool
 ) -> None:
-    sign_in(page, demonstration, demo.WORKER)
+    sign_in(page, demonstration, scenario.WORKER)
     sync_api.expect(page.get_by_role("heading", level=1)).to_have_text("Jory Pennavale")
     if size is PHONE:
         keep(page, "own", whole=False)
     page.get_by_role("link", name="What is missing for a role").click()
     page.get_by_label("Role", exact=True).select_option("erector")
     page.get_by_label("Operation").select_option("dismantling")
-    page.get_by_label("Role standard").select_option(demo.STANDARD)
+    page.get_by_label("Role standard").select_option(scenario.STANDARD)
     page.get_by_role("button", name="What is missing?").click()
     sync_api.expect(page.get_by_text("79 h missing")).to_be_visible()
     fits(page)
@@ -159,7 +159,7 @@ def test_a_worker_sees_what_is_missing_shares_the_record_and_carries_it_away(
 def test_an_inspector_finds_the_crew_asks_what_was_known_and_takes_the_file(
     page: sync_api.Page, demonstration: str, size: sync_api.ViewportSize
 ) -> None:
-    sign_in(page, demonstration, demo.INSPECTOR)
+    sign_in(page, demonstration, scenario.INSPECTOR)
     page.get_by_role("link", name="Inspection", exact=True).click()
     page.get_by_label("Person, job or crane").fill("marrow")
     page.get_by_role("button", name="Find").click()
@@ -191,7 +191,7 @@ def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(
 ) -> None:
     context = browser.new_context(viewport=DESK)
     page = context.new_page()
-    sign_in(page, demonstration, demo.DISPATCHER)
+    sign_in(page, demonstration, scenario.DISPATCHER)
     page.wait_for_load_state("load")
     page.keyboard.press("Tab")
     skip = page.get_by_role("link", name="Skip to the content")

@@ -22,6 +22,7 @@ from registry.crews.sieve import Sieve
 from registry.database.errors import RecordRefused
 from registry.engine.bad_input import BadInput
 from registry.engine.calendar import local_date, months_before
+from registry.engine.harmless import folded, spelled_alike
 from registry.engine.requirements.appointment import Appointed
 from registry.engine.requirements.assessment import PracticalAssessment
 from registry.engine.requirements.certificate import Certified
@@ -404,3 +405,20 @@ def test_hours_count_by_the_clock_of_their_own_site(world: World) -> None:
     )
     sieve = Sieve(role, slot_with_job(job.slots.get().pk).job, job.start, job.end)
     assert sieve.minutes([worker])[worker.pk][leaf.key] == 3 * 60
+
+
+def test_the_database_never_tells_apart_what_the_engine_takes_for_one() -> None:
+    """Random names of a few letters, figures, marks and spaces, compared by both."""
+    chance = random.Random(17)
+    written = ["".join(chance.choices("aAbB12-_. \t\u00e9\u00df\uff21", k=chance.randint(1, 5))) for _ in range(600)]
+    pairs = [(one, other) for one in written for other in chance.sample(written, 20)]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT registry_may_be_spelled_as(one, ARRAY[other]) "
+            "FROM unnest(%s::text[], %s::text[]) AS pair (one, other)",
+            [[one for one, _ in pairs], [folded(other) for _, other in pairs]],
+        )
+        may_be = [each for (each,) in cursor.fetchall()]
+    alike = [spelled_alike(*pair) for pair in pairs]
+    assert [pair for pair, same, may in zip(pairs, alike, may_be, strict=True) if same and not may] == []
+    assert 50 < sum(alike) < sum(may_be) < len(pairs)

@@ -329,3 +329,34 @@ def test_a_version_is_in_force_until_the_next_begins() -> None:
         assert (found.version, found.in_force_until) == (version, until)
     with pytest.raises(BadInput, match="in force on 2027-01-01"):
         named_standard(named | {"in_force_on": "2027-01-01"}, versions)
+
+
+def manage(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "manage.py", *arguments],
+        cwd=PROJECT,
+        env=os.environ | environment,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize(
+    ("command", "status"), [("decide", 70), ("verify", 2), ("import_records", 2), ("checkpoint", 2)]
+)
+def test_a_data_folder_that_cannot_be_used_is_told_in_a_sentence_and_is_no_answer(
+    command: str, status: int, tmp_path: Path
+) -> None:
+    (tmp_path / "file").write_text("")
+    done = manage(command, str(CASES[0]), REGISTRY_DATA=str(tmp_path / "file" / "data"))
+    assert done.returncode == status
+    assert done.stderr.count("\n") == 1
+    assert "cannot be made" in done.stderr
+
+
+@pytest.mark.parametrize("command", ["decide", "verify", "import_records"])
+def test_what_fails_has_another_status_than_what_answers_no(command: str) -> None:
+    done = manage(command, DJANGO_SETTINGS_MODULE="no.such.settings")
+    assert done.returncode == 70

@@ -14,6 +14,7 @@ from registry.database.readers import account_reader, reading_as
 from registry.evidence import services as evidence
 from registry.evidence.kinds import RECORDS
 from registry.evidence.models import Countersignature, LanguageSkill
+from registry.inspection.plans import Instants, instants_read, visible_among
 from registry.people import services as people
 from registry.people.models import Account, Employer, Employment, Worker
 from tests.world import World
@@ -158,3 +159,14 @@ def test_a_firm_keeps_what_it_recorded_and_what_became_of_it(world: World) -> No
     ):
         assert {own.pk, corrected.pk, again.pk} <= seen
         assert others.pk not in seen
+
+
+def test_an_answer_as_known_stops_at_the_last_day_of_who_left(world: World) -> None:
+    ada, dispatcher = world.worker("Ada", "Quist"), world.dispatcher()
+    asked = {"known_at": world.now - timedelta(days=1), "now": world.now}
+    assert instants_read(dispatcher, ada.pk, **asked) == Instants(**asked)
+    last = (world.now - timedelta(days=20)).date()
+    evidence.correct(Employment.objects.get(worker=ada), end=last, recorded_at=world.now, recorded_by=dispatcher)
+    over = datetime(last.year, last.month, last.day, 12, tzinfo=UTC) + timedelta(days=1)
+    assert instants_read(dispatcher, ada.pk, **asked) == Instants(over, over)
+    assert visible_among(dispatcher, [ada.pk], at=world.now) == set()

@@ -20,6 +20,7 @@ from psycopg.conninfo import make_conninfo
 
 from registry.database import cluster, data_folder, identity, keeper, locks, roles, server
 from registry.database.data_folder import PROJECT, UnusableDataFolder
+from tests.forks import Forks
 
 SECONDS = 300
 HOLDS = """
@@ -57,17 +58,23 @@ def environment(folder: Path, **more: str) -> dict[str, str]:
     return {**kept, "REGISTRY_DATA": str(folder), **more}
 
 
+@pytest.fixture(scope="module", autouse=True)
+def forks() -> Iterator[None]:
+    """Where the processes of this module come from."""
+    _Processes.forks = Forks()
+    with tempfile.TemporaryDirectory() as written:
+        _Processes.written = Path(written)
+        yield
+        _Processes.forks.end()
+
+
+class _Processes:
+    forks: Forks
+    written: Path
+
+
 def run(folder: Path, *command: str, **more: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, *command],
-        cwd=PROJECT,
-        env=environment(folder, **more),
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=SECONDS,
-    )
+    return _Processes.forks.run(command, environment=environment(folder, **more), written=_Processes.written)
 
 
 def manage(folder: Path, *command: str, **more: str) -> subprocess.CompletedProcess[str]:
@@ -80,7 +87,7 @@ def let_go(folder: Path) -> None:
 
 
 @pytest.fixture(scope="module")
-def begun() -> Iterator[Path]:
+def begun(forks: None) -> Iterator[Path]:
     """The folder of a real register, which has signed a checkpoint; the tests leave it as they find it."""
     parent = Path(tempfile.mkdtemp(dir="/tmp", prefix="folder-"))
     parent.chmod(0o755)

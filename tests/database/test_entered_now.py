@@ -44,7 +44,7 @@ SELECT attribute.attrelid::regclass::text, attribute.attname::text,
        has_table_privilege('registry_application', attribute.attrelid, 'INSERT')
 FROM pg_attribute attribute JOIN pg_class relation ON relation.oid = attribute.attrelid
 WHERE relation.relkind = 'r' AND relation.relnamespace = 'public'::regnamespace AND attribute.attnum > 0
-  AND NOT attribute.attisdropped AND attribute.attname LIKE '%\\_at'
+  AND attribute.atttypid = 'timestamptz'::regtype AND NOT attribute.attisdropped AND attribute.attname LIKE '%\\_at'
 ORDER BY 1, 2
 """
 GUARDED = """

@@ -37,8 +37,8 @@ RECORDING = {"atomic", "create", "bulk_create", "create_user", "get_or_create", 
 NOT_REPEATED = {
     "registry/evidence/importing/kind.py": "savepoints for the rows of an import, which is repeated as a whole",
     "registry/ledger/verification.py": "reads one snapshot and records nothing",
-    "registry/web/demo.py": "loads the demonstration into a register of its own",
-    "registry/web/management/commands/load_demo.py": "loads the demonstration into a register of its own",
+    "registry/demo/scenario.py": "loads the demonstration into a register of its own",
+    "registry/demo/management/commands/load_demo.py": "loads the demonstration into a register of its own",
     "registry/database/management/commands/prepare.py": "migrates, before the register is served",
     "registry/database/backend/base.py": "the connection itself",
 }
@@ -83,7 +83,7 @@ def test_an_act_that_was_crossed_is_repeated(sqlstate: str) -> None:
 
 def test_it_is_repeated_a_bounded_number_of_times_and_then_refused_in_words() -> None:
     act, tries = failing(100, DEADLOCK)
-    with pytest.raises(RecordRefused, match="try again in a moment") as refused:
+    with pytest.raises(RecordRefused, match="Try again in a moment") as refused:
         repeated(act)
     assert len(tries) == TRIES
     assert refused.value.problems[0].rule == "records_are_not_being_changed"
@@ -229,7 +229,7 @@ def by_page(world: World, worker: Worker, folder: Path) -> None:
     sign_in(client, world.dispatcher())
     zone = world.site.time_zone
     start = world.now.astimezone(ZoneInfo(zone))
-    given = {"reason": "Dropped a load", "start": f"{start:%Y-%m-%dT%H:%M}", "clock": zone}
+    given = {"reason": "Dropped a load", "start": f"{start:%Y-%m-%dT%H:%M}", "clock": zone, "occasion": "none"}
     answer = client.post(f"/records/people/{worker.pk}/add/stand-down/", given)
     assert answer.status_code == 302, answer.text
     assert StandDown.objects.count() == 1
@@ -274,6 +274,8 @@ def test_revocations_and_assignments_that_cross_are_all_recorded(world: World) -
         world.make_erector(each)
     slots = [world.job(["erector"], starts_in=3 + 10 * number).slots.get() for number in range(4)]
     certificates = [Certification.objects.get(worker=each) for each in erectors]
+    # Only the registrar reinstates.
+    registrar = world.registrar()
 
     def revoking() -> None:
         for number in range(ROUNDS):
@@ -282,7 +284,8 @@ def test_revocations_and_assignments_that_cross_are_all_recorded(world: World) -
                 status=("suspended", "reinstated")[number // 2 % 2],
                 effective_at=world.now,
                 recorded_at=datetime.now(UTC),
-                recorded_by=None,
+                recorded_by=registrar,
+                reason="The board says so",
             )
 
     def assigning(worker: Worker) -> None:

@@ -11,11 +11,12 @@ import pytest
 
 from registry.engine.answer import Decision
 from registry.engine.decide import decide
-from registry.engine.evidence import CertificationStatus, Countersignature, HoursEntry
+from registry.engine.evidence import CertificationStatus, Countersignature, HoursEntry, Instruction
 from tests.engine.small_world import (
     ASSESSMENT,
     CERTIFIED_ASSESSOR,
     FOUNDED_ASSESSOR,
+    LONG_AGO,
     appointed,
     asked,
     assessed,
@@ -473,3 +474,35 @@ def test_what_overlaps_or_passes_the_days_limit_is_told_in_figures() -> None:
     assert (told.found_minutes, told.lost_minutes) == (600, 600)
     assert partly(one).lost_minutes == 0
     assert partly(one, two).lost_minutes == 300
+
+
+@pytest.mark.parametrize("duty", ["trainee", "Trainee", " TRAINEE "])
+def test_a_trainee_is_one_however_the_appointment_spells_it(duty: str) -> None:
+    appointment = appointed("root", duty, "2026-02-01T07:00")
+    decision = decided(standard_of(ASSESSMENT), assessed("2026-03-01T10:00"), appointment)
+    assert not decision.permitted
+    assert "assessor_is_a_trainee" in reasons(decision)
+
+
+@pytest.mark.parametrize(
+    ("asked_for", "held", "permitted"),
+    [
+        ("tower_crane", "Tower crane", True),
+        ("class 1-5", "CLASS 1.5", True),
+        ("level 2", "Level-2", True),
+        ("class 1-5", "class 15", False),
+        ("class 15", "class 1.5", False),
+        ("level 1 2", "level 12", False),
+        ("---", " --- ", True),
+    ],
+)
+def test_names_are_told_apart_by_what_stands_between_figures(asked_for: str, held: str, permitted: bool) -> None:
+    by_scheme = standard_of(leaf("certification", "paper", schemes=[asked_for]))
+    assert decided(by_scheme, certificate(scheme=held)).permitted is permitted
+    by_topic = standard_of(leaf("instruction", "course", topic=asked_for))
+    course = Instruction(
+        id="course", recorded_at=LONG_AGO, worker="worker", topic=held, completed_at=at("2026-01-01T07:00")
+    )
+    assert decided(by_topic, course).permitted is permitted
+    by_duty = standard_of(leaf("appointment", "duty", duty=asked_for))
+    assert decided(by_duty, appointed("worker", held, "2026-01-01T07:00")).permitted is permitted

@@ -52,11 +52,7 @@ from registry.engine.evidence import (
 from registry.engine.fast.batches import Worked
 from registry.engine.fast.counted_hours import Batched, profile_of
 from registry.engine.files.standard_file import parse_standard
-from registry.engine.hours_profile import (
-    CountedEntry,
-    HoursProfile,
-    HoursRule,
-)
+from registry.engine.hours_profile import CountedEntry, HoursProfile, HoursRule
 from registry.engine.question import Asked, Question
 from registry.engine.requirements.appointment import Appointed
 from registry.engine.requirements.assessment import PracticalAssessment

@@ -40,10 +40,7 @@ from registry.engine.requirements.certificate import Certified
 from registry.engine.requirements.instruction import Instructed
 from registry.engine.signing import Signatures
 from registry.engine.standard import Standard
-from registry.engine.tree import (
-    Group,
-    Node,
-)
+from registry.engine.tree import Group, Node
 from tests.engine.small_world import (
     LONG_AGO,
     appointed,
@@ -502,3 +499,17 @@ def test_a_day_worked_full_already_holds_no_more() -> None:
     assert wanted(capped, eve)[0].startswith("1 h 40 min more")
     more = worked("2026-05-30T07:00", 100)
     assert decided(standard_of(capped), eve, more).permitted
+
+
+def test_one_paper_serves_two_requirements_that_spell_it_differently() -> None:
+    standard = standard_of(
+        leaf("certification", "one", schemes=["tower_crane"]),
+        leaf("certification", "other", schemes=["Tower crane"], covers="class"),
+        leaf("instruction", "course", topic="crew_tasks"),
+        leaf("instruction", "same_course", topic="Crew tasks", scope="model"),
+        leaf("appointment", "duty", duty="signal_person"),
+        leaf("appointment", "same_duty", duty="Signal person", stop_work_authority=True),
+    )
+    decision = decided(standard)
+    assert decision.remedy is not None
+    assert [each.kind for each in decision.remedy.items] == ["certification", "instruction", "appointment"]

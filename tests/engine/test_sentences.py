@@ -30,10 +30,7 @@ from registry.engine.sentences import (
     say,
     say_many,
 )
-from registry.engine.terms import (
-    WORDS,
-    term,
-)
+from registry.engine.terms import WORDS, term
 from registry.language.said import in_language
 from registry.standards.files import shipped_standards
 

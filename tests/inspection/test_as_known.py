@@ -136,8 +136,9 @@ def test_a_suspension_lifted_before_anybody_recorded_it_is_no_difference(
             certification=held,
             status=status,
             effective_at=world.now - timedelta(days=days),
+            reason="The board's letter",
             recorded_at=world.now,
-            recorded_by=None,
+            recorded_by=world.registrar(),
         )
     assert named(compared(world, supervising, supervisor)) == []
 
@@ -326,8 +327,9 @@ def history(world: World, worker: Worker, chance: Random) -> list[Callable[[date
             certification=certificate_of(worker),
             status=kind,
             effective_at=world.now - timedelta(days=days),
+            reason="The board's letter",
             recorded_at=at,
-            recorded_by=None,
+            recorded_by=world.registrar(),
         )
 
     def stand_down(whom: Worker, days: int) -> Callable[[datetime], Any]:

@@ -94,7 +94,7 @@ def test_what_is_wrong_is_said(world: World, job: Job, erector: Worker, change: 
 def test_a_second_look(world: World, job: Job, erector: Worker) -> None:
     everything = said("second_look")
     assert "not an accusation" in everything
-    assert everything.count("  nothing") == 7
+    assert everything.count("  nothing") == 8
     start = world.now - timedelta(days=90)
     late = evidence.record_hours(
         new=evidence.NewHours(

@@ -306,9 +306,8 @@ def test_a_chain_longer_than_the_stack_is_no_trouble() -> None:
     assert [len(each) for each in rings(chain)] == [length + 1]
 
 
-def fresh(world: World, worker: Worker, *, opened_ago: timedelta) -> Account:
+def fresh(world: World) -> Account:
     account = people.open_account(username="fresh", password=None, kind="worker", worker=world.assessor)
-    Account.objects.filter(pk=account.pk).update(date_joined=world.now - opened_ago)
     enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
     return account
 
@@ -349,8 +348,7 @@ def fresh_pointers(**given: Any) -> tuple[Pointer, ...]:
 def test_much_or_at_once_from_a_fresh_account(
     world: World, worker: Worker, opened_ago: timedelta, entries: int, pointed: bool
 ) -> None:
-    account = fresh(world, worker, opened_ago=opened_ago)
-    sign_all(world, worker, account, entries=entries, at=timedelta())
+    sign_all(world, worker, fresh(world), entries=entries, at=opened_ago)
     found = fresh_pointers()
     assert bool(found) == pointed
     assert bool(fresh_pointers(workers={worker.pk})) == pointed, "also looking at whom was signed for"
@@ -370,9 +368,8 @@ def test_a_fresh_account_that_signs_for_the_firm_that_invited_it(world: World, w
     account = accept(
         token_hash=hash_of(made.token), username="petra", password="braced on all four sides", accepted_at=world.now
     )
-    Account.objects.filter(pk=account.pk).update(date_joined=world.now - timedelta(days=2))
     enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
-    sign_all(world, worker, account, entries=1, at=timedelta())
+    sign_all(world, worker, account, entries=1, at=timedelta(days=2))
     (pointer,) = fresh_pointers()
     assert "nobody outside it has seen the person" in pointer.sentence
     inspector = people.open_account(username="seer", password=None, kind="inspector")

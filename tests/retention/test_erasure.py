@@ -86,7 +86,12 @@ def test_the_search_itself_finds_the_person_everywhere(leaver: Leaver) -> None:
 
 
 def test_after_an_erasure_the_person_is_nowhere(leaver: Leaver, later: datetime) -> None:
-    invite(kind="worker", worker=Worker.objects.exclude(pk=leaver.worker.pk).get(), invited_by=None, invited_at=later)
+    invite(
+        kind="worker",
+        worker=Worker.objects.exclude(pk=leaver.worker.pk).get(),
+        invited_by=Account.objects.get(kind="registrar"),
+        invited_at=later,
+    )
     done = erase(leaver, later)
     assert where_it_stands(*leaver.secrets) == {}
     assert done.named_still == ()

@@ -17,10 +17,7 @@ from registry.engine.requirements.certificate import Certified
 from registry.engine.requirements.hours import Hours
 from registry.engine.requirements.leaf import Leaf
 from registry.engine.standard import Standard
-from registry.engine.tree import (
-    Group,
-    Node,
-)
+from registry.engine.tree import Group, Node
 from registry.standards.files import read_standard_file
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "standards"

@@ -52,6 +52,7 @@ def eventful(world: World) -> Worker:
         completed_at=world.now - timedelta(days=90),
         minutes=240,
         after_stand_down=answered,
+        document=world.scan,
         recorded_at=world.now - timedelta(days=90),
         recorded_by=None,
     )
@@ -78,11 +79,11 @@ def stand_down(world: World, worker: Worker, *, days_ago: int, reason: str) -> S
 
 
 def _hours(world: World, worker: Worker) -> None:
-    """Entries of every provenance on days of their own, then one corrected and one withdrawn."""
+    """Entries of every provenance that is recorded, on days of their own; then one corrected and one withdrawn."""
     ways: tuple[dict[str, object], ...] = (
         {"countersigner": world.assessor},
         {"origin": "paper", "document": world.scan, "countersigner": world.assessor},
-        {"origin": "import", "issuer": "Register of Vesterholm"},
+        {},
         {},
     )
     for number, more in enumerate(ways):

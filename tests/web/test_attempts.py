@@ -11,10 +11,11 @@ from allauth.mfa.models import Authenticator
 from django.core import mail, signing
 from django.test import Client
 
+from registry.demo import scenario
 from registry.people import services as people
 from registry.people.models import Account
 from registry.people.second_factor import enrol_authenticator_app
-from registry.web import attempts, demo, known_devices
+from registry.web import attempts, known_devices
 from tests.world import World
 
 PASSWORD = "a long enough phrase"
@@ -73,7 +74,7 @@ def attack(times: int, *, name: str = "somebody", network: str = "198.51.100") -
 
 
 def code() -> str:
-    return demo.shown_by_app(SECRET)[1]
+    return scenario.shown_by_app(SECRET)[1]
 
 
 # Passwords

@@ -19,7 +19,7 @@ from django.utils.translation import ngettext
 from registry.crews.models import Decision, Job
 from registry.language import amounts
 from registry.people.models import Worker
-from registry.web import catalogue
+from registry.workshop import catalogue
 from tests.transcripts.reading import text_of
 from tests.world import World
 

@@ -8,11 +8,11 @@ from django.contrib.sessions.models import Session
 from django.test import Client
 from django.utils import timezone
 
+from registry.demo import scenario
 from registry.people import services as people
 from registry.people.closing import close_account
 from registry.people.models import Account, ClosedAccount
 from registry.people.second_factor import enrol_authenticator_app
-from registry.web import demo
 from tests.web.conftest import SignedIn
 from tests.world import World
 
@@ -35,7 +35,7 @@ def signed_in_by_both_steps(account: Account) -> Client:
     enrol_authenticator_app(account=account, secret=SECRET)
     client = Client()
     client.post("/sign-in/", {"login": account.username, "password": PASSWORD})
-    client.post("/sign-in/second-step/", {"code": demo.shown_by_app(SECRET)[1]})
+    client.post("/sign-in/second-step/", {"code": scenario.shown_by_app(SECRET)[1]})
     return client
 
 
@@ -125,7 +125,7 @@ def test_nobody_signs_in_with_a_closed_account(world: World, colleague: Account)
     enrol_authenticator_app(account=colleague, secret=SECRET)
     half_way.post("/sign-in/", {"login": "colleague", "password": PASSWORD})
     close_account(account=colleague, closed_at=timezone.now(), closed_by=None, reason="Left.")
-    half_way.post("/sign-in/second-step/", {"code": demo.shown_by_app(SECRET)[1]})
+    half_way.post("/sign-in/second-step/", {"code": scenario.shown_by_app(SECRET)[1]})
     assert half_way.get("/").headers["Location"].startswith("/sign-in/")
     anew = Client().post("/sign-in/", {"login": "colleague", "password": PASSWORD}, follow=True)
     assert "This account is closed" in anew.text

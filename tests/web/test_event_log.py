@@ -10,12 +10,13 @@ from typing import Any
 from unittest.mock import patch
 
 import pytest
-from django.test import Client
+from django.test import Client, RequestFactory
 
+from registry.demo import scenario
 from registry.people import services as people
 from registry.people.models import Account
 from registry.people.second_factor import enrol_authenticator_app
-from registry.web import demo
+from registry.web.bodies import Bodies
 from registry.web.log_lines import formatter
 from tests.world import World
 
@@ -63,7 +64,7 @@ def client() -> Client:
 
 def signed_in(client: Client) -> Client:
     client.post("/sign-in/", {"login": "somebody", "password": PASSWORD})
-    client.post("/sign-in/second-step/", {"code": demo.shown_by_app(SECRET)[1]})
+    client.post("/sign-in/second-step/", {"code": scenario.shown_by_app(SECRET)[1]})
     return client
 
 
@@ -188,3 +189,24 @@ def test_a_name_with_line_breaks_makes_no_line_of_its_own(client: Client, db: No
     client.post("/sign-in/", {"login": 'x"}\n{"event": "signed_in"}', "password": WRONG})
     assert said("signed_in") == []
     assert len(said("sign_in_failed")) == 1
+
+
+@pytest.mark.parametrize(
+    ("path", "page", "declared", "status"),
+    [
+        ("/shared/a-token/", "shared_record", 10**9, 413),
+        ("/api/jobs/", "job-list", 10**9, 413),
+        ("/nothing-here/", None, 10**9, 413),
+        ("/sign-in/", "sign_in", "ten", 400),
+    ],
+)
+def test_a_body_that_is_refused_before_anything_else_looks_at_it(
+    said: Said, path: str, page: str | None, declared: object, status: int
+) -> None:
+    sent = {"CONTENT_LENGTH": str(declared), "wsgi.input": io.BytesIO()}
+    asked = RequestFactory(REMOTE_ADDR=ADDRESS).post(path).environ | sent
+    Bodies(lambda environ, start_response: pytest.fail("the application was asked"))(asked, lambda *answer: None)
+    (line,) = said("body_refused")
+    assert (line["status"], line["page"], line["account"], line["method"]) == (status, page, None, "POST")
+    assert line["client"]
+    assert line["request"]

@@ -36,6 +36,7 @@ NOT_LOOKS = {
     "decide_held_again": "a POST; what comes of it are decisions",
     "decide_crew_again": "a POST; what comes of it are decisions",
     "add_record": "the employer's form",
+    "deny_signature": "the worker's own form about a signature in their name",
     "answer_employer": "a POST, the worker's own answer",
     "correct_record": "the employer's or the assessor's form about a record it answers for",
     "withdraw_record": "the employer's or the assessor's form about a record it answers for",

@@ -12,12 +12,12 @@ from django.test import Client
 from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
+from registry.demo import scenario
 from registry.evidence import countersigning
 from registry.evidence.models import HoursEntry
 from registry.people import services as people
 from registry.people.invitations import accept, hash_of, invite
 from registry.people.models import Account, AccountEvent, IdentityCheck, Invitation, Worker
-from registry.web import demo
 from registry.web.security import SECOND_FACTOR_OF
 from tests.web.conftest import SignedIn
 from tests.world import World
@@ -99,7 +99,7 @@ def test_nobody_learns_from_the_page_who_is_registered(world: World, dispatcher:
     )
     for number in (elsewhere.number, "W-987654"):
         shown = dispatcher.post(INVITE, {"kind": "worker", "worker": number, "address": "x@post.example"})
-        assert "Nobody of this number is on your books today." in shown.text
+        assert "You can invite dispatchers of your own employer and workers on your books today" in shown.text
         assert "Orlo" not in shown.text
 
 
@@ -181,7 +181,7 @@ def test_a_password_only_countersigns_nothing_and_the_page_leads_to_a_second_fac
     assert "A password alone signs nothing" in client.get("/account/?back=to_countersign").text
     secret = re.findall(r'<kbd class="secret">(\w+)</kbd>', client.get("/account/authenticator-app/").text)[0]
     with django_capture_on_commit_callbacks(execute=True):
-        client.post("/account/authenticator-app/", {"code": demo.shown_by_app(secret)[1]})
+        client.post("/account/authenticator-app/", {"code": scenario.shown_by_app(secret)[1]})
     # The session was saved before this test's transaction let the note be made.
     session = client.session
     session[SECOND_FACTOR_OF] = Account.objects.get(username="mira").pk

@@ -18,10 +18,10 @@ from django.test import Client
 from django.utils.datastructures import MultiValueDict
 from PIL import Image
 
+from registry.demo import scenario
 from registry.people import services as people
 from registry.people.models import Account
 from registry.people.second_factor import enrol_authenticator_app
-from registry.web import demo
 from registry.web.records.fields import ScanForm
 from tests.world import World
 
@@ -52,7 +52,7 @@ def first_step() -> Client:
 
 def sign_in(client: Client, code: str | None = None) -> bool:
     client.post("/sign-in/", {"login": "planner", "password": PASSWORD})
-    given = {"code": code or demo.shown_by_app(SECRET)[1]}
+    given = {"code": code or scenario.shown_by_app(SECRET)[1]}
     return client.post("/sign-in/second-step/", given).status_code == 302
 
 

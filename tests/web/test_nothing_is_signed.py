@@ -7,11 +7,11 @@ from datetime import timedelta
 import pytest
 from django.test import Client
 
+from registry.demo import scenario
 from registry.ledger import here, keys
 from registry.ledger.mirror import own_mirror
 from registry.ledger.models import Checkpoint
 from registry.ledger.notes import CheckpointText, signed_note
-from registry.web import demo
 from tests.scene import Scene, scene
 from tests.world import sign_in
 
@@ -28,14 +28,14 @@ def restored(db: None) -> Scene:
 
 def test_no_door_signs_a_second_history(restored: Scene) -> None:
     numbers = restored.numbers()
-    worker = f"/workers/{restored.account(demo.WORKER.username).worker_id}/transcript/"
+    worker = f"/workers/{restored.account(scenario.WORKER.username).worker_id}/transcript/"
     paper = {"language": "en", "paper": "A4"}
     doors = [
-        (demo.INSPECTOR.username, "POST", "/log/checkpoints/make/", {}),
-        (demo.INSPECTOR.username, "POST", "/api/log/checkpoints/", {}),
-        (demo.INSPECTOR.username, "GET", f"/files/{numbers['file']}/bundle/", {}),
-        (demo.INSPECTOR.username, "POST", worker, paper),
-        (demo.WORKER.username, "POST", worker, paper),
+        (scenario.INSPECTOR.username, "POST", "/log/checkpoints/make/", {}),
+        (scenario.INSPECTOR.username, "POST", "/api/log/checkpoints/", {}),
+        (scenario.INSPECTOR.username, "GET", f"/files/{numbers['file']}/bundle/", {}),
+        (scenario.INSPECTOR.username, "POST", worker, paper),
+        (scenario.WORKER.username, "POST", worker, paper),
         ("", "GET", f"/shared/{restored.shared.token}/transcript/", paper),
     ]
     before = set(Checkpoint.objects.values_list("note", flat=True))

@@ -85,8 +85,9 @@ def test_a_certificate_is_checked_by_its_number_alone(erector: Worker, world: Wo
             certification=certificate,
             status=status,
             effective_at=world.now - timedelta(hours=1),
+            reason="The board's letter",
             recorded_at=world.now,
-            recorded_by=None,
+            recorded_by=world.registrar(),
         )
     answer = Client().get(reverse("check"), {"number": certificate.number}).text
     assert f"On record{' and' if said == 'valid' else ','} {said}." in answer

@@ -16,12 +16,12 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from registry.crews import access
+from registry.demo import scenario
 from registry.evidence import services as evidence
 from registry.people import invitations
 from registry.people import services as people
 from registry.people.models import Account
 from registry.people.second_factor import enrol_authenticator_app
-from registry.web import demo
 from tests.world import World, sign_in
 
 PASSWORD = "a long enough phrase"
@@ -46,7 +46,7 @@ def password_given(password: str = PASSWORD) -> Client:
 
 
 def code(secret: str = SECRET) -> str:
-    return demo.shown_by_app(secret)[1]
+    return scenario.shown_by_app(secret)[1]
 
 
 def confirmed(client: Client) -> Client:
@@ -242,18 +242,18 @@ def test_accepting_leads_straight_to_the_second_factor(world: World) -> None:
 
 
 def test_codes_are_shown_only_while_the_demonstration_runs(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
-    account = people.open_account(username=demo.INSPECTOR.username, password=PASSWORD, kind="inspector")
-    demo.enrol_accounts()
+    account = people.open_account(username=scenario.INSPECTOR.username, password=PASSWORD, kind="inspector")
+    scenario.enrol_accounts()
     client = Client()
     client.post("/sign-in/", {"login": account.username, "password": PASSWORD})
     monkeypatch.delenv("REGISTRY_DEMO", raising=False)
     assert "This is a demonstration" not in client.get("/sign-in/second-step/").text
     monkeypatch.setenv("REGISTRY_DEMO", "1")
-    shown = demo.code_of(account)
+    shown = scenario.code_of(account)
     assert shown is not None
     assert f"<kbd>{shown}</kbd>" in client.get("/sign-in/second-step/").text
     assert client.post("/sign-in/second-step/", {"code": shown}).status_code == 302
-    assert demo.code_of(account) != shown, "a used code is not shown again"
+    assert scenario.code_of(account) != shown, "a used code is not shown again"
 
 
 def test_the_language_is_chosen_and_kept(world: World, dispatcher: Client) -> None:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from django.test import Client
+from django.core.wsgi import get_wsgi_application
+from django.test import Client, RequestFactory
 
 from registry.people.models import Account
+from registry.web.bodies import Bodies
 from tests.world import World
 
 PROJECT = Path(__file__).resolve().parent.parent.parent
@@ -193,17 +197,60 @@ def test_static_files_may_be_stored(client: Client) -> None:
     assert "no-store" not in client.get("/static/registry/registry.css").headers.get("Cache-Control", "")
 
 
-@pytest.mark.parametrize(
-    "path", ["/sign-in/", "/nothing-here/", "/api/jobs/", "/static/registry/registry.css", "/health/live"]
-)
-def test_what_every_answer_carries(client: Client, db: None, path: str) -> None:
-    headers = client.get(path).headers
+def test_static_files_are_read_by_no_other_sites_scripts(client: Client) -> None:
+    assert "Access-Control-Allow-Origin" not in client.get("/static/registry/registry.css").headers
+
+
+def sent_too_much(client: Client) -> Any:
+    """As the whole application answers it, and not Django alone."""
+    answered: dict[str, Any] = {}
+    sent = {"CONTENT_LENGTH": str(10**9), "wsgi.input": io.BytesIO()}
+    asked = RequestFactory().post("/sign-in/").environ | sent
+
+    def start_response(status: str, headers: list[tuple[str, str]]) -> None:
+        answered.update(status=int(status[:3]), headers=dict(headers))
+
+    Bodies(get_wsgi_application())(asked, start_response)
+    return SimpleNamespace(status_code=answered["status"], headers=answered["headers"])
+
+
+KINDS_OF_ANSWER = {
+    "a page": (200, lambda client: client.get("/sign-in/")),
+    "nothing there": (404, lambda client: client.get("/nothing-here/")),
+    "the interface": (403, lambda client: client.get("/api/jobs/")),
+    "a file": (200, lambda client: client.get("/static/registry/registry.css")),
+    "health": (200, lambda client: client.get("/health/live")),
+    "a method nobody uses": (405, lambda client: client.generic("TRACE", "/sign-in/")),
+    "another host's name": (400, lambda client: client.get("/sign-in/", headers={"host": "elsewhere.example"})),
+    "another session's form": (403, lambda client: Client(enforce_csrf_checks=True).post("/sign-in/")),
+    "a failure": (500, lambda client: client.get("/sign-in/")),
+    "to https": (301, lambda client: client.get("/sign-in/")),
+    "the interface over http": (403, lambda client: client.get("/api/jobs/")),
+    "a body that is too large": (413, sent_too_much),
+}
+
+
+@pytest.mark.parametrize("kind", KINDS_OF_ANSWER)
+def test_what_every_answer_carries(
+    client: Client, db: None, settings: Any, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    status, ask = KINDS_OF_ANSWER[kind]
+    settings.SECURE_SSL_REDIRECT = "http" in kind
+    if kind == "a failure":
+        client.raise_request_exception = False
+        monkeypatch.setattr("allauth.account.views.LoginView.get", lambda *args, **more: 1 / 0)
+    answer = ask(client)
+    headers = answer.headers
+    assert answer.status_code == status
     assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["X-Frame-Options"] == "DENY"
+    assert headers["Referrer-Policy"] == "same-origin"
     assert headers["Cross-Origin-Opener-Policy"] == "same-origin"
     assert headers["Cross-Origin-Resource-Policy"] == "same-origin"
     assert "camera=()" in headers["Permissions-Policy"]
     assert "publickey-credentials-get=(self)" in headers["Permissions-Policy"]
     assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
+    assert kind == "a file" or "no-store" in headers["Cache-Control"]
 
 
 def test_messages_are_kept_in_the_register_and_in_no_cookie(world: World) -> None:

@@ -8,7 +8,7 @@ from typing import Any, Self
 
 from registry.engine.evaluator import Evaluator
 from registry.engine.evidence import Appointment
-from registry.engine.harmless import spelled_alike
+from registry.engine.harmless import name_key, spelled_alike
 from registry.engine.intervals import FOREVER
 from registry.engine.question import Asked, Question
 from registry.engine.requirements.leaf import Evaluation, FiguresOfStandard, Leaf
@@ -91,14 +91,14 @@ class Appointed(Leaf[Evaluation]):
 
     def together_with(self, other: Appointed) -> Appointed | None:
         kinds = self.kinds & other.kinds
-        if self.duty != other.duty or not kinds:
+        if not spelled_alike(self.duty, other.duty) or not kinds:
             return None
         stop_work = self.stop_work_authority or other.stop_work_authority
         return replace(self, kinds=kinds, stop_work_authority=stop_work)
 
     @property
     def paper(self) -> Any:
-        return self._kinds_offered, self.duty, self.stop_work_authority
+        return self._kinds_offered, name_key(self.duty), self.stop_work_authority
 
     @property
     def _kinds_offered(self) -> list[str]:

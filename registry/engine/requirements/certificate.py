@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from registry.engine.evaluator import Evaluator
 from registry.engine.evidence import Certification, Evidence
-from registry.engine.harmless import spelled_alike
+from registry.engine.harmless import name_key, spelled_alike
 from registry.engine.intervals import FOREVER, Interval, Timeline, at_least
 from registry.engine.question import Asked, Question
 from registry.engine.requirements.leaf import Evaluation, FiguresOfStandard, Leaf
@@ -114,7 +114,9 @@ class Certified(Leaf[Evaluation]):
         return say("%(remedy)s, %(where)s", remedy=wanted, where=say(FOR_WHAT[self.covers]))
 
     def together_with(self, other: Certified) -> Certified | None:
-        schemes = tuple(scheme for scheme in self.schemes if scheme in other.schemes)
+        schemes = tuple(
+            scheme for scheme in self.schemes if any(spelled_alike(scheme, theirs) for theirs in other.schemes)
+        )
         if not schemes or not (self.scope <= other.scope or other.scope <= self.scope):
             return None
         covers = max(self.covers, other.covers, key=COVERS.index)
@@ -122,7 +124,7 @@ class Certified(Leaf[Evaluation]):
 
     @property
     def paper(self) -> Any:
-        return frozenset(self.schemes), self.scope, self.covers
+        return frozenset(map(name_key, self.schemes)), self.scope, self.covers
 
 
 def _in_force(certificate: Certification, asked: Asked, evaluator: Evaluator) -> tuple[Timeline, bool]:

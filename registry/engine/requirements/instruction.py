@@ -10,7 +10,7 @@ from typing import Any, Self
 from registry.engine.calendar import first_day_outside, local_date, start_of_day
 from registry.engine.evaluator import Evaluator
 from registry.engine.evidence import Instruction
-from registry.engine.harmless import spelled_alike
+from registry.engine.harmless import name_key, spelled_alike
 from registry.engine.intervals import FOREVER
 from registry.engine.question import Asked, Question
 from registry.engine.requirements.account import Holds
@@ -102,7 +102,7 @@ class Instructed(Leaf[Evaluation]):
     def together_with(self, other: Instructed) -> Instructed | None:
         providers = self.providers & other.providers or self.providers | other.providers
         one_course_does = (
-            self.topic == other.topic
+            spelled_alike(self.topic, other.topic)
             and providers <= (self.providers or providers)
             and providers <= (other.providers or providers)
         )
@@ -113,4 +113,4 @@ class Instructed(Leaf[Evaluation]):
 
     @property
     def paper(self) -> Any:
-        return self.topic, self.providers, self.scope
+        return name_key(self.topic), self.providers, self.scope

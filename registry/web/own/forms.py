@@ -88,3 +88,9 @@ class EmployerCodeForm(forms.Form):
         Employer.objects.order_by("name"), label=_("Employer"), required=False, empty_label=_("any employer")
     )
     start = Day(label=_("Not before"), help_text=_("The first day on which you may be on its books."))
+
+
+class LeavingForm(forms.Form):
+    """The last day on an employer's books."""
+
+    last_day = Day(label=_("Last day"), help_text=_("Today or later."))

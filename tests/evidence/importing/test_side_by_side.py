@@ -50,6 +50,11 @@ def bring_in(employer: Employer, row: dict[str, Any], pause: threading.Event, be
     )
 
 
+def unsigned(yard: Yard, **cells: Any) -> dict[str, Any]:
+    """A good row that names no signer, who would need a paper."""
+    return yard.hours(countersigner=None, **{"countersigned on": None}, **cells)
+
+
 @pytest.fixture
 def no_pause() -> threading.Event:
     over = threading.Event()
@@ -77,7 +82,7 @@ def test_an_import_waits_for_no_other_employers(
 
     def first() -> None:
         try:
-            bring_in(yard.employer, yard.hours(), pause, begun)
+            bring_in(yard.employer, unsigned(yard), pause, begun)
         finally:
             connections.close_all()
 
@@ -88,12 +93,12 @@ def test_an_import_waits_for_no_other_employers(
         assert begun.wait(60)
         with connection.cursor() as cursor:
             cursor.execute("SET lock_timeout = '2s'")
-        row = yard.hours(worker=worker.number, countersigner=None, **{"countersigned on": None})
+        row = unsigned(yard, worker=worker.number)
         report = bring_in(other, row, no_pause, threading.Event())
         assert (report.new, report.written) == (1, True)
         # Its own second import waits, and is told so.
         with pytest.raises(FileRefused) as caught:
-            bring_in(yard.employer, yard.hours(), no_pause, threading.Event())
+            bring_in(yard.employer, unsigned(yard), no_pause, threading.Event())
         assert caught.value.rule == "records_are_not_waited_for"
     finally:
         pause.set()
@@ -126,10 +131,10 @@ def test_an_import_that_met_a_deadlock_begins_again(
 
     monkeypatch.setattr(module, "_bring_in", crossed)
     if times < TRIES:
-        report = bring_in(yard.employer, yard.hours(), no_pause, threading.Event())
+        report = bring_in(yard.employer, unsigned(yard), no_pause, threading.Event())
         # What the earlier tries had written is really written here; it is not counted twice.
         assert (report.rows, report.new + report.already_there) == (1, 1)
         return
     with pytest.raises(FileRefused) as caught:
-        bring_in(yard.employer, yard.hours(), no_pause, threading.Event())
+        bring_in(yard.employer, unsigned(yard), no_pause, threading.Event())
     assert caught.value.rule == "records_are_not_waited_for"

@@ -15,14 +15,8 @@ from django.core.management.base import BaseCommand, CommandParser
 from registry.engine.answer import Decision
 from registry.engine.bad_input import BadInput
 from registry.engine.decide import decide
-from registry.engine.files.case_file import (
-    Case,
-    read_case,
-)
-from registry.engine.files.expected import (
-    Difference,
-    differences,
-)
+from registry.engine.files.case_file import Case, read_case
+from registry.engine.files.expected import Difference, differences
 from registry.engine.harmless import as_json, in_line, visible
 from registry.engine.render import as_text
 from registry.standards.files import shipped_standards

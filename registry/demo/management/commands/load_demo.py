@@ -9,8 +9,8 @@ from django.db import connections, transaction
 from django.utils import timezone
 
 from registry.database.models import Register
+from registry.demo import scenario
 from registry.people.models import Employer
-from registry.web import demo
 
 
 class Command(BaseCommand):
@@ -19,14 +19,14 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if Register.objects.filter(demonstration=False).exists():
             raise CommandError("This is a real register: the demonstration is never loaded into one.")
-        if Employer.objects.filter(name=demo.EMPLOYER).exists():
-            demo.enrol_accounts()
+        if Employer.objects.filter(name=scenario.EMPLOYER).exists():
+            scenario.enrol_accounts()
             self.stdout.write("The demonstration is there already.")
             return
         call_command("load_standards", stdout=StringIO())
         with _the_past_may_be_recorded(), transaction.atomic():
-            demo.load(now=timezone.now())
-            demo.enrol_accounts()
+            scenario.load(now=timezone.now())
+            scenario.enrol_accounts()
         self.stdout.write("The demonstration is loaded.")
 
 

@@ -4,7 +4,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
-from registry.web import catalogue
+from registry.workshop import catalogue
 
 
 class Command(BaseCommand):
