@@ -14,7 +14,7 @@ from django.db import models
 from django.db.models import Exists, Expression, OuterRef, Q
 
 from registry.database.guards import Guard, append_only
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR
 
 
 def in_years_people_enter(day: str) -> Q:
