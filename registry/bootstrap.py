@@ -32,6 +32,8 @@ DOCUMENT_LIBRARIES = {
 HOMEBREW_LIBRARIES = ("/opt/homebrew/lib", "/usr/local/lib")
 FONT_FOLDERS = ("/usr/share/fonts", "/usr/local/share/fonts", "~/.fonts", "~/.local/share/fonts")
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+# Whoever begins a register or serves one prints documents there.
+PRINTING = ("demo", "prepare", "serve", "test")
 SERVED_ON_LOOPBACK = ("demo", "pictures", "runserver", "test")
 
 
@@ -42,7 +44,7 @@ def prepare(arguments: Sequence[str]) -> None:
     if not _inside_virtual_environment():
         _enter_own_environment(arguments)
     _install_requirements(for_developers=command in FOR_DEVELOPERS)
-    if command in ("demo", "test"):
+    if command in PRINTING:
         _install_document_libraries()
     if command in SERVED_ON_LOOPBACK:
         os.environ.setdefault("REGISTRY_PLAIN_HTTP_ON_LOOPBACK", "1")

@@ -1,4 +1,4 @@
-"""The web server and its limits: the one way in which the registry is served, by ``demo`` as for real work.
+"""The web server and its limits: the one way in which the registry is served, by ``serve`` and ``demo``.
 
 Every request ends. Three things see to it:
 

@@ -92,3 +92,17 @@ def test_tools_are_added_to_an_environment_without(installed: list[str]) -> None
     bootstrap._install_requirements(for_developers=True)
     bootstrap._install_requirements(for_developers=False)
     assert installed == ["requirements.lock", "requirements-dev.lock"]
+
+
+@pytest.mark.parametrize(
+    ("command", "needed"), [("prepare", True), ("serve", True), ("demo", True), ("decide", False), ("verify", False)]
+)
+def test_what_begins_or_serves_a_register_has_what_printing_needs(
+    installed: list[str], monkeypatch: pytest.MonkeyPatch, command: str, needed: bool
+) -> None:
+    asked: list[None] = []
+    monkeypatch.setattr(bootstrap, "_install_document_libraries", lambda: asked.append(None))
+    monkeypatch.setattr(bootstrap, "_inside_virtual_environment", lambda: True)
+    monkeypatch.setenv("REGISTRY_PLAIN_HTTP_ON_LOOPBACK", "1")
+    bootstrap.prepare([command])
+    assert bool(asked) is needed

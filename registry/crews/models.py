@@ -25,7 +25,7 @@ from registry.database.guards import (
     only_read,
     recorded_now,
 )
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.evidence.models import StandDown
 from registry.language.words import choices_of, in_words
 from registry.ledger.guards import logged
@@ -167,7 +167,7 @@ class Decision(models.Model):
 
     @property
     def answer(self) -> dict[str, Any]:
-        """The engine's whole answer (:meth:`registry.eligibility.answer.Decision.as_json`)."""
+        """The engine's whole answer (:meth:`registry.engine.answer.Decision.as_json`)."""
         answer: dict[str, Any] = json.loads(self.statement)["answer"]
         return answer
 

@@ -17,15 +17,15 @@ from django.utils.translation import gettext as _
 from registry.crews.models import Assignment, AssignmentState, Job, Slot
 from registry.database.errors import Problem, broken
 from registry.database.readers import as_the_register
-from registry.eligibility.answer import Decision as Answer
-from registry.eligibility.calendar import local_date
-from registry.eligibility.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
-from registry.eligibility.decide import decide
-from registry.eligibility.evidence import Evidence
-from registry.eligibility.hours import INSTANT
-from registry.eligibility.intervals import Timeline
-from registry.eligibility.question import Question
-from registry.eligibility.standard import BadInput, Standard
+from registry.engine.answer import Decision as Answer
+from registry.engine.bad_input import BadInput
+from registry.engine.calendar import INSTANT, local_date
+from registry.engine.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
+from registry.engine.decide import decide
+from registry.engine.evidence import Evidence
+from registry.engine.intervals import Timeline
+from registry.engine.question import Question
+from registry.engine.standard import Standard
 from registry.evidence.queries import direct_signers, evidence_for, signer_closure
 from registry.language.amounts import day as written_day
 from registry.language.said import authored, finding_in_language

@@ -34,7 +34,7 @@ from registry.crews.queries import (
 from registry.crews.sealing import seal
 from registry.database.errors import Problem, RecordRefused, broken, constraint_of, refusals, sqlstate_of
 from registry.database.repeating import LOCK_NOT_AVAILABLE, being_changed, repeated, repeating
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.equipment.models import Crane, Site
 from registry.language.amounts import instant
 from registry.people.models import Account, Employer
@@ -271,7 +271,7 @@ def assign(
 
     Raises :class:`RecordRefused` where the request itself is wrong (outside the
     job's window, somebody else's worker, slot taken, person on another job then) and
-    :class:`~registry.eligibility.standard.BadInput` where no standard is in force.
+    :class:`~registry.engine.bad_input.BadInput` where no standard is in force.
     """
     slot = slot_with_job(slot_id)
     _check_request(slot.job, worker_id, start, end)

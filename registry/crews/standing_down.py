@@ -18,7 +18,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.crews.models import AssignmentState
-from registry.database.errors import RecordRefused, refusals
+from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
 from registry.database.repeating import repeating
 from registry.equipment.models import CraneModel

@@ -3110,10 +3110,10 @@ DECLARE
     before public.evidence_assessment;
     setback public.evidence_assessment;
 BEGIN
-    IF public.people_is_registrar(NEW.recorded_by_id) THEN
+    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
+    IF before.id IS NOT NULL AND public.people_is_registrar(NEW.recorded_by_id) THEN
         RETURN NEW;
     END IF;
-    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
     FOR setback IN
         SELECT * FROM public.evidence_assessment earlier
         WHERE earlier.worker_id = NEW.worker_id AND earlier.outcome <> 'pass' AND NOT earlier.withdrawn
@@ -3121,6 +3121,13 @@ BEGIN
           AND NOT EXISTS (SELECT FROM public.evidence_assessment later WHERE later.supersedes_id = earlier.id)
           AND public.evidence_same_scope(earlier, NEW)
     LOOP
+        IF public.people_is_registrar(NEW.recorded_by_id) THEN
+            -- The reason of a correction says why; a new record has its paper instead.
+            IF NEW.document_id IS NULL THEN
+                PERFORM public.registry_refuse('a_pass_after_a_setback_has_its_paper');
+            END IF;
+            CONTINUE;
+        END IF;
         IF before.id IS NOT NULL
            AND NOT (setback.assessed_at <= before.assessed_at AND public.evidence_same_scope(setback, before)) THEN
             PERFORM public.registry_refuse('a_pass_after_a_bar_is_a_new_assessment');
@@ -3235,13 +3242,32 @@ BEGIN
                    'SELECT EXISTS (SELECT FROM before WHERE id = $2)', public.evidence_table_of(asked.record_kind))
         INTO fits USING NEW.new_record_id, asked.record_id;
     IF NOT fits THEN
-        RAISE EXCEPTION 'the new record corrects another than was asked about'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_answer_corrects_the_record_asked_about';
+        PERFORM public.registry_refuse('an_answer_corrects_the_record_asked_about');
     END IF;
     RETURN NEW;
 END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_answer_is_about_the_same_worker() TO PUBLIC;
+
+--- function evidence_answers_for(name,jsonb)
+CREATE FUNCTION public.evidence_answers_for(records name, record jsonb)
+ RETURNS bigint
+ LANGUAGE plpgsql
+ STABLE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF record ->> 'employer_id' IS NOT NULL THEN
+        RETURN (record ->> 'employer_id')::bigint;
+    END IF;
+    WHILE record ->> 'supersedes_id' IS NOT NULL LOOP
+        EXECUTE format('SELECT to_jsonb(each) FROM public.%I each WHERE id = $1', records)
+            INTO record USING (record ->> 'supersedes_id')::bigint;
+    END LOOP;
+    RETURN (SELECT employer_id FROM public.people_account WHERE id = (record ->> 'recorded_by_id')::bigint);
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_answers_for(name,jsonb) TO PUBLIC;
 
 --- function evidence_assessor_records_with_their_own_account()
 CREATE FUNCTION public.evidence_assessor_records_with_their_own_account()
@@ -3253,9 +3279,6 @@ AS $function$
 DECLARE
     account public.people_account;
 BEGIN
-    IF NEW.supersedes_id IS NOT NULL AND NEW.outcome <> 'pass' AND public.people_is_registrar(NEW.recorded_by_id) THEN
-        RETURN NEW;
-    END IF;
     SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
     IF account.kind <> 'worker' AND NEW.third_party <> '' THEN
         RETURN NEW;
@@ -3464,17 +3487,22 @@ DECLARE
     recorder bigint;
     own_day date := left(to_jsonb(NEW) ->> TG_ARGV[0], 10)::date;
     today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
-    day_before date;
+    before jsonb;
+    answerable bigint;
 BEGIN
+    SELECT employer_id INTO recorder FROM public.people_account WHERE id = NEW.recorded_by_id AND kind = 'employer';
     IF NEW.supersedes_id IS NOT NULL THEN
-        -- Whose record it is to correct is asked elsewhere; here, that it is not moved out of their time.
-        EXECUTE format('SELECT left(to_jsonb(each) ->> $2, 10)::date FROM public.%I each WHERE id = $1', TG_TABLE_NAME)
-            INTO day_before USING NEW.supersedes_id, TG_ARGV[0];
-        IF TG_ARGV[0] = 'recorded_at' OR day_before = own_day THEN
+        EXECUTE format('SELECT to_jsonb(each) FROM public.%I each WHERE id = $1', TG_TABLE_NAME)
+            INTO before USING NEW.supersedes_id;
+        answerable := public.evidence_answers_for(TG_TABLE_NAME, before);
+        IF recorder <> answerable THEN
+            PERFORM public.registry_refuse('an_employer_corrects_its_own_records');
+        END IF;
+        -- It is not moved out of their time either.
+        IF TG_ARGV[0] = 'recorded_at' OR left(before ->> TG_ARGV[0], 10)::date = own_day THEN
             RETURN NEW;
         END IF;
     END IF;
-    SELECT employer_id INTO recorder FROM public.people_account WHERE id = NEW.recorded_by_id AND kind = 'employer';
     IF recorder IS NOT NULL AND NOT EXISTS (
         SELECT FROM public.people_employment employment
         WHERE employment.worker_id = NEW.worker_id AND employment.employer_id = recorder
@@ -4222,8 +4250,7 @@ BEGIN
             END IF;
         END LOOP;
     END IF;
-    RAISE EXCEPTION 'the act names no account that may do it'
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_names_an_account_that_may_do_it';
+    PERFORM public.registry_refuse('an_act_names_an_account_that_may_do_it');
 END
 $function$;
 GRANT EXECUTE ON FUNCTION people_act_names_its_account() TO PUBLIC;
@@ -4608,12 +4635,15 @@ BEGIN
     -- Two who take on one person wait for each other here, and the second sees the first.
     PERFORM FROM public.people_worker WHERE id = NEW.worker_id FOR NO KEY UPDATE;
     -- A person leaves from now on: not so that what happened yesterday was on nobody's books.
-    IF NEW.supersedes_id IS NOT NULL AND public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
-        SELECT * INTO before FROM public.people_employment WHERE id = NEW.supersedes_id;
+    SELECT * INTO before FROM public.people_employment WHERE id = NEW.supersedes_id;
+    IF EXISTS (SELECT FROM public.people_account
+               WHERE id = NEW.recorded_by_id AND kind = 'employer' AND employer_id <> before.employer_id) THEN
+        PERFORM public.registry_refuse('an_employer_corrects_its_own_records');
+    END IF;
+    IF before.id IS NOT NULL AND public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
         IF NEW.withdrawn OR NEW.employer_id <> before.employer_id OR NEW.start <> before.start
            OR NEW."end" IS NULL OR NEW."end" < today - 1 OR NEW."end" > before."end" THEN
-            RAISE EXCEPTION 'a person leaves from now on'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_person_leaves_from_now_on';
+            PERFORM public.registry_refuse('a_person_leaves_from_now_on');
         END IF;
     END IF;
     IF NEW.withdrawn OR public.people_is_the_registrars_word(NEW.recorded_by_id) THEN

@@ -34,8 +34,8 @@ class Given(Expression):
         super().__init__()
         self.name = name
 
-    def as_sql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper) -> tuple[str, list[Any]]:
-        return "%s", [self]
+    def as_sql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper) -> tuple[str, tuple[Any, ...]]:
+        return "%s", (self,)
 
 
 class Together:

@@ -14,6 +14,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
 
 from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.repeating import repeating

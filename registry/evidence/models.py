@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from registry.database.guards import AlsoShownTo, Guard, Trigger, append_only, correction_keeps, erasable, only_read
 from registry.database.records import Record, in_years_people_enter
-from registry.eligibility.evidence import OPERATIONS, ORIGINS, ROLES
+from registry.engine.evidence import OPERATIONS, ORIGINS, ROLES
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
 from registry.ledger.guards import logged

@@ -16,7 +16,7 @@ from django.db.models import QuerySet
 
 from registry.database.readers import as_the_register
 from registry.database.together import Given, Together
-from registry.eligibility import evidence as engine
+from registry.engine import evidence as engine
 from registry.equipment.models import CraneModel, CranePlacement, FamilyDeclaration
 from registry.evidence.models import (
     Appointment,
@@ -76,7 +76,7 @@ def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | 
     that counts on this evidence counts on all of it. Identifiers are prefixed
     with their kind: ``worker:12``, ``hours:55``. Records that the register
     learned of after ``known_at`` are left out, but for certificates: a status may be older than the
-    certificate it names, and :meth:`~registry.eligibility.evidence.Evidence.known_at` needs that one
+    certificate it names, and :meth:`~registry.engine.evidence.Evidence.known_at` needs that one
     to tell what the status is about.
     """
     everybody = sorted({*worker_ids, *grounds_of})
@@ -317,11 +317,12 @@ def _hours(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) -> list[
                 for by, at, recorded_at, *_entry in signed
                 if by is not None
             )
-            found.append(_hours_entry(row, *entry, signatures))
+            found.append(_hours_entry(signatures, row, *entry))
     return found
 
 
 def _hours_entry(
+    signatures: tuple[engine.Countersignature, ...],
     row: int,
     recorded_at: int,
     supersedes: int | None,
@@ -341,7 +342,6 @@ def _hours_entry(
     document: int | None,
     issuer: str,
     recorded_by: int | None,
-    signatures: tuple[engine.Countersignature, ...],
 ) -> engine.HoursEntry:
     return engine.HoursEntry(
         id=f"hours:{row}",

@@ -20,7 +20,7 @@ from django.db import connection, transaction
 from registry.database.errors import Problem, RecordRefused, broken, refusals, within
 from registry.database.records import Record
 from registry.database.repeating import repeating
-from registry.eligibility.calendar import end_of_day, local_date, start_of_day, whole_minutes
+from registry.engine.calendar import end_of_day, local_date, start_of_day, whole_minutes
 from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.models import (
     Appointment,

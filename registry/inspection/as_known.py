@@ -19,11 +19,12 @@ from django.utils.translation import gettext_lazy
 from registry.crews.queries import Answered, Asking, answer_from
 from registry.database.errors import RecordRefused, broken
 from registry.database.readers import as_the_register
-from registry.eligibility.answer import LeafResult
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR, local_date
-from registry.eligibility.evidence import CertificationStatus, Evidence
-from registry.eligibility.render import CAUTION
-from registry.eligibility.standard import BadInput, Standard
+from registry.engine.answer import LeafResult
+from registry.engine.bad_input import BadInput
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR, local_date
+from registry.engine.evidence import CertificationStatus, Evidence
+from registry.engine.render import CAUTION
+from registry.engine.standard import Standard
 from registry.equipment.models import CraneModel
 from registry.evidence.queries import evidence_behind, evidence_for, signer_closure
 from registry.inspection.late_changes import Change, Keys, LateChanges

@@ -15,9 +15,9 @@ from registry.crews.described import readable_reason
 from registry.crews.models import Assignment, AssignmentEvent, Job, Slot
 from registry.crews.queries import asking_for_slot
 from registry.database.readers import as_the_register
-from registry.eligibility.crew import CrewFinding
-from registry.eligibility.render import CAUTION
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
+from registry.engine.crew import CrewFinding
+from registry.engine.render import CAUTION
 from registry.inspection.as_known import Comparison, compare_all, require_past
 from registry.inspection.crew_on_record import CrewOnRecord, crew_on_record
 from registry.inspection.crew_rules_as_known import crew_rules_as_known

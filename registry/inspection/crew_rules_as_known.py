@@ -7,7 +7,7 @@ from datetime import datetime
 
 from registry.crews.models import Assignment
 from registry.crews.queries import Stay, crew_from, standard_of_job
-from registry.eligibility.crew import CrewFinding, crew_findings
+from registry.engine.crew import CrewFinding, crew_findings
 from registry.inspection.crew_on_record import CrewOnRecord
 from registry.language.said import finding_in_language
 
@@ -15,7 +15,7 @@ from registry.language.said import finding_in_language
 def crew_rules_as_known(crew: CrewOnRecord, *, known_at: datetime) -> tuple[CrewFinding, ...]:
     """Every crew rule in the language in force, and whether the crew met it throughout the job.
 
-    Raises :class:`~registry.eligibility.standard.BadInput` where no version of the
+    Raises :class:`~registry.engine.bad_input.BadInput` where no version of the
     job's role standard was known to be in force.
     """
     standard = standard_of_job(crew.history, crew.job, known_at)

@@ -11,7 +11,8 @@ from typing import Any, TypeVar
 from django.db.models import QuerySet
 
 from registry.database.together import Given, Together
-from registry.eligibility.standard import Standard, parse_standard
+from registry.engine.files.standard_file import parse_standard
+from registry.engine.standard import Standard
 from registry.standards.models import EmployerFigure, StandardVersion
 
 

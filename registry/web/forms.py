@@ -22,8 +22,8 @@ from django.utils.translation import gettext_lazy as _
 from registry.crews import queries
 from registry.crews.models import Assignment, Job, Slot
 from registry.database.errors import RecordRefused
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
 from registry.language.amounts import instant
 from registry.language.said import authored

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -333,7 +335,12 @@ def test_the_folder_of_the_demonstration_is_never_served_for_real_work(begun: Pa
         [UNGUARDED, "UPDATE database_register SET demonstration = true"],
         ["UPDATE database_register SET demonstration = false", GUARDED],
     ):
-        for command in (["manage.py", "invite", "--kind", "registrar"], ["manage.py", "prepare"], SERVED):
+        for command in (
+            ["manage.py", "invite", "--kind", "registrar"],
+            ["manage.py", "prepare"],
+            ["manage.py", "serve"],
+            SERVED,
+        ):
             done = run(begun, *command)
             assert done.returncode in (2, 3), done.stdout
             assert "holds the demonstration, whose passwords and codes are public" in done.stderr
@@ -366,7 +373,53 @@ def test_a_register_that_has_begun_is_prepared_again_and_never_begun_again(begun
     assert run(begun, *SERVED).returncode == 0
 
 
-@pytest.mark.parametrize("command", [["verify"], ["prepare"], ["migrate"]])
+def test_the_register_is_served_by_a_command(begun: Path, owner: Connection) -> None:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    served = subprocess.Popen(
+        [sys.executable, "manage.py", "serve", "--bind", f"127.0.0.1:{port}"],
+        cwd=PROJECT,
+        env=environment(begun, BEHIND_PROXY="1", REGISTRY_PLAIN_HTTP_ON_LOOPBACK="0"),
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert served.stdout is not None
+    try:
+        assert served.stdout.readline() == f"The register answers at 127.0.0.1:{port}.\n"
+        for path, scheme, status in (
+            ("/health/ready", "http", 200),
+            ("/sign-in/", "http", 301),
+            ("/sign-in/", "https", 200),
+        ):
+            connection = http.client.HTTPConnection("127.0.0.1", port, timeout=SECONDS)
+            connection.request("GET", path, headers={"X-Forwarded-Proto": scheme})
+            assert connection.getresponse().status == status
+            connection.close()
+    finally:
+        served.terminate()
+        assert served.wait(SECONDS) == 0
+        served.stdout.close()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "more", "said"),
+    [
+        ([], {"DATABASE_URL": "postgres://registry_owner:invented@/registry"}, "enters as the owner of the tables"),
+        (["--bind", "8000"], {}, "--bind is written HOST:PORT"),
+    ],
+)
+def test_what_keeps_the_register_from_being_served_is_said_in_a_sentence(
+    begun: Path, arguments: list[str], more: dict[str, str], said: str
+) -> None:
+    done = manage(begun, "serve", *arguments, **more)
+    assert done.returncode in (1, 2)
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("command", [["verify"], ["prepare"], ["migrate"], ["serve"]])
 def test_an_empty_folder_begins_nothing_unasked(tmp_path: Path, command: list[str]) -> None:
     done = manage(tmp_path / "new", *command)
     assert done.returncode == 2

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from registry.eligibility import evidence as engine
+from registry.engine import evidence as engine
 from registry.equipment.services import declare_family, place_crane
 from registry.evidence import services
 from registry.evidence.queries import direct_signers, evidence_for, signer_closure

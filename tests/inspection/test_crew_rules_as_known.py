@@ -9,7 +9,7 @@ import pytest
 from registry.crews import services as crews
 from registry.crews.models import Job
 from registry.crews.queries import crew_of
-from registry.eligibility.crew import CrewFinding
+from registry.engine.crew import CrewFinding
 from registry.evidence import services as evidence
 from registry.inspection.crew_as_known import crew_as_known
 from registry.inspection.crew_on_record import crew_on_record

@@ -107,8 +107,9 @@ def leaver_of(world: World) -> Leaver:
     check_identity(account=account, looked_at="Oberthur's licence", checked_at=world.now, checked_by=checker)
     alike = {"worker": world.assessor, "other": worker, "names": "initials", "dates": "no_day", "told_apart": False}
     twin = PossibleTwin.objects.create(recorded_at=world.now, **alike)
-    by = {"recorded_at": world.now, "recorded_by": checker}
-    settle_twin(twin=twin, found="two_people", reason="Oberthur showed a licence", **by)
+    settle_twin(
+        twin=twin, found="two_people", reason="Oberthur showed a licence", recorded_at=world.now, recorded_by=checker
+    )
     _signed_for_somebody(world, worker, account)
     share(worker=worker, days=30, note="For the next employer of Oberthur", at=world.now, shared_by=account)
     leaves_the_employer(world, worker)

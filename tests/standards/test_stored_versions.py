@@ -14,7 +14,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connections, transaction
 
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.people.models import Employer
 from registry.people.services import register_employer
 from registry.standards.files import read_standard_file

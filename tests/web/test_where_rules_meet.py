@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import Any
 
 import pytest
@@ -271,11 +272,11 @@ def test_nobody_else_settles_one(world: World, twin: PossibleTwin, dispatcher: C
     for account in Account.objects.exclude(kind="registrar"):
         refused(
             "an_act_of_the_registrar_names_the_registrar",
-            lambda account=account: lookalikes.settle_twin(twin=twin, recorded_by=account, **settled),
+            partial(lookalikes.settle_twin, twin=twin, recorded_by=account, **settled),
         )
         refused(
             "an_act_names_an_account_that_may_do_it",
-            lambda account=account: SettledTwin.objects.create(twin=twin, recorded_by=account, **settled),
+            partial(SettledTwin.objects.create, twin=twin, recorded_by=account, **settled),
         )
     assert not SettledTwin.objects.exists()
 
@@ -336,12 +337,13 @@ def test_a_rival_corrects_no_record_that_another_employer_answers_for(
         worker=mira, scheme="rigging", number="R-1", issuer="Norrland Board", issued=world.now.date(), **by
     )
     taken: dict[str, Any] = {"recorded_at": world.now, "recorded_by": rival}
-    for record in (mira.hoursentry_records.first(), certificate, Employment.objects.current().get(worker=mira)):
+    records: tuple[Any, ...] = (mira.hoursentry_records.first(), certificate)
+    for record in (*records, Employment.objects.current().get(worker=mira)):
         own = {} if record == certificate else {"employer": rival.employer}
         for changes in (own, {"withdrawn": True, **own}):
             refused(
                 "an_employer_corrects_its_own_records",
-                lambda record=record, changes=changes: services.correct(record, **changes, **taken),
+                partial(services.correct, record, **changes, **taken),
             )
     services.withdraw(certificate, **by)
 

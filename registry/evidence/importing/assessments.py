@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from registry.eligibility.calendar import MINUTE, end_of_day, start_of_day
+from registry.engine.calendar import MINUTE, end_of_day, start_of_day
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.kind import (
     MODEL_FIELDS,

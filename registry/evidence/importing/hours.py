@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Max
 
 from registry.database.errors import RecordRefused, broken
-from registry.eligibility.calendar import MINUTE, end_of_day, start_of_day
+from registry.engine.calendar import MINUTE, end_of_day, start_of_day
 from registry.evidence.importing.columns import Field, folded
 from registry.evidence.importing.kind import (
     MODEL_FIELDS,

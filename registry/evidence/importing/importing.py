@@ -16,7 +16,7 @@ from openpyxl.utils import get_column_letter
 from registry.database.errors import RecordRefused, sqlstate_of
 from registry.database.readers import as_the_register
 from registry.database.repeating import CROSSED, LOCK_NOT_AVAILABLE, QUERY_CANCELED, repeated
-from registry.eligibility.calendar import DAY
+from registry.engine.calendar import DAY
 from registry.evidence.apart.running import OF_THE_COMMAND
 from registry.evidence.apart.tables import FileRefused, Row, Table, Unreadable
 from registry.evidence.importing.columns import Column, Columns, folded, map_columns, spellings_of

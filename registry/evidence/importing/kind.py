@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from django.db import transaction
 
 from registry.database.errors import RecordRefused
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import CraneModel, Site
 from registry.evidence.apart.tables import LARGEST_SHEET
 from registry.evidence.importing.columns import Field, folded

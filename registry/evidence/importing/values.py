@@ -8,7 +8,7 @@ from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR
 from registry.evidence.apart.tables import Unreadable, Value
 from registry.evidence.importing.columns import folded
 from registry.language.plain_text import code_point, hidden_character, line

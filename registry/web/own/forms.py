@@ -9,7 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from registry.crews.wanted import askable_employers, askable_standards, last_model_of
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import CraneModel
 from registry.language.said import authored
 from registry.language.words import choices_of

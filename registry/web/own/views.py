@@ -20,8 +20,8 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from registry.crews import access
 from registry.crews.described import DescribedAnswer
 from registry.crews.wanted import askable_worker, what_is_missing
-from registry.eligibility.calendar import local_date
-from registry.eligibility.render import CAUTION
+from registry.engine.calendar import local_date
+from registry.engine.render import CAUTION
 from registry.evidence import corrections
 from registry.evidence.running_out import zone_of
 from registry.ledger import here

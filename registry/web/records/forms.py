@@ -25,8 +25,8 @@ from registry.crews.access import readable
 from registry.crews.models import AssignmentState, Job
 from registry.crews.standing_down import occasions_of
 from registry.database.errors import RecordRefused
-from registry.eligibility.calendar import local_date
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.calendar import local_date
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.apart.running import Stopped, turn
 from registry.evidence.importing import FileRefused, ImportOptions, TableReading
