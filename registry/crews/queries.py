@@ -157,7 +157,8 @@ def answers(askings: Sequence[Asking], standard: Standard) -> dict[int, Answer]:
 
 
 def _answers(askings: Sequence[Asking], standard: Standard, *, whole: set[int], grounds: set[int]) -> dict[int, Answer]:
-    evidence = evidence_for(worker_ids=sorted(whole), grounds_of=sorted(grounds - whole))
+    # Of what is known already nothing is left out again for each of them, nor worked out again.
+    evidence = evidence_for(worker_ids=sorted(whole), grounds_of=sorted(grounds - whole)).known_at(None)
     return {each.worker: decide(evidence, standard, each.question()) for each in askings}
 
 

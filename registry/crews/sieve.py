@@ -9,7 +9,7 @@ everybody while the engine is asked about few (:mod:`registry.crews.candidates`)
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Set
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
@@ -59,10 +59,10 @@ class Missing:
 
 
 class Met(NamedTuple):
-    """Which requirements can be met when the window starts, and at its end, by key."""
+    """The keys of requirements that cannot be met when the window starts, and of those that cannot at its end."""
 
-    at_start: Mapping[str, bool]
-    at_end: Mapping[str, bool]
+    not_at_start: frozenset[str]
+    not_at_end: frozenset[str]
 
 
 @dataclass(slots=True)
@@ -78,6 +78,8 @@ class Sieve:
     start: datetime
     end: datetime
     _models: dict[str, frozenset[int]] = field(default_factory=dict)
+    _without_hours: dict[Met, list[Missing]] = field(default_factory=dict)
+    """Of hundreds of people most lack the same: worked out once."""
 
     def met(self, people: Collection[Worker]) -> dict[Worker, Met]:
         """Which requirements other than hours each of them can meet when the window starts, and at its end.
@@ -100,7 +102,12 @@ class Sieve:
             if SIFTED[type(leaf)].bars:
                 for then in found:
                     then[leaf.key] = set(numbers) - then[leaf.key]
-        return {each: Met(*({key: each.pk in who for key, who in then.items()} for then in found)) for each in people}
+        lacking: list[dict[int, list[str]]] = [{number: [] for number in numbers} for _ in Met._fields]
+        for then, keys in zip(found, lacking, strict=True):
+            for key, who in then.items():
+                for number in keys.keys() - who:
+                    keys[number].append(key)
+        return {each: Met(*(frozenset(keys[each.pk]) for keys in lacking)) for each in people}
 
     def minutes(self, people: Collection[Worker]) -> dict[int, dict[str, int]]:
         """Minutes on record that could count for each requirement of hours, by worker and key. One statement.
@@ -132,11 +139,14 @@ class Sieve:
         hold at first and another later. Without ``minutes`` the hours are taken to be there, as
         they are at the end, when more may have been worked.
         """
-        reached = {}
         if minutes is not None:
-            reached = {key: minutes[key] >= leaf.minimum for key, leaf in self._hours().items()}
-        at_start = _missing(self.role.requirement, {**met.at_start, **reached}, minutes or {})
-        return at_start or _missing(self.role.requirement, met.at_end, {})
+            short = {key for key, leaf in self._hours().items() if minutes[key] < leaf.minimum}
+            if short:
+                return _missing(self.role.requirement, met.not_at_start | short, minutes) or self.missing(met)
+        if met not in self._without_hours:
+            at_start = _missing(self.role.requirement, met.not_at_start, {})
+            self._without_hours[met] = at_start or _missing(self.role.requirement, met.not_at_end, {})
+        return self._without_hours[met]
 
     # Hours
 
@@ -310,11 +320,11 @@ def _spelled_as(column: str, names: Iterable[str]) -> Func:
     )
 
 
-def _missing(root: Node, met: Mapping[str, bool], minutes: Mapping[str, int]) -> list[Missing]:
-    """The fewest leaves whose lack refuses the tree; what ``met`` does not name counts as met."""
+def _missing(root: Node, unmet_keys: Set[str], minutes: Mapping[str, int]) -> list[Missing]:
+    """The fewest leaves whose lack refuses the tree; ``unmet_keys`` are those that cannot be met."""
 
     def of_leaf(leaf: Leaf) -> list[Missing]:
-        return [] if met.get(leaf.key, True) else [Missing(leaf, minutes.get(leaf.key))]
+        return [Missing(leaf, minutes.get(leaf.key))] if leaf.key in unmet_keys else []
 
     def of_group(group: Group, lacks: list[list[Missing]]) -> list[Missing]:
         unmet = sorted(filter(None, lacks), key=len)

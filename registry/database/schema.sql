@@ -880,7 +880,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_countersignature FO
 CREATE TRIGGER signer_signs_with_their_own_account BEFORE INSERT ON public.evidence_countersignature FOR EACH ROW EXECUTE FUNCTION evidence_signer_signs_with_their_own_account();
 ALTER TABLE evidence_countersignature ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignature.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignature.entry_id))) ELSE ((EXISTS ( SELECT FROM registry_own_peoples_entries own WHERE (own.entry_id = evidence_countersignature.entry_id))) OR registry_shows_remark(entry_id, recorded_at)) END));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_countersignature TO registry_application;
@@ -908,7 +908,7 @@ CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_countersignatu
 CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 ALTER TABLE evidence_countersignaturerequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (of_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignaturerequest.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (of_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignaturerequest.entry_id))) ELSE ((EXISTS ( SELECT FROM registry_own_peoples_entries own WHERE (own.entry_id = evidence_countersignaturerequest.entry_id))) OR registry_shows_remark(entry_id, recorded_at)) END));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_countersignaturerequest TO registry_application;
@@ -994,7 +994,7 @@ CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_entryobj
 CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker:by_id');
 ALTER TABLE evidence_entryobjection ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
-CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_entryobjection.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_entryobjection.entry_id))) ELSE ((EXISTS ( SELECT FROM registry_own_peoples_entries own WHERE (own.entry_id = evidence_entryobjection.entry_id))) OR registry_shows_remark(entry_id, recorded_at)) END));
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE evidence_entryobjection TO registry_application;
@@ -2358,6 +2358,15 @@ CREATE VIEW registry_own_people AS
             ELSE true
         END;
 GRANT SELECT ON TABLE registry_own_people TO registry_application;
+
+--- view registry_own_peoples_entries
+CREATE VIEW registry_own_peoples_entries AS
+ SELECT id AS entry_id
+   FROM evidence_hoursentry entry
+  WHERE (EXISTS ( SELECT
+           FROM registry_own_people own
+          WHERE own.worker_id = entry.worker_id));
+GRANT SELECT ON TABLE registry_own_peoples_entries TO registry_application;
 
 --- function crews_assignment_is_permitted()
 CREATE FUNCTION public.crews_assignment_is_permitted()

@@ -153,7 +153,8 @@ def read_with_the_entry(table: str, by: str) -> Guard:
         table,
         f"""{by} = (SELECT registry_reader_worker()) OR CASE WHEN (SELECT registry_reader_employer()) IS NULL
             THEN EXISTS (SELECT FROM evidence_hoursentry entry WHERE entry.id = {table}.entry_id)
-            ELSE registry_shows_remark({table}.entry_id, {table}.recorded_at) END""",  # noqa: S608
+            ELSE EXISTS (SELECT FROM registry_own_peoples_entries own WHERE own.entry_id = {table}.entry_id)
+                OR registry_shows_remark({table}.entry_id, {table}.recorded_at) END""",  # noqa: S608
     )
 
 
