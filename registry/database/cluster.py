@@ -192,7 +192,7 @@ def require_whole(data: Path, register: Register) -> Path:
     if missing:
         raise UnusableDataFolder(
             f"The database in {folder} is not whole; missing from it, or empty: {', '.join(missing)}. Copy or restore "
-            "the whole folder from the backup, empty folders included. Nothing was changed, and no new database was made."
+            "the whole folder from the backup, empty folders included. Nothing was changed, no new database was made."
         )
     mark = (folder / MARK).read_text(encoding="utf-8").strip()
     if mark != register.number:
