@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from registry.eligibility.render import CAUTION
+from registry.engine.render import CAUTION
 from registry.notices.packet import Packet, packet_of
 from registry.notices.visibility import visible_job
 from registry.notices.words import change_in_words, missing_in_words

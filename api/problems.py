@@ -11,7 +11,7 @@ from rest_framework.views import exception_handler
 
 from registry.crews.access import NotAllowed
 from registry.database.errors import RecordRefused
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.ledger.memory import CannotSign
 
 MEDIA_TYPE = "application/problem+json"

@@ -9,8 +9,8 @@ from rest_framework import serializers
 
 from registry.crews.models import Assignment, AssignmentState, Decision, Job, Slot
 from registry.crews.queries import SlotView
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
 from registry.people.models import Worker
 

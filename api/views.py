@@ -47,8 +47,9 @@ def _validated(serializer: type[Any], request: Request) -> dict[str, Any]:
 
 def _answer(outcome: services.Outcome) -> Response:
     if outcome.assignment is not None:
-        outcome.assignment.refresh_from_db()
-        return Response(AssignmentOutput(outcome.assignment).data, status=status.HTTP_201_CREATED)
+        # Read again with what the database's triggers filled in.
+        assigned = Assignment.objects.select_related("state", "decision").get(pk=outcome.assignment.pk)
+        return Response(AssignmentOutput(assigned).data, status=status.HTTP_201_CREATED)
     return problem(
         status.HTTP_409_CONFLICT,
         _("Refused"),

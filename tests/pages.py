@@ -77,6 +77,8 @@ PAGES = [
     Page("own_employers", WORKER),
     *(Page(name, REGISTRAR) for name in ("registrar_employment", "registrar_stand_downs")),
     Page("suspend_stand_down", REGISTRAR, {"stand_down_id": "bar"}),
+    Page("settle_twin", REGISTRAR, {"twin_id": "twin"}),
+    Page("leave_employer", WORKER, {"employment_id": "employment"}),
     *(Page("shared_record", by, {"token": "token"}) for by in (NOBODY, EMPLOYER)),
     # Notice
     *(Page("notice", by, NOTICED) for by in (EMPLOYER, INSPECTOR)),

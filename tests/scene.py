@@ -18,7 +18,7 @@ from registry.inspection import services as inspection
 from registry.people import services as people
 from registry.people.closing import close_account
 from registry.people.invitations import accept, hash_of, invite
-from registry.people.models import Account, Employer, Worker
+from registry.people.models import Account, Employer, Employment, PossibleTwin, Worker
 from registry.people.second_factor import enrol_authenticator_app
 from registry.transcripts import sharing
 
@@ -75,6 +75,14 @@ class Scene:
             opened_by=self.account(scenario.INSPECTOR.username),
         )
 
+        namesake = people.register_worker(
+            given_name=self.worker.given_name,
+            family_name="Penavale",
+            date_of_birth=self.worker.date_of_birth,
+            recorded_at=self.now,
+            recorded_by=self.account("registrar"),
+        )
+        self.twin = PossibleTwin.objects.get(worker=namesake)
         self.shared = sharing.share(
             worker=self.worker,
             days=7,
@@ -176,6 +184,8 @@ class Scene:
             "leader": director.worker_id,
             "bar": StandDown.objects.earliest("id").pk,
             "led": director.slot_id,
+            "twin": self.twin.pk,
+            "employment": Employment.objects.current().filter(worker=self.worker).latest("start").pk,
             "maker": self.job.crane.model.maker_id,
             "placement": self.job.crane.placements.get().pk,
             "objection": self.objection.pk,

@@ -240,9 +240,14 @@ def own_worker(account: Account, *, otherwise: str) -> Worker:
 
 def employer_of(account: Account) -> Employer:
     """The employer the account assigns for. Raises :class:`NotAllowed`."""
-    if account.kind != "employer" or account.employer is None:
-        raise NotAllowed(_("Only an employer plans jobs and assigns crews."))
+    _require_employers(account)
+    assert account.employer is not None
     return account.employer
+
+
+def _require_employers(account: Account) -> None:
+    if account.kind != "employer" or account.employer_id is None:
+        raise NotAllowed(_("Only an employer plans jobs and assigns crews."))
 
 
 def require_registrar(account: Account) -> None:
@@ -279,7 +284,8 @@ def require_sees_twins(account: Account) -> None:
 
 def require_may_assign(account: Account, job: Job) -> None:
     """Raise :class:`NotAllowed` unless the job is the account's own employer's."""
-    if employer_of(account).pk != job.employer_id:
+    _require_employers(account)
+    if account.employer_id != job.employer_id:
         raise NotAllowed(_("This job is another employer's."))
 
 

@@ -15,8 +15,8 @@ from zoneinfo import ZoneInfo
 from django.db.models import QuerySet
 
 from registry.crews.models import AssignmentState, Job, Slot
-from registry.eligibility.calendar import DAY, end_of_day, local_date, start_of_day
-from registry.eligibility.intervals import Interval, Timeline
+from registry.engine.calendar import DAY, end_of_day, local_date, start_of_day
+from registry.engine.intervals import Interval, Timeline
 from registry.evidence.running_out import SOON
 
 # A day somewhere begins up to 14 hours before and ends up to 12 hours after it does in UTC.

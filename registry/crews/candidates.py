@@ -16,9 +16,9 @@ from registry.crews.models import AssignmentState, Slot
 from registry.crews.queries import answers, asking_for_slot, employed_throughout, standard_for
 from registry.crews.sieve import Missing, Sieve
 from registry.database.readers import as_the_register
-from registry.eligibility.answer import Decision as Answer
-from registry.eligibility.crew import SUPERVISOR
-from registry.eligibility.standard import BadInput
+from registry.engine.answer import Decision as Answer
+from registry.engine.bad_input import BadInput
+from registry.engine.crew import SUPERVISOR
 from registry.language.amounts import duration
 from registry.language.said import authored, leaf_in_language, spoken
 from registry.people.finding import named
@@ -73,7 +73,7 @@ def candidates_for(slot: Slot, *, start: datetime, end: datetime, query: str = "
 
     ``query`` narrows by words of names and numbers; the engine is asked about at most ``most``.
     Those who are free go first. A fixed number of statements. Raises
-    :class:`~registry.eligibility.standard.BadInput` where no standard is in force.
+    :class:`~registry.engine.bad_input.BadInput` where no standard is in force.
     """
     asking = asking_for_slot(slot, worker=0, start=start, end=end)
     _version, standard = standard_for(asking)

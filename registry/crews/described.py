@@ -15,8 +15,8 @@ from django.utils.translation import gettext as _
 
 from registry.crews.models import Decision, Slot
 from registry.database.readers import as_the_register
-from registry.eligibility.calendar import whole_minutes
-from registry.eligibility.sentences import sentence
+from registry.engine.calendar import whole_minutes
+from registry.engine.sentences import sentence
 from registry.evidence.models import Appointment, Assessment, Certification, HoursEntry, Instruction, StandDown
 from registry.language.amounts import day, duration, instant
 from registry.language.said import authored, in_language, required_in_language, spoken

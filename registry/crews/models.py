@@ -25,11 +25,11 @@ from registry.database.guards import (
     only_read,
     recorded_now,
 )
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.evidence.models import StandDown
 from registry.language.words import choices_of, in_words
 from registry.ledger.guards import logged
-from registry.people.guards import shown_to, worker_is_not_erased
+from registry.people.guards import named_by, shown_to, worker_is_not_erased
 
 OPERATION_CHOICES = choices_of(OPERATIONS)
 ROLE_CHOICES = choices_of(ROLES)
@@ -56,7 +56,7 @@ class Job(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
 
-    guards = (never_changed, recorded_now, added_to, logged)
+    guards = (never_changed, recorded_now, added_to, logged, named_by("employer:employer_id"))
 
     class Meta:
         constraints = [
@@ -167,7 +167,7 @@ class Decision(models.Model):
 
     @property
     def answer(self) -> dict[str, Any]:
-        """The engine's whole answer (:meth:`registry.eligibility.answer.Decision.as_json`)."""
+        """The engine's whole answer (:meth:`registry.engine.answer.Decision.as_json`)."""
         answer: dict[str, Any] = json.loads(self.statement)["answer"]
         return answer
 

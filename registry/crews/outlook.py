@@ -9,7 +9,7 @@ from pathlib import Path
 from django.db import connection
 from django.db.models import Q, QuerySet
 
-from registry.eligibility.evidence import ROLES
+from registry.engine.evidence import ROLES
 from registry.people.models import Employer, Employment, Worker
 
 SQL = (Path(__file__).parent / "sql" / "role_coverage.sql").read_text(encoding="utf-8")

@@ -6,7 +6,7 @@ from datetime import date
 
 from django.db.models import Q
 
-from registry.eligibility.standard import Standard
+from registry.engine.standard import Standard
 from registry.people.models import Employer, Worker
 from registry.standards.queries import parsed, standards_for
 

@@ -17,20 +17,21 @@ from django.utils.translation import gettext as _
 from registry.crews.models import Assignment, AssignmentState, Job, Slot
 from registry.database.errors import Problem, broken
 from registry.database.readers import as_the_register
-from registry.eligibility.answer import Decision as Answer
-from registry.eligibility.calendar import local_date
-from registry.eligibility.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
-from registry.eligibility.decide import decide
-from registry.eligibility.hours import INSTANT
-from registry.eligibility.intervals import Timeline
-from registry.eligibility.question import Question
-from registry.eligibility.standard import BadInput, Standard
+from registry.engine.answer import Decision as Answer
+from registry.engine.bad_input import BadInput
+from registry.engine.calendar import INSTANT, local_date
+from registry.engine.crew import Crew, CrewFinding, Member, OtherWork, crew_findings
+from registry.engine.decide import decide
+from registry.engine.evidence import Evidence
+from registry.engine.intervals import Timeline
+from registry.engine.question import Question
+from registry.engine.standard import Standard
 from registry.evidence.queries import direct_signers, evidence_for, signer_closure
 from registry.language.amounts import day as written_day
 from registry.language.said import authored, finding_in_language
 from registry.people.models import Employment, LanguageSkill, Worker
 from registry.standards.models import StandardVersion
-from registry.standards.queries import figures_of, parsed, standard_in_force
+from registry.standards.queries import StandardHistory, history_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +80,12 @@ class Answered:
     asking: Asking
     answer: Answer
     standard: StandardVersion
+
+
+@dataclass(frozen=True, slots=True)
+class AnsweredByVersions(Answered):
+    """With the version of every subject whose evidence was looked at, so that it can be recorded as a decision."""
+
     evidence_versions: dict[str, int]
 
 
@@ -113,7 +120,7 @@ def slot_with_job(slot_id: int) -> Slot:
 
 
 @as_the_register()
-def answer(asking: Asking) -> Answered:
+def answer(asking: Asking) -> AnsweredByVersions:
     """Ask the engine on the register's evidence.
 
     Of those who signed, at first only what needs no signature is read: mostly
@@ -154,24 +161,36 @@ def _answers(askings: Sequence[Asking], standard: Standard, *, whole: set[int], 
     return {each.worker: decide(evidence, standard, each.question()) for each in askings}
 
 
+def answer_from(evidence: Evidence, asking: Asking, history: StandardHistory) -> Answered:
+    """The engine's answer on evidence that was read before: of the worker and everybody behind, whole.
+
+    Raises :class:`BadInput` where no standard is in force.
+    """
+    version, standard = standard_by(history, asking)
+    return Answered(asking, decide(evidence, standard, asking.question()), version)
+
+
 def standard_for(asking: Asking) -> tuple[StandardVersion, Standard]:
-    """The standard version in force when the window starts, with the employer's figures."""
-    day = local_date(asking.start, ZoneInfo(asking.time_zone))
-    return _in_force(asking.standard_key, day, asking.employer, asking.known_at)
+    """The standard version in force when the window starts, with the employer's figures. Raises :class:`BadInput`."""
+    return standard_by(history_of(asking.standard_key, asking.employer), asking)
 
 
-def _in_force(key: str, day: date, employer: int, known_at: datetime | None) -> tuple[StandardVersion, Standard]:
-    """The version in force on ``day``, with the employer's figures. Raises :class:`BadInput`."""
-    version = standard_in_force(key=key, day=day, known_at=known_at)
+def standard_by(history: StandardHistory, asking: Asking) -> tuple[StandardVersion, Standard]:
+    """:func:`standard_for` from a history that was read before."""
+    return _in_force(history, local_date(asking.start, ZoneInfo(asking.time_zone)), asking.known_at)
+
+
+def _in_force(history: StandardHistory, day: date, known_at: datetime | None) -> tuple[StandardVersion, Standard]:
+    version = history.in_force(day, known_at)
     if version is None:
         sentence = _("No version of the role standard %(key)s is in force on %(day)s.")
-        raise BadInput("$.standard", sentence % {"key": key, "day": written_day(day)})
-    return version, parsed(version, figures_of(employer, key, known_at), known_at)
+        raise BadInput("$.standard", sentence % {"key": history.key, "day": written_day(day)})
+    return version, history.parsed(version, history.figures(known_at), known_at)
 
 
 def _answer(
     asking: Asking, version: StandardVersion, standard: Standard, *, whole: set[int], grounds: set[int]
-) -> Answered:
+) -> AnsweredByVersions:
     # The versions are read before the evidence: what changes in between makes
     # them stale, never the other way round.
     current = evidence_versions(whole | grounds)
@@ -185,7 +204,7 @@ def _answer(
         f"standard:{asking.standard_key}",
     }
     versions = {subject: current.get(subject, 0) for subject in sorted(subjects)}
-    return Answered(asking, decide(evidence, standard, asking.question()), version, versions)
+    return AnsweredByVersions(asking, decide(evidence, standard, asking.question()), version, versions)
 
 
 def evidence_versions(workers: Iterable[int]) -> dict[str, int]:
@@ -262,10 +281,14 @@ class CrewView:
         return all(each.met for each in self.findings)
 
 
-def standard_of(job: Job, known_at: datetime | None = None) -> Standard:
+def standard_of(job: Job) -> Standard:
     """The role standard in force when the job starts, with its employer's figures. Raises :class:`BadInput`."""
-    day = local_date(job.start, ZoneInfo(job.site.time_zone))
-    _version, standard = _in_force(job.standard_key, day, job.employer_id, known_at)
+    return standard_of_job(history_of(job.standard_key, job.employer_id), job)
+
+
+def standard_of_job(history: StandardHistory, job: Job, known_at: datetime | None = None) -> Standard:
+    """:func:`standard_of` from a history that was read before, by what was known at an instant."""
+    _version, standard = _in_force(history, local_date(job.start, ZoneInfo(job.site.time_zone)), known_at)
     return standard
 
 
@@ -287,7 +310,9 @@ def crew_of(job: Job) -> CrewView:
     )
     standard = standard_of(job)
     here = [Stay.of(each) for each in states]
-    crew = crew_from(job, slots, here, map(Stay.of, elsewhere), LanguageSkill.objects.current())
+    skills = LanguageSkill.objects.current().filter(worker__in={each.worker.pk for each in here})
+    spoken = skills.values_list("worker_id", "language")
+    crew = crew_from(job, slots, here, map(Stay.of, elsewhere), spoken)
     return CrewView(
         job,
         standard,
@@ -343,12 +368,16 @@ def _other_work(elsewhere: Iterable[Stay]) -> Iterator[OtherWork]:
 
 
 def crew_from(
-    job: Job, slots: Iterable[Slot], here: Iterable[Stay], elsewhere: Iterable[Stay], skills: QuerySet[LanguageSkill]
+    job: Job,
+    slots: Iterable[Slot],
+    here: Iterable[Stay],
+    elsewhere: Iterable[Stay],
+    spoken: Iterable[tuple[int, str]],
 ) -> Crew:
-    """The crew as the crew rules see it: who is here, who is elsewhere too, and what they speak."""
+    """The crew as the crew rules see it: who is here, who is elsewhere too, and which worker speaks which language."""
     here = list(here)
-    languages: dict[int, set[str]] = {each.worker.pk: set() for each in here}
-    for worker, language in skills.filter(worker__in=languages).values_list("worker_id", "language"):
+    languages: dict[int, set[str]] = defaultdict(set)
+    for worker, language in spoken:
         languages[worker].add(language)
     role_of = {slot.pk: slot.role for slot in slots}
     return Crew(

@@ -97,6 +97,12 @@ def assessable_workers(account: Account, *, at: datetime) -> QuerySet[Worker]:
     return people.order_by("family_name", "given_name", "id")
 
 
+def employer_assessed_for(account: Account, worker: Worker, *, at: datetime) -> Employer | None:
+    """For which employer the signed-in assessor assesses the worker: one that has both now, the first by name."""
+    employed = Employment.objects.current().filter(Q(end__isnull=True) | Q(end__gte=at.date()), worker=worker)
+    return employers_assessed_for(signing_worker(account), at=at).filter(pk__in=employed.values("employer")).first()
+
+
 def record_to_ask_about(account: Account, kind: str, record_id: int) -> Any:
     """A record of the signed-in worker, or one of an employer's people that the registrar alone corrects.
 
@@ -104,7 +110,8 @@ def record_to_ask_about(account: Account, kind: str, record_id: int) -> Any:
     """
     record = _find(kind, record_id)
     if account.kind == "employer":
-        if record is None or not corrections.only_the_registrar_corrects(record):
+        # One refusal for what is not the employer's to read and for what is not there.
+        if record is None or not corrections.only_the_registrar_corrects(record) or not _reads(account, record):
             raise NotAllowed(_("An employer corrects its records itself."))
         require_own_worker(account, record.worker_id)
         return record
@@ -183,6 +190,10 @@ def uploaded_table(account: Account, document_id: int) -> Document:
     if found is None:
         raise NotAllowed(_("There is no such upload of yours."))
     return found
+
+
+def _reads(account: Account, record: Any) -> bool:
+    return readable(account, type(record)._default_manager.filter(pk=record.pk)).exists()
 
 
 def _find(kind: str, record_id: int) -> Any:

@@ -24,18 +24,17 @@ from registry.crews.models import (
     Slot,
 )
 from registry.crews.queries import (
-    Answered,
+    AnsweredByVersions,
     Asking,
     answer,
     asking_for_slot,
-    current_jobs,
     employment_problems,
     slot_with_job,
 )
 from registry.crews.sealing import seal
 from registry.database.errors import Problem, RecordRefused, broken, constraint_of, refusals, sqlstate_of
 from registry.database.repeating import LOCK_NOT_AVAILABLE, being_changed, repeated, repeating
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.equipment.models import Crane, Site
 from registry.language.amounts import instant
 from registry.people.models import Account, Employer
@@ -82,8 +81,6 @@ def plan_job(
     With ``supersedes`` it replaces an earlier plan, whose crew then ends there (see
     :func:`change_plan` and :func:`call_off`). Raises :class:`RecordRefused`.
     """
-    if not withdrawn:
-        _check_planned_once(employer, site, crane, operation, start, end, supersedes)
     with refusals(), transaction.atomic():
         job = Job.objects.create(
             employer=employer,
@@ -246,24 +243,6 @@ def _check_current(job: Job) -> None:
         raise RecordRefused([broken("job_is_current")])
 
 
-def _check_planned_once(
-    employer: Employer,
-    site: Site,
-    crane: Crane,
-    operation: str,
-    start: datetime,
-    end: datetime,
-    supersedes: Job | None,
-) -> None:
-    same = current_jobs().filter(employer=employer, site=site, crane=crane, operation=operation, start=start, end=end)
-    planned = (same if supersedes is None else same.exclude(pk=supersedes.pk)).first()
-    if planned is not None:
-        sentence = _("This job is planned already: %(job)s, from %(start)s to %(end)s. Change that plan instead.")
-        zone = ZoneInfo(planned.site.time_zone)
-        named = {"job": planned, "start": instant(planned.start, zone), "end": instant(planned.end, zone)}
-        raise RecordRefused([Problem("start", "a_job_is_planned_once", sentence % named)])
-
-
 @repeating
 def add_slot(*, job: Job, role: str) -> Slot:
     """One more place in ``role`` on the job's crew. Raises :class:`RecordRefused`."""
@@ -292,7 +271,7 @@ def assign(
 
     Raises :class:`RecordRefused` where the request itself is wrong (outside the
     job's window, somebody else's worker, slot taken, person on another job then) and
-    :class:`~registry.eligibility.standard.BadInput` where no standard is in force.
+    :class:`~registry.engine.bad_input.BadInput` where no standard is in force.
     """
     slot = slot_with_job(slot_id)
     _check_request(slot.job, worker_id, start, end)
@@ -332,7 +311,7 @@ def end_assignment(
     """Take a worker out of a slot from ``ends_at`` on. Raises :class:`RecordRefused`."""
     state = AssignmentState.objects.select_related("worker", "job__site").get(pk=assignment.pk)
     if state.standing != "ended" and ends_at >= state.during.upper:
-        raise RecordRefused([Problem("ends_at", "nobody_leaves_after_their_time", _outside(state))])
+        raise RecordRefused([_outside(state, "ends_at")])
     with refusals(), transaction.atomic():
         return AssignmentEvent.objects.create(
             assignment=assignment,
@@ -403,23 +382,16 @@ def _taken_over(state: AssignmentState, asked: datetime | None, at: datetime) ->
     start = max(at.replace(second=0, microsecond=0), lower) if asked is None else asked
     if lower <= start < upper:
         return start
-    sentence = _outside(state)
     if start >= upper and state.assignment.events.filter(kind="ended").exists():
-        sentence = _("%(name)s has left this place already, at %(end)s.") % {
-            "name": state.worker,
-            "end": instant(upper, ZoneInfo(state.job.site.time_zone)),
-        }
-    raise RecordRefused([Problem("start", "a_substitute_comes_while_the_place_is_theirs", sentence)])
+        left_at = instant(upper, ZoneInfo(state.job.site.time_zone))
+        raise RecordRefused([broken("nobody_is_replaced_after_leaving", name=state.worker, end=left_at)])
+    raise RecordRefused([_outside(state, "start")])
 
 
-def _outside(state: AssignmentState) -> str:
+def _outside(state: AssignmentState, field: str) -> Problem:
     zone = ZoneInfo(state.job.site.time_zone)
-    sentence = _("%(name)s is in this place from %(start)s to %(end)s; give a time before that end.")
-    return sentence % {
-        "name": state.worker,
-        "start": instant(state.during.lower, zone),
-        "end": instant(state.during.upper, zone),
-    }
+    during = {"start": instant(state.during.lower, zone), "end": instant(state.during.upper, zone)}
+    return broken("a_time_lies_within_the_assignment", field, name=state.worker, **during)
 
 
 class _NotSubstituted(Exception):
@@ -502,21 +474,19 @@ def decide_held_again(
 def _check_request(job: Job, worker_id: int, start: datetime, end: datetime) -> None:
     problems = []
     if end <= start:
-        problems.append(Problem("end", "assignment_end_is_after_start", _("The end must be later.")))
+        problems.append(broken("assignment_end_is_after_start"))
     zone = ZoneInfo(job.site.time_zone)
     if start < job.start:
-        sentence = _("The job starts at %(instant)s.") % {"instant": instant(job.start, zone)}
-        problems.append(Problem("start", "assignment_lies_within_the_job", sentence))
+        problems.append(broken("assignment_starts_within_the_job", instant=instant(job.start, zone)))
     if end > job.end:
-        sentence = _("The job ends at %(instant)s.") % {"instant": instant(job.end, zone)}
-        problems.append(Problem("end", "assignment_lies_within_the_job", sentence))
+        problems.append(broken("assignment_ends_within_the_job", instant=instant(job.end, zone)))
     if not problems:
         problems = employment_problems(job, worker_id, start, end)
     if problems:
         raise RecordRefused(problems)
 
 
-def _record(answered: Answered, *, decided_at: datetime, decided_by: Account | None) -> Decision:
+def _record(answered: AnsweredByVersions, *, decided_at: datetime, decided_by: Account | None) -> Decision:
     """Store the engine's answer as a sealed statement."""
     asking, given = answered.asking, answered.answer
     statement = json.dumps(

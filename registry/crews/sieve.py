@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import partial
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -22,22 +21,18 @@ from django.db.models import Exists, ExpressionWrapper, F, Func, OuterRef, Q, Qu
 from django.db.models.fields import BooleanField, DurationField
 
 from registry.crews.models import Job
-from registry.eligibility.calendar import MINUTE, local_date, months_before, start_of_day
-from registry.eligibility.harmless import folded
-from registry.eligibility.hours import INSTANT
-from registry.eligibility.standard import (
-    Appointed,
-    Certified,
-    Group,
-    Hours,
-    Instructed,
-    Leaf,
-    Node,
-    NoStandDown,
-    PracticalAssessment,
-    RoleStandard,
-    SharedLanguage,
-)
+from registry.engine.calendar import INSTANT, MINUTE, local_date, months_before, start_of_day
+from registry.engine.harmless import folded
+from registry.engine.requirements.appointment import Appointed
+from registry.engine.requirements.assessment import PracticalAssessment
+from registry.engine.requirements.certificate import Certified
+from registry.engine.requirements.hours import Hours
+from registry.engine.requirements.instruction import Instructed
+from registry.engine.requirements.language import SharedLanguage
+from registry.engine.requirements.leaf import Leaf, of_kind
+from registry.engine.requirements.no_stand_down import NoStandDown
+from registry.engine.standard import RoleStandard
+from registry.engine.tree import Group, Node
 from registry.equipment.models import CraneModel, FamilyDeclaration
 from registry.evidence.models import (
     Appointment,
@@ -91,7 +86,7 @@ class Sieve:
 
         One or two more where a requirement counts models of a class or family.
         """
-        leaves = [leaf for leaf in self.role.leaves() if not isinstance(leaf, Hours)]
+        leaves = [leaf for leaf in self.role.leaves() if type(leaf) in SIFTED]
         numbers = [each.pk for each in people]
         looked_up = [self._looked_up(leaf, numbers) for leaf in leaves]
         found: list[dict[str, set[int]]] = [{leaf.key: set() for leaf in leaves} for _ in Met._fields]
@@ -102,7 +97,7 @@ class Sieve:
                     if holds:
                         then[key].add(worker)
         for leaf in leaves:
-            if isinstance(leaf, NoStandDown):
+            if SIFTED[type(leaf)].bars:
                 for then in found:
                     then[leaf.key] = set(numbers) - then[leaf.key]
         return {each: Met(*({key: each.pk in who for key, who in then.items()} for then in found)) for each in people}
@@ -146,11 +141,11 @@ class Sieve:
     # Hours
 
     def _hours(self) -> dict[str, Hours]:
-        return {leaf.key: leaf for leaf in self.role.leaves() if isinstance(leaf, Hours)}
+        return {leaf.key: leaf for leaf in of_kind(Hours, self.role.leaves())}
 
     def _worked(self, leaf: Hours) -> Q:
         counts = Q(
-            model__in=self._models_in(leaf.scope),
+            model__in=self.models_in(leaf.scope),
             operation__in=leaf.operations or {self.job.operation},
             start__lt=self.start,
         )
@@ -160,7 +155,7 @@ class Sieve:
             counts &= Q(configuration=self.job.configuration)
         if leaf.within_months is not None:
             # The engine goes by the clock of the site of each entry, this by the clock of the job's.
-            counts &= Q(end__gt=self._months_back(self.start, leaf.within_months) - WIDEST_APART)
+            counts &= Q(end__gt=self.months_back(self.start, leaf.within_months) - WIDEST_APART)
         return counts
 
     # Everything else
@@ -168,104 +163,27 @@ class Sieve:
     def _looked_up(self, leaf: Leaf, people: Collection[int]) -> QuerySet[Any, tuple[int, bool, bool, str]]:
         """``(worker, when the window starts, at its end, key)`` of the people whose records may meet the leaf.
 
-        Of a :class:`NoStandDown` those who are barred.
+        Where records bar, those who are barred.
         """
-        model, conditions = self._records(leaf)
-        at_start, at_end = (BoolOr(conditions(instant)) for instant in (self.start, self.end - INSTANT))
-        by_worker = model.objects.current().filter(worker__among=people).order_by().values("worker")
+        sifted = SIFTED[type(leaf)]
+        at_start, at_end = (
+            BoolOr(sifted.condition(self, leaf, instant)) for instant in (self.start, self.end - INSTANT)
+        )
+        by_worker = sifted.records.objects.current().filter(worker__among=people).order_by().values("worker")
         found: QuerySet[Any, Any] = by_worker.annotate(at_start=at_start, at_end=at_end)
         return found.values_list("worker", "at_start", "at_end", Value(leaf.key, output_field=TextField()))
-
-    def _records(self, leaf: Leaf) -> tuple[Any, Callable[[datetime], Q]]:
-        """The records by which the leaf may be met, and what must hold of one at an instant."""
-        if isinstance(leaf, PracticalAssessment):
-            return Assessment, partial(self._assessed, leaf)
-        if isinstance(leaf, Certified):
-            return Certification, partial(self._certified, leaf)
-        if isinstance(leaf, Instructed):
-            return Instruction, partial(self._instructed, leaf)
-        if isinstance(leaf, Appointed):
-            return Appointment, partial(self._appointed, leaf)
-        if isinstance(leaf, SharedLanguage):
-            wanted = Q(language__in=leaf.languages or {self.job.site.working_language})
-            return LanguageSkill, lambda instant: wanted
-        assert isinstance(leaf, NoStandDown)
-        return StandDown, lambda instant: self._barred()
-
-    def _assessed(self, leaf: PracticalAssessment, instant: datetime) -> Q:
-        given = Q(
-            kind="practical",
-            outcome="pass",
-            role=leaf.role or self.role.role,
-            model__in=self._models_in(leaf.scope),
-            operations__overlap=sorted(leaf.operations or {self.job.operation}),
-            assessed_at__lte=instant,
-        )
-        if leaf.scope == "configuration":
-            given &= Q(configuration=self.job.configuration)
-        if leaf.within_months is not None:
-            given &= Q(assessed_at__gte=self._months_back(instant, leaf.within_months))
-        return given
-
-    def _certified(self, leaf: Certified, instant: datetime) -> Q:
-        model = self.job.crane.model
-        day = local_date(instant, self._zone)
-        held = Q(Q(expires__isnull=True) | Q(expires__gte=day), _spelled_as("scheme", leaf.schemes), issued__lte=day)
-        if leaf.scope:
-            held &= Q(scope__contains=sorted(leaf.scope))
-        if leaf.covers == "model":
-            held &= Q(covers_models__contains=[model.pk])
-        elif leaf.covers == "class":
-            held &= Q(covers_models__contains=[model.pk]) | Q(covers_classes__contains=[model.crane_class])
-        return held
-
-    def _instructed(self, leaf: Instructed, instant: datetime) -> Q:
-        given = Q(_spelled_as("topic", [leaf.topic]), completed_at__lte=instant)
-        if leaf.providers:
-            given &= Q(provider__in=leaf.providers)
-        if leaf.scope == "model":
-            given &= Q(model=self.job.crane.model_id)
-        if leaf.within_months is not None:
-            given &= Q(completed_at__gte=self._months_back(instant, leaf.within_months))
-        return given
-
-    def _appointed(self, leaf: Appointed, instant: datetime) -> Q:
-        act = Q(
-            _spelled_as("duty", [leaf.duty]),
-            Q(model__isnull=True) | Q(model=self.job.crane.model_id),
-            Q(end__isnull=True) | Q(end__gt=instant),
-            Q(kind="maker_instructor", maker=self.job.crane.model.maker_id) | Q(employer=self.job.employer_id),
-            kind__in=leaf.kinds,
-            start__lte=instant,
-        )
-        if leaf.stop_work_authority:
-            act &= Q(stop_work_authority=True)
-        return act
-
-    def _barred(self) -> Q:
-        """A stand-down that nothing can have lifted or suspended: there was no retraining after any."""
-        retrained = Instruction.objects.current().filter(worker=OuterRef("worker"), after_stand_down__isnull=False)
-        suspended = StandDownSuspension.objects.current().filter(worker=OuterRef("worker"))
-        return Q(
-            ~Exists(retrained),
-            ~Exists(suspended),
-            Q(employer__isnull=True) | Q(employer=self.job.employer_id),
-            Q(model__isnull=True) | Q(model=self.job.crane.model_id),
-            role__in=("", self.role.role),
-            start__lt=self.end,
-        )
 
     # Circumstances
 
     @property
-    def _zone(self) -> ZoneInfo:
+    def zone(self) -> ZoneInfo:
         return ZoneInfo(self.job.site.time_zone)
 
-    def _months_back(self, instant: datetime, months: int) -> datetime:
+    def months_back(self, instant: datetime, months: int) -> datetime:
         """The first instant that is still within ``months`` calendar months before ``instant``."""
-        return start_of_day(months_before(local_date(instant, self._zone), months), self._zone)
+        return start_of_day(months_before(local_date(instant, self.zone), months), self.zone)
 
-    def _models_in(self, scope: str) -> frozenset[int]:
+    def models_in(self, scope: str) -> frozenset[int]:
         """Crane models that count in ``scope``, whenever a declaration was in force."""
         if scope not in self._models:
             self._models[scope] = self._find_models(scope)
@@ -284,6 +202,104 @@ class Sieve:
         return frozenset(models.values_list("pk", flat=True))
 
 
+# What is necessary for each kind of requirement
+
+
+def _assessed(sieve: Sieve, leaf: PracticalAssessment, instant: datetime) -> Q:
+    given = Q(
+        kind="practical",
+        outcome="pass",
+        role=leaf.role or sieve.role.role,
+        model__in=sieve.models_in(leaf.scope),
+        operations__overlap=sorted(leaf.operations or {sieve.job.operation}),
+        assessed_at__lte=instant,
+    )
+    if leaf.scope == "configuration":
+        given &= Q(configuration=sieve.job.configuration)
+    if leaf.within_months is not None:
+        given &= Q(assessed_at__gte=sieve.months_back(instant, leaf.within_months))
+    return given
+
+
+def _certified(sieve: Sieve, leaf: Certified, instant: datetime) -> Q:
+    model = sieve.job.crane.model
+    day = local_date(instant, sieve.zone)
+    held = Q(Q(expires__isnull=True) | Q(expires__gte=day), _spelled_as("scheme", leaf.schemes), issued__lte=day)
+    if leaf.scope:
+        held &= Q(scope__contains=sorted(leaf.scope))
+    if leaf.covers == "model":
+        held &= Q(covers_models__contains=[model.pk])
+    elif leaf.covers == "class":
+        held &= Q(covers_models__contains=[model.pk]) | Q(covers_classes__contains=[model.crane_class])
+    return held
+
+
+def _instructed(sieve: Sieve, leaf: Instructed, instant: datetime) -> Q:
+    given = Q(_spelled_as("topic", [leaf.topic]), completed_at__lte=instant)
+    if leaf.providers:
+        given &= Q(provider__in=leaf.providers)
+    if leaf.scope == "model":
+        given &= Q(model=sieve.job.crane.model_id)
+    if leaf.within_months is not None:
+        given &= Q(completed_at__gte=sieve.months_back(instant, leaf.within_months))
+    return given
+
+
+def _appointed(sieve: Sieve, leaf: Appointed, instant: datetime) -> Q:
+    act = Q(
+        _spelled_as("duty", [leaf.duty]),
+        Q(model__isnull=True) | Q(model=sieve.job.crane.model_id),
+        Q(end__isnull=True) | Q(end__gt=instant),
+        Q(kind="maker_instructor", maker=sieve.job.crane.model.maker_id) | Q(employer=sieve.job.employer_id),
+        kind__in=leaf.kinds,
+        start__lte=instant,
+    )
+    if leaf.stop_work_authority:
+        act &= Q(stop_work_authority=True)
+    return act
+
+
+def _barred(sieve: Sieve, leaf: NoStandDown, instant: datetime) -> Q:
+    """A stand-down that nothing can have lifted or suspended: there was no retraining after any."""
+    retrained = Instruction.objects.current().filter(worker=OuterRef("worker"), after_stand_down__isnull=False)
+    suspended = StandDownSuspension.objects.current().filter(worker=OuterRef("worker"))
+    return Q(
+        ~Exists(retrained),
+        ~Exists(suspended),
+        Q(employer__isnull=True) | Q(employer=sieve.job.employer_id),
+        Q(model__isnull=True) | Q(model=sieve.job.crane.model_id),
+        role__in=("", sieve.role.role),
+        start__lt=sieve.end,
+    )
+
+
+def _spoken(sieve: Sieve, leaf: SharedLanguage, instant: datetime) -> Q:
+    return Q(language__in=leaf.languages or {sieve.job.site.working_language})
+
+
+@dataclass(frozen=True, slots=True)
+class Sifted:
+    """The records by which a requirement of one kind may be met, and what must hold of one at an instant.
+
+    ``bars``: the records are those that bar somebody, and the condition what nothing undoes.
+    """
+
+    records: Any
+    condition: Callable[[Sieve, Any, datetime], Q]
+    bars: bool = False
+
+
+SIFTED: dict[type[Leaf], Sifted] = {
+    PracticalAssessment: Sifted(Assessment, _assessed),
+    Certified: Sifted(Certification, _certified),
+    Instructed: Sifted(Instruction, _instructed),
+    Appointed: Sifted(Appointment, _appointed),
+    SharedLanguage: Sifted(LanguageSkill, _spoken),
+    NoStandDown: Sifted(StandDown, _barred, bars=True),
+}
+"""What the database tells of each kind but hours, which it adds up. A kind that is not here rules nobody out."""
+
+
 def _spelled_as(column: str, names: Iterable[str]) -> Func:
     """Whether the column may hold one of the names as the engine compares them (``sql/spelling.sql``)."""
     return Func(
@@ -294,11 +310,15 @@ def _spelled_as(column: str, names: Iterable[str]) -> Func:
     )
 
 
-def _missing(node: Node, met: Mapping[str, bool], minutes: Mapping[str, int]) -> list[Missing]:
+def _missing(root: Node, met: Mapping[str, bool], minutes: Mapping[str, int]) -> list[Missing]:
     """The fewest leaves whose lack refuses the tree; what ``met`` does not name counts as met."""
-    if not isinstance(node, Group):
-        return [] if met.get(node.key, True) else [Missing(node, minutes.get(node.key))]
-    lacks = [_missing(each, met, minutes) for each in node.children]
-    unmet = sorted(filter(None, lacks), key=len)
-    short = node.count - (len(lacks) - len(unmet))
-    return [leaf for each in unmet[: max(short, 0)] for leaf in each]
+
+    def of_leaf(leaf: Leaf) -> list[Missing]:
+        return [] if met.get(leaf.key, True) else [Missing(leaf, minutes.get(leaf.key))]
+
+    def of_group(group: Group, lacks: list[list[Missing]]) -> list[Missing]:
+        unmet = sorted(filter(None, lacks), key=len)
+        short = group.count - (len(lacks) - len(unmet))
+        return [missing for lack in unmet[: max(short, 0)] for missing in lack]
+
+    return root.fold(of_leaf, of_group)

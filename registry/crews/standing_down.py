@@ -18,7 +18,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from registry.crews.models import AssignmentState
-from registry.database.errors import refusals
+from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
 from registry.database.repeating import repeating
 from registry.equipment.models import CraneModel
@@ -154,7 +154,9 @@ def suspend(
 def end_suspension(
     *, suspension: StandDownSuspension, recorded_at: datetime, recorded_by: Account | None
 ) -> StandDownSuspension:
-    """The stand-down bars again from now on; one that had not begun is taken back."""
+    """The stand-down bars again from now on; a suspension that had not begun is taken back, one that is over stays."""
+    if suspension.end is not None and suspension.end <= recorded_at:
+        raise RecordRefused([broken("a_suspension_ends_once")])
     if suspension.start >= recorded_at:
         return evidence.withdraw(suspension, recorded_at=recorded_at, recorded_by=recorded_by)
     return evidence.correct(suspension, end=recorded_at, recorded_at=recorded_at, recorded_by=recorded_by)

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from registry.crews.access import NotAllowed, workers_read_at
 from registry.crews.outlook import people_employed
 from registry.crews.queries import Answered, Asking, answer, current_jobs, standard_for
-from registry.database.errors import Problem, RecordRefused
+from registry.database.errors import RecordRefused, broken
 from registry.equipment.models import CraneModel, Site
 from registry.evidence.models import HoursEntry
 from registry.language.words import in_words
@@ -102,8 +102,7 @@ def what_is_missing(
     jurisdiction on that day, or asks nothing of the role in the operation.
     """
     if standard_key not in {each.key for each in standards_for(employer.jurisdiction, day)}:
-        sentence = _("This role standard is not in force where the employer is on that day.")
-        raise RecordRefused([Problem("standard", "standard_is_in_force_for_the_employer", sentence)])
+        raise RecordRefused([broken("standard_is_in_force_for_the_employer")])
     place = circumstances_of(worker, employer, day=day)
     zone = ZoneInfo(place.time_zone)
     start = datetime.combine(day, SHIFT_STARTS, tzinfo=zone)
@@ -123,11 +122,8 @@ def what_is_missing(
     )
     _version, standard = standard_for(asking)
     if (role, operation) not in standard.by_role_and_operation:
-        sentence = _("This role standard says nothing of a %(role)s in %(operation)s.") % {
-            "role": in_words(role),
-            "operation": in_words(operation),
-        }
-        raise RecordRefused([Problem("role", "standard_speaks_of_the_role", sentence)])
+        named = {"role": in_words(role), "operation": in_words(operation)}
+        raise RecordRefused([broken("standard_speaks_of_the_role", **named)])
     return WantedAnswer(answer(asking), place)
 
 

@@ -2,7 +2,7 @@ from typing import Any
 
 from django.apps import AppConfig
 from django.db import connections
-from django.db.models import ForeignKey
+from django.db.models import BigAutoField, ForeignKey
 from django.db.models.signals import post_migrate
 
 from registry.database import roles
@@ -17,6 +17,7 @@ class DatabaseConfig(AppConfig):
 
     def ready(self) -> None:
         ForeignKey.register_lookup(Among)
+        BigAutoField.register_lookup(Among)
         post_migrate.connect(grant_framework_tables)
 
 

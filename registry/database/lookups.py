@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.backends.base.base import BaseDatabaseWrapper
-from django.db.models import Lookup
+from django.db.models import Expression, Lookup
 from django.db.models.sql.compiler import SQLCompiler
 
 
@@ -13,7 +13,7 @@ class Among(Lookup):
     """``worker__among=[3, 4]``: what ``worker__in`` says, in one parameter however many there are.
 
     For hundreds of numbers at a time, which cost more to write into a statement and to read
-    out of it than to look up.
+    out of it than to look up. ``among=Given("workers")``: see :mod:`registry.database.together`.
     """
 
     lookup_name = "among"
@@ -21,4 +21,5 @@ class Among(Lookup):
 
     def as_sql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper) -> tuple[str, tuple[Any, ...]]:
         column, params = self.process_lhs(compiler, connection)
-        return f"{column} = ANY(%s)", (*params, list(self.rhs))
+        numbers = self.rhs if isinstance(self.rhs, Expression) else list(self.rhs)
+        return f"{column} = ANY(%s)", (*params, numbers)

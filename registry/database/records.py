@@ -11,10 +11,10 @@ from typing import Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, Expression, OuterRef, Q
 
 from registry.database.guards import Guard, append_only
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR
 
 
 def in_years_people_enter(day: str) -> Q:
@@ -37,7 +37,7 @@ class RecordQuerySet(models.QuerySet):
         superseding = self.model._base_manager.filter(supersedes=OuterRef("pk"))
         return self.filter(~Exists(superseding), withdrawn=False)
 
-    def current_at(self, instant: datetime) -> Self:
+    def current_at(self, instant: datetime | Expression) -> Self:
         """Records that were current by what the register had learned by then."""
         known = self.filter(recorded_at__lte=instant, withdrawn=False)
         return known.exclude(superseded_by__recorded_at__lte=instant)

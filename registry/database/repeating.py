@@ -21,9 +21,8 @@ from functools import wraps
 from typing import ParamSpec, TypeVar
 
 from django.db import DatabaseError, connections
-from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, sqlstate_of
+from registry.database.errors import Problem, RecordRefused, broken, sqlstate_of
 
 TRIES = 5
 PATIENCE = 10.0
@@ -86,10 +85,7 @@ def repeated(
 
 def being_changed(field: str = "") -> Problem:
     """That others are changing the same records just now."""
-    sentence = _(
-        "The records this rests on are being changed right now, by an import for example; try again in a moment."
-    )
-    return Problem(field, "records_are_not_being_changed", sentence)
+    return broken("records_are_not_being_changed", field)
 
 
 def within_transaction() -> bool:

@@ -279,6 +279,7 @@ CREATE TRIGGER names_its_planner BEFORE INSERT ON public.crews_job FOR EACH ROW 
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.crews_job FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.crews_job FOR EACH ROW WHEN (registry_hides_characters(concat(new.operation, new.configuration, new.standard_key), concat(new.description), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{operation,configuration,standard_key}', '{description}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.crews_job FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer:employer_id');
 GRANT INSERT, SELECT ON TABLE crews_job TO registry_application;
 
 --- table crews_refusal
@@ -463,6 +464,7 @@ CREATE TRIGGER crane_stands_once BEFORE INSERT ON public.equipment_craneplacemen
 CREATE TRIGGER ledger_append AFTER INSERT ON public.equipment_craneplacement REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.equipment_craneplacement FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.equipment_craneplacement FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.equipment_craneplacement FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 GRANT INSERT, SELECT ON TABLE equipment_craneplacement TO registry_application;
 
 --- table equipment_familydeclaration
@@ -495,6 +497,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.equipment_familydeclaration 
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.equipment_familydeclaration FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.equipment_familydeclaration FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.equipment_familydeclaration FOR EACH ROW WHEN (registry_hides_characters(concat(new.document), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{document}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.equipment_familydeclaration FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('registrar');
 GRANT INSERT, SELECT ON TABLE equipment_familydeclaration TO registry_application;
 
 --- table equipment_maker
@@ -583,6 +586,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_appointment REFEREN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_appointment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_appointment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_appointment FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind, new.duty, new.appointed_by), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{kind,duty,appointed_by}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_appointment FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_appointment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_appointment ENABLE ROW LEVEL SECURITY;
@@ -651,6 +655,7 @@ CREATE TRIGGER pass_follows_from_its_source BEFORE INSERT ON public.evidence_ass
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_assessment FOR EACH ROW WHEN (registry_hides_characters(concat(new.kind, new.role, new.configuration, new.operations, new.outcome, new.third_party, new.signature), ''::text, concat(new.tasks))) EXECUTE FUNCTION registry_text_is_plain('{kind,role,configuration,operations,outcome,third_party,signature}', '{}', '{tasks}');
 CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_assessment DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_assessment FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker:assessor_id', 'employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_assessment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_assessment ENABLE ROW LEVEL SECURITY;
@@ -678,6 +683,7 @@ CREATE INDEX evidence_assessmentsignature_recorded_by_id_21ca7539 ON public.evid
 CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_assessmentsignature REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_assessmentsignature FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_assessmentsignature FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_assessmentsignature FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker');
 ALTER TABLE evidence_assessmentsignature ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_assessment assessment WHERE (assessment.id = evidence_assessmentsignature.assessment_id)))));
@@ -725,6 +731,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_certification REFER
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_certification FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_certification FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_certification FOR EACH ROW WHEN (registry_hides_characters(concat(new.scheme, new.number, new.issuer, new.scope, new.covers_classes), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{scheme,number,issuer,scope,covers_classes}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_certification FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certification REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certification REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certification ENABLE ROW LEVEL SECURITY;
@@ -771,6 +778,7 @@ CREATE TRIGGER reinstatement_is_the_registrars BEFORE INSERT ON public.evidence_
 CREATE TRIGGER status_is_the_workers BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION evidence_reference_is_the_workers();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_certificationstatus FOR EACH ROW WHEN (registry_hides_characters(concat(new.status), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{status}', '{reason}', '{}');
 CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_certificationstatus DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_certificationstatus FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_certificationstatus REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_certificationstatus ENABLE ROW LEVEL SECURITY;
@@ -802,6 +810,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_correctionanswer RE
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_correctionanswer FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_correctionanswer FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correctionanswer FOR EACH ROW WHEN (registry_hides_characters(concat(new.outcome), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{outcome}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_correctionanswer FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker', 'employer', 'registrar');
 ALTER TABLE evidence_correctionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_correctionrequest request WHERE ((request.id = evidence_correctionanswer.request_id) AND ((( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) OR (request.employer_id = ( SELECT registry_reader_employer() AS registry_reader_employer)) OR (EXISTS ( SELECT FROM registry_own_people own WHERE (own.worker_id = request.worker_id))) OR (evidence_correctionanswer.recorded_at < ((( SELECT registry_left_people() AS registry_left_people) ->> (request.worker_id)::text))::timestamp with time zone)))))));
@@ -836,6 +845,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_correctionrequest R
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_correctionrequest FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_correctionrequest FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_correctionrequest FOR EACH ROW WHEN (registry_hides_characters(concat(new.record_kind), concat(new.what_is_wrong, new.what_it_should_be), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{record_kind}', '{what_is_wrong,what_it_should_be}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_correctionrequest FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker', 'employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_correctionrequest REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE evidence_correctionrequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
@@ -895,6 +905,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_countersignaturereq
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION evidence_signer_is_another('of_id');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_countersignaturerequest FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 ALTER TABLE evidence_countersignaturerequest ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (of_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_countersignaturerequest.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
@@ -925,6 +936,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_deniedsignature REF
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_deniedsignature FOR EACH ROW WHEN (registry_hides_characters(concat(new.record_kind), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{record_kind}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_deniedsignature FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker:by_id');
 ALTER TABLE evidence_deniedsignature ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR (((record_kind)::text = 'countersignature'::text) AND (EXISTS ( SELECT FROM evidence_countersignature signature WHERE (signature.id = evidence_deniedsignature.record_id)))) OR (((record_kind)::text = 'assessment'::text) AND (EXISTS ( SELECT FROM evidence_assessment assessment WHERE (assessment.id = evidence_deniedsignature.record_id))))));
@@ -953,6 +965,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_document REFERENCIN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_document FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_document FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_document FOR EACH ROW WHEN (registry_hides_characters(concat(new.name, new.media_type, new.sha256), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{name,media_type,sha256}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_document FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'worker', 'registrar');
 GRANT INSERT, SELECT ON TABLE evidence_document TO registry_application;
 
 --- table evidence_entryobjection
@@ -978,6 +991,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_entryobj
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER signer_is_another BEFORE INSERT ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION evidence_signer_is_another('by_id');
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_entryobjection FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_entryobjection FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('worker:by_id');
 ALTER TABLE evidence_entryobjection ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (by_id = ( SELECT registry_reader_worker() AS registry_reader_worker)) OR CASE WHEN (( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) THEN (EXISTS ( SELECT FROM evidence_hoursentry entry WHERE (entry.id = evidence_entryobjection.entry_id))) ELSE registry_shows_remark(entry_id, recorded_at) END));
@@ -1055,6 +1069,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_hoursentry REFERENC
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_hoursentry FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_hoursentry FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_hoursentry FOR EACH ROW WHEN (registry_hides_characters(concat(new.configuration, new.operation, new.capacity, new.origin, new.issuer, new.imported_line), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{configuration,operation,capacity,origin,issuer,imported_line}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_hoursentry FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer:employer_id', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_hoursentry REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_hoursentry REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_hoursentry ENABLE ROW LEVEL SECURITY;
@@ -1107,6 +1122,7 @@ CREATE TRIGGER retraining_is_the_workers BEFORE INSERT ON public.evidence_instru
 CREATE TRIGGER retraining_of_a_stand_down BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN (((new.after_stand_down_id IS NOT NULL) AND (NOT new.withdrawn))) EXECUTE FUNCTION evidence_retraining_follows_its_stand_down();
 CREATE TRIGGER retraining_stays BEFORE INSERT ON public.evidence_instruction FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_retraining_stays_with_its_stand_down();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_instruction FOR EACH ROW WHEN (registry_hides_characters(concat(new.topic, new.provider, new.provider_name), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{topic,provider,provider_name}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_instruction FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_instruction REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_instruction ENABLE ROW LEVEL SECURITY;
@@ -1134,6 +1150,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.evidence_objectionanswer REF
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_objectionanswer FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_objectionanswer FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_objectionanswer FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reply), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reply}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_objectionanswer FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 ALTER TABLE evidence_objectionanswer ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
 CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR (EXISTS ( SELECT FROM evidence_entryobjection objection WHERE ((objection.id = evidence_objectionanswer.objection_id) AND ((( SELECT registry_reader_employer() AS registry_reader_employer) IS NULL) OR registry_shows_remark(objection.entry_id, evidence_objectionanswer.recorded_at)))))));
@@ -1182,6 +1199,7 @@ CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdown FOR EACH 
 CREATE TRIGGER stand_down_is_the_firms BEFORE INSERT ON public.evidence_standdown FOR EACH ROW WHEN ((new.supersedes_id IS NULL)) EXECUTE FUNCTION crews_stand_down_is_the_firms();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdown FOR EACH ROW WHEN (registry_hides_characters(concat(new.role), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role}', '{reason}', '{}');
 CREATE CONSTRAINT TRIGGER the_end_of_a_bar_gives_its_reason AFTER INSERT ON public.evidence_standdown DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION evidence_the_end_of_a_bar_gives_its_reason();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_standdown FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdown REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_standdown ENABLE ROW LEVEL SECURITY;
@@ -1222,6 +1240,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.evidence_standdow
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER suspension_is_the_registrars BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION evidence_suspension_is_the_registrars();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.evidence_standdownsuspension FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.evidence_standdownsuspension FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.evidence_standdownsuspension REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE evidence_standdownsuspension ENABLE ROW LEVEL SECURITY;
@@ -1430,6 +1449,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_attachedp
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_attachedprocedure FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_attachedprocedure FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_attachedprocedure FOR EACH ROW WHEN (registry_hides_characters(concat(new.title), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{title}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.notices_attachedprocedure FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 GRANT INSERT, SELECT ON TABLE notices_attachedprocedure TO registry_application;
 
 --- table notices_jobparty
@@ -1464,6 +1484,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_jobparty 
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_jobparty FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_jobparty FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_jobparty FOR EACH ROW WHEN (registry_hides_characters(concat(new.role, new.name, new.contact_person, new.phone, new.email), concat(new.address), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{role,name,contact_person,phone,email}', '{address}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.notices_jobparty FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 GRANT INSERT, SELECT ON TABLE notices_jobparty TO registry_application;
 
 --- table notices_namedsupervisor
@@ -1518,6 +1539,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_noticepar
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_noticeparticulars FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_noticeparticulars FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_noticeparticulars FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.site_address, new.scope, new.configuration), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{site_address,scope,configuration}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.notices_noticeparticulars FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 GRANT INSERT, SELECT ON TABLE notices_noticeparticulars TO registry_application;
 
 --- table notices_sentnotice
@@ -1557,6 +1579,7 @@ CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.notices_sentnotic
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.notices_sentnotice FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER stays_with_its_job BEFORE INSERT ON public.notices_sentnotice FOR EACH ROW WHEN ((new.supersedes_id IS NOT NULL)) EXECUTE FUNCTION notices_record_stays_with_its_job();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.notices_sentnotice FOR EACH ROW WHEN (registry_hides_characters(concat(new.rule_key, new.sha256, new.how, new.sent_to), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{rule_key,sha256,how,sent_to}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.notices_sentnotice FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer');
 GRANT INSERT, SELECT ON TABLE notices_sentnotice TO registry_application;
 
 --- table people_account
@@ -1730,6 +1753,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.people_employment REFERENCIN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_employment FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER taken_on_with_consent BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION people_taken_on_with_consent();
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_employment FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer:employer_id', 'worker:worker_id', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.people_employment REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE people_employment ENABLE ROW LEVEL SECURITY;
@@ -1959,6 +1983,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.people_languageskill REFEREN
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_languageskill FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_languageskill FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_languageskill FOR EACH ROW WHEN (registry_hides_characters(concat(new.language), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{language}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_languageskill FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_languageskill REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 CREATE TRIGGER workers_changed AFTER INSERT ON public.people_languageskill REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION evidence_workers_changed();
 ALTER TABLE people_languageskill ENABLE ROW LEVEL SECURITY;
@@ -1993,6 +2018,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.people_possibletwin REFERENC
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_possibletwin FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_possibletwin FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_possibletwin FOR EACH ROW WHEN (registry_hides_characters(concat(new.names, new.dates), ''::text, ''::text)) EXECUTE FUNCTION registry_text_is_plain('{names,dates}', '{}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_possibletwin FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_not_erased AFTER INSERT ON public.people_possibletwin REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION people_worker_is_not_erased();
 ALTER TABLE people_possibletwin ENABLE ROW LEVEL SECURITY;
 CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
@@ -2000,6 +2026,34 @@ CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_appl
 CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
 CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
 GRANT INSERT, SELECT ON TABLE people_possibletwin TO registry_application;
+
+--- table people_settledtwin
+CREATE TABLE people_settledtwin (
+    found character varying(12) NOT NULL,
+    id bigint NOT NULL GENERATED BY DEFAULT AS IDENTITY,
+    reason text NOT NULL,
+    recorded_at timestamp with time zone NOT NULL,
+    recorded_by_id bigint NOT NULL,
+    twin_id bigint NOT NULL,
+    CONSTRAINT a_settled_twin_is_two_people_or_one CHECK (((found)::text = ANY ((ARRAY['two_people'::character varying, 'one_person'::character varying])::text[]))),
+    CONSTRAINT people_settledtwin_pkey PRIMARY KEY (id),
+    CONSTRAINT people_settledtwin_recorded_by_id_7581e23f_fk_people_account_id FOREIGN KEY (recorded_by_id) REFERENCES people_account(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_settledtwin_twin_id_c4dee604_fk_people_possibletwin_id FOREIGN KEY (twin_id) REFERENCES people_possibletwin(id) DEFERRABLE INITIALLY DEFERRED,
+    CONSTRAINT people_settledtwin_twin_id_key UNIQUE (twin_id),
+    CONSTRAINT settling_a_twin_gives_its_reason CHECK ((NOT (reason = ''::text)))
+);
+CREATE INDEX people_settledtwin_recorded_by_id_7581e23f ON public.people_settledtwin USING btree (recorded_by_id);
+CREATE TRIGGER ledger_append AFTER INSERT ON public.people_settledtwin REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{twin_id,reason,recorded_by_id}', '{}');
+CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_settledtwin FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_settledtwin FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
+CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_settledtwin FOR EACH ROW WHEN (registry_hides_characters(concat(new.found), concat(new.reason), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{found}', '{reason}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_settledtwin FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('registrar');
+ALTER TABLE people_settledtwin ENABLE ROW LEVEL SECURITY;
+CREATE POLICY deletions_are_for_triggers_to_refuse AS PERMISSIVE FOR DELETE TO registry_application USING (true);
+CREATE POLICY read_by_whom_it_concerns AS PERMISSIVE FOR SELECT TO registry_application USING ((( SELECT registry_reads_everything() AS registry_reads_everything) OR false));
+CREATE POLICY updates_are_for_triggers_to_refuse AS PERMISSIVE FOR UPDATE TO registry_application USING (true);
+CREATE POLICY written_by_the_register AS PERMISSIVE FOR INSERT TO registry_application WITH CHECK (true);
+GRANT INSERT, SELECT ON TABLE people_settledtwin TO registry_application;
 
 --- table people_worker
 CREATE TABLE people_worker (
@@ -2033,6 +2087,7 @@ CREATE TRIGGER ledger_append AFTER INSERT ON public.people_worker REFERENCING NE
 CREATE TRIGGER never_changed BEFORE DELETE OR UPDATE ON public.people_worker FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.people_worker FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.people_worker FOR EACH ROW WHEN (registry_hides_characters(concat(new.number, new.given_name, new.family_name, new.name_key), concat(new.lookalike_keys), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{number,given_name,family_name,name_key}', '{lookalike_keys}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.people_worker FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer', 'registrar');
 CREATE TRIGGER worker_is_numbered BEFORE INSERT ON public.people_worker FOR EACH ROW EXECUTE FUNCTION people_number_worker();
 GRANT INSERT, SELECT ON TABLE people_worker TO registry_application;
 
@@ -2062,12 +2117,13 @@ CREATE TABLE standards_employerfigure (
 CREATE INDEX figures_of_an_employer ON public.standards_employerfigure USING btree (employer_id, standard_key, recorded_at);
 CREATE INDEX standards_employerfigure_employer_id_51fdabb9 ON public.standards_employerfigure USING btree (employer_id);
 CREATE INDEX standards_employerfigure_recorded_by_id_da0efa7f ON public.standards_employerfigure USING btree (recorded_by_id);
-CREATE TRIGGER employer_figures_are_never_changed BEFORE DELETE OR UPDATE ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION standards_refuse_change();
-CREATE TRIGGER employer_figures_are_never_emptied BEFORE TRUNCATE ON public.standards_employerfigure FOR EACH STATEMENT EXECUTE FUNCTION standards_refuse_change();
+CREATE TRIGGER employer_figures_are_never_changed BEFORE DELETE OR UPDATE ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER employer_figures_are_never_emptied BEFORE TRUNCATE ON public.standards_employerfigure FOR EACH STATEMENT EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER employer_figures_bump_evidence AFTER INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION standards_bump_employer();
 CREATE TRIGGER ledger_append AFTER INSERT ON public.standards_employerfigure REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{recorded_by_id}', '{}');
 CREATE TRIGGER recorded_now BEFORE INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION registry_recorded_now();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.standards_employerfigure FOR EACH ROW WHEN (registry_hides_characters(''::text, concat(new.standard_key, new.setting), ''::text)) EXECUTE FUNCTION registry_text_is_plain('{}', '{standard_key,setting}', '{}');
+CREATE TRIGGER who_acts_is_named BEFORE INSERT ON public.standards_employerfigure FOR EACH ROW EXECUTE FUNCTION people_act_names_its_account('employer:employer_id');
 GRANT INSERT, SELECT ON TABLE standards_employerfigure TO registry_application;
 
 --- table standards_standardversion
@@ -2089,8 +2145,8 @@ CREATE TABLE standards_standardversion (
     CONSTRAINT two_versions_of_a_standard_do_not_start_on_one_day UNIQUE (key, in_force_from)
 );
 CREATE TRIGGER ledger_append AFTER INSERT ON public.standards_standardversion REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ledger_append('{}', '{}');
-CREATE TRIGGER standard_versions_are_never_changed BEFORE DELETE OR UPDATE ON public.standards_standardversion FOR EACH ROW EXECUTE FUNCTION standards_refuse_change();
-CREATE TRIGGER standard_versions_are_never_emptied BEFORE TRUNCATE ON public.standards_standardversion FOR EACH STATEMENT EXECUTE FUNCTION standards_refuse_change();
+CREATE TRIGGER standard_versions_are_never_changed BEFORE DELETE OR UPDATE ON public.standards_standardversion FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
+CREATE TRIGGER standard_versions_are_never_emptied BEFORE TRUNCATE ON public.standards_standardversion FOR EACH STATEMENT EXECUTE FUNCTION registry_refuse_change();
 CREATE TRIGGER standard_versions_bump_evidence AFTER INSERT ON public.standards_standardversion FOR EACH ROW EXECUTE FUNCTION standards_bump_standard();
 CREATE TRIGGER text_is_plain BEFORE INSERT OR UPDATE ON public.standards_standardversion FOR EACH ROW WHEN (registry_hides_characters(concat(new.sha256), concat(new.key, new.jurisdiction, new.title), concat(new.content))) EXECUTE FUNCTION registry_text_is_plain('{sha256}', '{key,jurisdiction,title}', '{content}');
 GRANT SELECT ON TABLE standards_standardversion TO registry_application;
@@ -2321,8 +2377,7 @@ BEGIN
             NEW.paired_with_id, NEW.slot_id, NEW.worker_id, tstzrange(NEW.start, NEW."end"));
     END IF;
     IF role_of_slot <> 'trainee' AND NEW.paired_with_id IS NOT NULL THEN
-        RAISE EXCEPTION 'only a trainee is paired'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_a_trainee_is_paired';
+        PERFORM public.registry_refuse('only_a_trainee_is_paired');
     END IF;
     RETURN NEW;
 END
@@ -2409,8 +2464,7 @@ BEGIN
         WHERE sha256(outer_block || sha256(inner_block || convert_to(NEW.statement, 'UTF8')))
               = NEW.seal
     ) THEN
-        RAISE EXCEPTION 'a decision must carry the engine''s seal'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_carries_the_engines_seal';
+        PERFORM public.registry_refuse('decision_carries_the_engines_seal');
     END IF;
     said := NEW.statement::jsonb;
     NEW.worker_id := (said ->> 'worker')::bigint;
@@ -2468,8 +2522,7 @@ BEGIN
     SELECT * INTO state FROM public.crews_assignmentstate
     WHERE assignment_id = NEW.assignment_id FOR UPDATE;
     IF state.standing = 'ended' THEN
-        RAISE EXCEPTION 'the assignment has ended'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_ended_assignment_stays_ended';
+        PERFORM public.registry_refuse('an_ended_assignment_stays_ended');
     END IF;
     IF NEW.kind = 'confirmed' THEN
         PERFORM public.crews_require_decision(
@@ -2503,8 +2556,7 @@ BEGIN
     -- At depth 1 the row was written by hand, not by another trigger.
     IF pg_trigger_depth() = 1 AND (NEW.kind = 'held' OR NEW.recorded_by_id IS NULL AND made.assigned_by_id IS NOT NULL)
     THEN
-        RAISE EXCEPTION 'who ends an assignment is named'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_crew_is_its_employers_to_change';
+        PERFORM public.registry_refuse('a_crew_is_its_employers_to_change');
     END IF;
     PERFORM public.crews_require_of_employer(made.slot_id, NEW.recorded_by_id);
     RETURN NEW;
@@ -2521,8 +2573,7 @@ CREATE FUNCTION public.crews_hold_affected()
 AS $function$
 BEGIN
     IF current_setting('transaction_isolation') <> 'read committed' THEN
-        RAISE EXCEPTION 'evidence changes in read-committed transactions'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_sees_concurrent_changes';
+        PERFORM public.registry_refuse('assignment_sees_concurrent_changes');
     END IF;
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)
@@ -2578,9 +2629,7 @@ BEGIN
             ON s.jurisdiction = v.jurisdiction
         WHERE v.key = NEW.standard_key AND s.id = NEW.site_id
     ) THEN
-        RAISE EXCEPTION 'the standard is not for the site''s jurisdiction'
-            USING ERRCODE = 'check_violation',
-                  CONSTRAINT = 'job_standard_is_for_the_sites_jurisdiction';
+        PERFORM public.registry_refuse('job_standard_is_for_the_sites_jurisdiction');
     END IF;
     RETURN NEW;
 END
@@ -2597,8 +2646,7 @@ AS $function$
 BEGIN
     PERFORM FROM public.crews_job WHERE id = NEW.supersedes_id FOR UPDATE;
     IF EXISTS (SELECT FROM public.crews_job WHERE id = NEW.supersedes_id AND withdrawn) THEN
-        RAISE EXCEPTION 'the job was called off'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'job_is_current';
+        PERFORM public.registry_refuse('job_is_current');
     END IF;
     -- Of two presses at once the second waits here, and then sees the first.
     PERFORM FROM public.equipment_crane WHERE id = NEW.crane_id FOR NO KEY UPDATE;
@@ -2609,8 +2657,7 @@ BEGIN
           AND NOT same.withdrawn AND same.id IS DISTINCT FROM NEW.supersedes_id
           AND NOT EXISTS (SELECT FROM public.crews_job later WHERE later.supersedes_id = same.id)
     ) THEN
-        RAISE EXCEPTION 'the job is planned already'
-            USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_job_is_planned_once';
+        PERFORM public.registry_refuse('a_job_is_planned_once');
     END IF;
     RETURN NEW;
 END
@@ -2634,8 +2681,7 @@ BEGIN
            WHERE named.id = NEW.recorded_by_id AND named.is_active AND named.kind = 'employer'
              AND named.employer_id = NEW.employer_id)
     THEN
-        RAISE EXCEPTION 'the job is another employer''s'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_job_is_its_employers_to_plan';
+        PERFORM public.registry_refuse('a_job_is_its_employers_to_plan');
     END IF;
     RETURN NEW;
 END
@@ -2656,15 +2702,13 @@ BEGIN
           -- Leaving is told in whole minutes.
           AND NEW.happened_at < least(assignment.start, date_trunc('minute', assignment.assigned_at))
     ) THEN
-        RAISE EXCEPTION 'the assignment ends before it was made'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_leaves_before_they_were_put_in';
+        PERFORM public.registry_refuse('nobody_leaves_before_they_were_put_in');
     END IF;
     IF EXISTS (
         SELECT FROM public.crews_assignmentstate state
         WHERE state.assignment_id = NEW.assignment_id AND NEW.happened_at >= upper(state.during)
     ) THEN
-        RAISE EXCEPTION 'the assignment is over by then'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_leaves_after_their_time';
+        PERFORM public.registry_refuse('nobody_leaves_after_their_time');
     END IF;
     RETURN NEW;
 END
@@ -2686,8 +2730,7 @@ BEGIN
         JOIN public.crews_job job ON job.id = place.job_id AND job.employer_id = given.employer_id
         WHERE given.id = NEW.decision_id AND given.outcome = 'refused'
     ) THEN
-        RAISE EXCEPTION 'the decision refused something else'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_answers_this_question';
+        PERFORM public.registry_refuse('decision_answers_this_question');
     END IF;
     RETURN NEW;
 END
@@ -2707,14 +2750,12 @@ DECLARE
 BEGIN
     SELECT * INTO given FROM public.crews_decision WHERE id = decision;
     IF given.decided_by_id IS DISTINCT FROM account THEN
-        RAISE EXCEPTION 'somebody else asked for the decision'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_decision_serves_whoever_asked_for_it';
+        PERFORM public.registry_refuse('a_decision_serves_whoever_asked_for_it');
     END IF;
     PERFORM public.crews_require_of_employer(slot, account);
     SELECT recorded_at_tolerance INTO tolerance FROM public.database_policy;
     IF given.decided_at NOT BETWEEN clock_timestamp() - tolerance AND clock_timestamp() + tolerance THEN
-        RAISE EXCEPTION 'the decision is too old'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_decision_serves_while_it_is_fresh';
+        PERFORM public.registry_refuse('a_decision_serves_while_it_is_fresh');
     END IF;
 END
 $function$;
@@ -2732,8 +2773,7 @@ DECLARE
 BEGIN
     -- Under a stricter isolation an older snapshot would hide concurrent changes.
     IF current_setting('transaction_isolation') <> 'read committed' THEN
-        RAISE EXCEPTION 'assignments are made in read-committed transactions'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_sees_concurrent_changes';
+        PERFORM public.registry_refuse('assignment_sees_concurrent_changes');
     END IF;
     -- A subject that never changed gets its row now, so that there is one to lock.
     INSERT INTO public.evidence_evidenceversion (subject, version)
@@ -2747,9 +2787,7 @@ BEGIN
         SELECT version INTO current_version FROM public.evidence_evidenceversion
         WHERE subject = dependency.subject FOR SHARE;
         IF coalesce(current_version, 0) <> dependency.version THEN
-            RAISE EXCEPTION 'the evidence of % has changed since the decision', dependency.subject
-                USING ERRCODE = 'check_violation',
-                      CONSTRAINT = 'decision_rests_on_current_evidence';
+            PERFORM public.registry_refuse('decision_rests_on_current_evidence');
         END IF;
     END LOOP;
 END
@@ -2780,8 +2818,7 @@ BEGIN
     JOIN public.equipment_site si ON si.id = j.site_id
     WHERE s.id = slot;
     IF given.outcome IS DISTINCT FROM 'permitted' OR given.known_at IS NOT NULL THEN
-        RAISE EXCEPTION 'the decision does not permit this'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_needs_a_permitted_decision';
+        PERFORM public.registry_refuse('assignment_needs_a_permitted_decision');
     END IF;
     IF (given.worker_id, given.role, given.model_id, given.configuration, given.operation,
         given.employer_id, given.jurisdiction, given.start, given."end",
@@ -2790,28 +2827,23 @@ BEGIN
        (worker, asked.role::text, asked.model_id, asked.configuration::text, asked.operation::text,
         asked.employer_id, asked.jurisdiction::text, starts, ends,
         asked.time_zone::text, asked.working_language::text) THEN
-        RAISE EXCEPTION 'the decision answers another question'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_answers_this_question';
+        PERFORM public.registry_refuse('decision_answers_this_question');
     END IF;
     IF asked.superseded OR asked.withdrawn THEN
-        RAISE EXCEPTION 'the job has been changed or withdrawn'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'job_is_current';
+        PERFORM public.registry_refuse('job_is_current');
     END IF;
     IF starts < asked.start OR ends > asked."end" THEN
-        RAISE EXCEPTION 'the assignment leaves the job''s window'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_lies_within_the_job';
+        PERFORM public.registry_refuse('assignment_lies_within_the_job');
     END IF;
     IF NOT jsonb_exists_all(given.evidence_versions, ARRAY[
         'worker:' || worker, 'model:' || asked.model_id, 'employer:' || asked.employer_id,
         'standard:' || asked.standard_key]) THEN
-        RAISE EXCEPTION 'the decision does not say what it rests on'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_rests_on_current_evidence';
+        PERFORM public.registry_refuse('decision_rests_on_current_evidence');
     END IF;
     PERFORM public.crews_require_current(decision);
     IF given.standard_id IS DISTINCT FROM public.standard_in_force(
         asked.standard_key, (starts AT TIME ZONE asked.time_zone)::date) THEN
-        RAISE EXCEPTION 'another version of the standard is in force'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_uses_the_standard_in_force';
+        PERFORM public.registry_refuse('decision_uses_the_standard_in_force');
     END IF;
     -- Asked after the worker's version is locked: an employment that ends meanwhile is seen here or waits.
     -- One employment may follow upon another.
@@ -2825,8 +2857,7 @@ BEGIN
         (starts AT TIME ZONE asked.time_zone)::date,
         ((ends - interval '1 microsecond') AT TIME ZONE asked.time_zone)::date, '[]')
     THEN
-        RAISE EXCEPTION 'the job''s employer does not employ the worker for all of that time'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'worker_is_employed_by_the_jobs_employer';
+        PERFORM public.registry_refuse('worker_is_employed_by_the_jobs_employer');
     END IF;
 END
 $function$;
@@ -2845,8 +2876,7 @@ BEGIN
         JOIN public.crews_slot place ON place.job_id = job.id
         WHERE named.id = account AND named.is_active AND named.kind = 'employer' AND place.id = slot
     ) THEN
-        RAISE EXCEPTION 'the account is not one of the job''s employer'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_crew_is_its_employers_to_change';
+        PERFORM public.registry_refuse('a_crew_is_its_employers_to_change');
     END IF;
 END
 $function$;
@@ -2866,8 +2896,7 @@ BEGIN
       AND paired.worker_id <> worker
     FOR SHARE;
     IF NOT FOUND THEN
-        RAISE EXCEPTION 'a trainee must be paired with an erector of the crew'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'trainee_is_paired_with_an_erector';
+        PERFORM public.registry_refuse('trainee_is_paired_with_an_erector');
     END IF;
 END
 $function$;
@@ -2891,18 +2920,15 @@ BEGIN
     SELECT employer_id INTO firm FROM public.people_account
     WHERE id = NEW.recorded_by_id AND kind = 'employer' AND is_active;
     IF firm IS NULL THEN
-        RAISE EXCEPTION 'a stand-down is an employer''s or the registrar''s'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_stand_down_is_an_employers_or_the_registrars';
+        PERFORM public.registry_refuse('a_stand_down_is_an_employers_or_the_registrars');
     END IF;
     IF NEW.shift_id IS NULL AND NEW.on_assignment IS NULL THEN
         IF NEW.employer_id IS DISTINCT FROM firm THEN
-            RAISE EXCEPTION 'without an occasion a stand-down bars at its firm alone'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'without_an_occasion_it_bars_at_its_firm_alone';
+            PERFORM public.registry_refuse('without_an_occasion_it_bars_at_its_firm_alone');
         END IF;
     ELSE
         IF NEW.employer_id IS NOT NULL AND NEW.employer_id <> firm THEN
-            RAISE EXCEPTION 'a stand-down does not bar at another firm alone'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'without_an_occasion_it_bars_at_its_firm_alone';
+            PERFORM public.registry_refuse('without_an_occasion_it_bars_at_its_firm_alone');
         END IF;
         SELECT entry.start, entry."end" INTO began, ended
         FROM public.evidence_hoursentry entry
@@ -2917,8 +2943,7 @@ BEGIN
         END IF;
         -- An incident is looked into for weeks, not for years.
         IF began IS NULL OR began > least(NEW.start, NEW.recorded_at) OR ended < NEW.recorded_at - interval '90 days' THEN
-            RAISE EXCEPTION 'the firm did not have the person on that occasion'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'the_occasion_is_the_firms_own';
+            PERFORM public.registry_refuse('the_occasion_is_the_firms_own');
         END IF;
     END IF;
     IF NOT EXISTS (
@@ -2931,8 +2956,7 @@ BEGIN
                OR employment.start <= (began AT TIME ZONE 'UTC')::date + 1
                   AND employment."end" >= (began AT TIME ZONE 'UTC')::date - 1)
     ) THEN
-        RAISE EXCEPTION 'the person is not on the employer''s books'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_records_about_its_own_people';
+        PERFORM public.registry_refuse('an_employer_records_about_its_own_people');
     END IF;
     RETURN NEW;
 END
@@ -3012,8 +3036,7 @@ BEGIN
               SELECT FROM public.equipment_craneplacement later WHERE later.supersedes_id = other.id)
           AND tstzrange(other.start, other."end") && tstzrange(NEW.start, NEW."end")
     ) THEN
-        RAISE EXCEPTION 'the crane stands somewhere else then'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'crane_stands_on_one_site_at_a_time';
+        PERFORM public.registry_refuse('crane_stands_on_one_site_at_a_time');
     END IF;
     RETURN NEW;
 END
@@ -3031,8 +3054,7 @@ BEGIN
         SELECT count(*) FROM equipment_cranemodel
         WHERE id = ANY (NEW.models_declared) AND maker_id = NEW.maker_id
     ) THEN
-        RAISE EXCEPTION 'a family holds two or more models of its own maker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'family_holds_models_of_its_own_maker';
+        PERFORM public.registry_refuse('family_holds_models_of_its_own_maker');
     END IF;
     RETURN NEW;
 END
@@ -3049,16 +3071,14 @@ AS $function$
 BEGIN
     IF NOT EXISTS (SELECT FROM public.equipment_time_zone WHERE name = NEW.time_zone) THEN
         IF NOT EXISTS (SELECT FROM pg_timezone_names WHERE name = NEW.time_zone) THEN
-            RAISE EXCEPTION 'there is no such time zone'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'site_time_zone_is_known';
+            PERFORM public.registry_refuse('site_time_zone_is_known');
         END IF;
     END IF;
     -- A name that was known may be gone where the database came from a dump.
     PERFORM now() AT TIME ZONE NEW.time_zone;
     RETURN NEW;
 EXCEPTION WHEN invalid_parameter_value THEN
-    RAISE EXCEPTION 'there is no such time zone'
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'site_time_zone_is_known';
+    PERFORM public.registry_refuse('site_time_zone_is_known');
 END
 $function$;
 GRANT EXECUTE ON FUNCTION equipment_time_zone_is_known() TO PUBLIC;
@@ -3072,7 +3092,7 @@ CREATE FUNCTION public.evidence_a_bar_is_the_registrars()
 AS $function$
 BEGIN
     IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-        PERFORM public.evidence_bar_stays('only_the_registrar_takes_back_a_bar');
+        PERFORM public.registry_refuse('only_the_registrar_takes_back_a_bar');
     END IF;
     RETURN NEW;
 END
@@ -3090,10 +3110,10 @@ DECLARE
     before public.evidence_assessment;
     setback public.evidence_assessment;
 BEGIN
-    IF public.people_is_registrar(NEW.recorded_by_id) THEN
+    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
+    IF before.id IS NOT NULL AND public.people_is_registrar(NEW.recorded_by_id) THEN
         RETURN NEW;
     END IF;
-    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
     FOR setback IN
         SELECT * FROM public.evidence_assessment earlier
         WHERE earlier.worker_id = NEW.worker_id AND earlier.outcome <> 'pass' AND NOT earlier.withdrawn
@@ -3101,20 +3121,27 @@ BEGIN
           AND NOT EXISTS (SELECT FROM public.evidence_assessment later WHERE later.supersedes_id = earlier.id)
           AND public.evidence_same_scope(earlier, NEW)
     LOOP
+        IF public.people_is_registrar(NEW.recorded_by_id) THEN
+            -- The reason of a correction says why; a new record has its paper instead.
+            IF NEW.document_id IS NULL THEN
+                PERFORM public.registry_refuse('a_pass_after_a_setback_has_its_paper');
+            END IF;
+            CONTINUE;
+        END IF;
         IF before.id IS NOT NULL
            AND NOT (setback.assessed_at <= before.assessed_at AND public.evidence_same_scope(setback, before)) THEN
-            PERFORM public.evidence_bar_stays('a_pass_after_a_bar_is_a_new_assessment');
+            PERFORM public.registry_refuse('a_pass_after_a_bar_is_a_new_assessment');
         END IF;
         IF setback.third_party = '' THEN
             IF NEW.third_party <> '' OR NOT EXISTS (
                 SELECT FROM public.people_account
                 WHERE id = NEW.recorded_by_id AND is_active AND worker_id = NEW.assessor_id
             ) THEN
-                PERFORM public.evidence_bar_stays('a_pass_after_a_setback_comes_from_its_source');
+                PERFORM public.registry_refuse('a_pass_after_a_setback_comes_from_its_source');
             END IF;
         ELSIF public.evidence_folded_number(NEW.third_party) <> public.evidence_folded_number(setback.third_party)
             OR NEW.document_id IS NULL OR NEW.document_id IS NOT DISTINCT FROM setback.document_id THEN
-            PERFORM public.evidence_bar_stays('a_pass_after_a_setback_comes_from_its_source');
+            PERFORM public.registry_refuse('a_pass_after_a_setback_comes_from_its_source');
         END IF;
     END LOOP;
     IF before.id IS NOT NULL AND before.assessed_at < NEW.assessed_at AND EXISTS (
@@ -3123,7 +3150,7 @@ BEGIN
           AND bar.start > before.assessed_at AND bar.start <= NEW.assessed_at
           AND NOT EXISTS (SELECT FROM public.evidence_standdown later WHERE later.supersedes_id = bar.id)
     ) THEN
-        PERFORM public.evidence_bar_stays('a_pass_after_a_bar_is_a_new_assessment');
+        PERFORM public.registry_refuse('a_pass_after_a_bar_is_a_new_assessment');
     END IF;
     RETURN NEW;
 END
@@ -3146,13 +3173,13 @@ BEGIN
     END IF;
     IF setback.third_party <> '' THEN
         IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-            PERFORM public.evidence_bar_stays('only_the_registrar_corrects_a_third_partys_setback');
+            PERFORM public.registry_refuse('only_the_registrar_corrects_a_third_partys_setback');
         END IF;
         RETURN NEW;
     END IF;
     IF NOT NEW.withdrawn AND (NEW.outcome, NEW.third_party, NEW.employer_id, NEW.assessor_id)
        IS DISTINCT FROM (setback.outcome, setback.third_party, setback.employer_id, setback.assessor_id) THEN
-        PERFORM public.evidence_bar_stays('a_setback_is_not_turned_into_a_pass');
+        PERFORM public.registry_refuse('a_setback_is_not_turned_into_a_pass');
     END IF;
     IF NOT public.people_is_registrar(NEW.recorded_by_id) AND NOT (
         EXISTS (SELECT FROM public.people_account
@@ -3164,7 +3191,7 @@ BEGIN
               AND (act."end" IS NULL OR act."end" > NEW.recorded_at)
               AND NOT EXISTS (SELECT FROM public.evidence_appointment later WHERE later.supersedes_id = act.id))
     ) THEN
-        PERFORM public.evidence_bar_stays('a_setback_is_changed_by_its_assessor');
+        PERFORM public.registry_refuse('a_setback_is_changed_by_its_assessor');
     END IF;
     RETURN NEW;
 END
@@ -3184,7 +3211,7 @@ BEGIN
         WHERE before.id = NEW.supersedes_id AND before."end" <= NEW.recorded_at
           AND (NEW."end" IS NULL OR NEW."end" > before."end")
     ) THEN
-        PERFORM public.evidence_bar_stays('an_ended_appointment_stays_ended');
+        PERFORM public.registry_refuse('an_ended_appointment_stays_ended');
     END IF;
     RETURN NEW;
 END
@@ -3207,13 +3234,40 @@ BEGIN
                    'FROM public.%I WHERE id = $1', public.evidence_table_of(asked.record_kind))
         INTO fits USING NEW.new_record_id, asked.worker_id, NEW.outcome = 'withdrawn';
     IF fits IS NOT TRUE THEN
-        RAISE EXCEPTION 'the new record does not answer the request'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_answer_is_about_the_same_worker';
+        PERFORM public.registry_refuse('correction_answer_is_about_the_same_worker');
+    END IF;
+    EXECUTE format('WITH RECURSIVE before (id) AS ('
+                   'SELECT supersedes_id FROM public.%1$I WHERE id = $1 UNION '
+                   'SELECT supersedes_id FROM public.%1$I JOIN before USING (id)) '
+                   'SELECT EXISTS (SELECT FROM before WHERE id = $2)', public.evidence_table_of(asked.record_kind))
+        INTO fits USING NEW.new_record_id, asked.record_id;
+    IF NOT fits THEN
+        PERFORM public.registry_refuse('an_answer_corrects_the_record_asked_about');
     END IF;
     RETURN NEW;
 END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_answer_is_about_the_same_worker() TO PUBLIC;
+
+--- function evidence_answers_for(name,jsonb)
+CREATE FUNCTION public.evidence_answers_for(records name, record jsonb)
+ RETURNS bigint
+ LANGUAGE plpgsql
+ STABLE SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+BEGIN
+    IF record ->> 'employer_id' IS NOT NULL THEN
+        RETURN (record ->> 'employer_id')::bigint;
+    END IF;
+    WHILE record ->> 'supersedes_id' IS NOT NULL LOOP
+        EXECUTE format('SELECT to_jsonb(each) FROM public.%I each WHERE id = $1', records)
+            INTO record USING (record ->> 'supersedes_id')::bigint;
+    END LOOP;
+    RETURN (SELECT employer_id FROM public.people_account WHERE id = (record ->> 'recorded_by_id')::bigint);
+END
+$function$;
+GRANT EXECUTE ON FUNCTION evidence_answers_for(name,jsonb) TO PUBLIC;
 
 --- function evidence_assessor_records_with_their_own_account()
 CREATE FUNCTION public.evidence_assessor_records_with_their_own_account()
@@ -3224,37 +3278,24 @@ CREATE FUNCTION public.evidence_assessor_records_with_their_own_account()
 AS $function$
 DECLARE
     account public.people_account;
-    broken text;
 BEGIN
     SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
     IF account.kind <> 'worker' AND NEW.third_party <> '' THEN
         RETURN NEW;
+    ELSIF account.kind = 'registrar' AND account.is_active AND (NEW.supersedes_id IS NOT NULL OR NEW.document_id IS NOT NULL)
+    THEN
+        RETURN NEW;
     ELSIF account.worker_id IS DISTINCT FROM NEW.assessor_id THEN
-        broken := 'assessor_records_with_their_own_account';
+        PERFORM public.registry_refuse('assessor_records_with_their_own_account');
     ELSIF NOT account.is_active THEN
-        broken := 'a_closed_account_signs_nothing';
+        PERFORM public.registry_refuse('a_closed_account_signs_nothing');
     ELSIF NOT public.evidence_has_second_factor(account.id) THEN
-        broken := 'a_signer_has_a_second_factor';
-    END IF;
-    IF broken IS NOT NULL THEN
-        RAISE EXCEPTION 'nobody assesses like this' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
+        PERFORM public.registry_refuse('a_signer_has_a_second_factor');
     END IF;
     RETURN NEW;
 END
 $function$;
 GRANT EXECUTE ON FUNCTION evidence_assessor_records_with_their_own_account() TO PUBLIC;
-
---- function evidence_bar_stays(text)
-CREATE FUNCTION public.evidence_bar_stays(rule text)
- RETURNS void
- LANGUAGE plpgsql
-AS $function$
-BEGIN
-    RAISE EXCEPTION 'what keeps somebody off the crews is ended by its source or the registrar'
-        USING ERRCODE = 'check_violation', CONSTRAINT = rule;
-END
-$function$;
-GRANT EXECUTE ON FUNCTION evidence_bar_stays(text) TO PUBLIC;
 
 --- function evidence_bump(text[])
 CREATE FUNCTION public.evidence_bump(subjects text[])
@@ -3316,13 +3357,11 @@ BEGIN
           AND NOT EXISTS (SELECT FROM version own WHERE own.bar = version.bar AND own.id = NEW.supersedes_id)
     LOOP
         IF taken_out.same_number AND taken_out.issued_before THEN
-            RAISE EXCEPTION 'a certificate of this number is suspended or revoked'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_taken_out_is_not_recorded_anew';
+            PERFORM public.registry_refuse('a_certificate_taken_out_is_not_recorded_anew');
         END IF;
         IF NOT taken_out.issued_before AND NEW.document_id IS NULL
            AND NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-            RAISE EXCEPTION 'a certificate given out after a suspension or revocation brings its paper'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_after_a_bar_has_its_paper';
+            PERFORM public.registry_refuse('a_certificate_after_a_bar_has_its_paper');
         END IF;
     END LOOP;
     -- A second spelling would stay in force when the first is revoked.
@@ -3333,8 +3372,7 @@ BEGIN
           AND public.evidence_folded_number(same.number) = public.evidence_folded_number(NEW.number)
           AND NOT EXISTS (SELECT FROM public.evidence_certification later WHERE later.supersedes_id = same.id)
     ) THEN
-        RAISE EXCEPTION 'this certificate is recorded already'
-            USING ERRCODE = 'unique_violation', CONSTRAINT = 'certificate_is_recorded_once';
+        PERFORM public.registry_refuse('certificate_is_recorded_once');
     END IF;
     RETURN NEW;
 END
@@ -3353,12 +3391,10 @@ DECLARE
 BEGIN
     SELECT * INTO entry FROM public.evidence_hoursentry WHERE id = NEW.entry_id;
     IF entry.worker_id = NEW.by_id THEN
-        RAISE EXCEPTION 'nobody countersigns their own hours'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_countersigns_their_own_hours';
+        PERFORM public.registry_refuse('nobody_countersigns_their_own_hours');
     END IF;
     IF NEW.at < entry."end" THEN
-        RAISE EXCEPTION 'countersigned before the work ended'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'countersignature_follows_the_work';
+        PERFORM public.registry_refuse('countersignature_follows_the_work');
     END IF;
     RETURN NEW;
 END
@@ -3415,8 +3451,7 @@ BEGIN
     IF signer IS DISTINCT FROM NEW.by_id OR NOT EXISTS (
         SELECT FROM public.people_account WHERE id = NEW.recorded_by_id AND worker_id = NEW.by_id AND is_active
     ) THEN
-        RAISE EXCEPTION 'this was not signed in that name'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_denied_signature_is_in_the_persons_name';
+        PERFORM public.registry_refuse('a_denied_signature_is_in_the_persons_name');
     END IF;
     RETURN NEW;
 END
@@ -3431,12 +3466,10 @@ CREATE FUNCTION public.evidence_document_is_whole()
 AS $function$
 BEGIN
     IF length(NEW.content) <> NEW.size THEN
-        RAISE EXCEPTION 'the size is not that of the document'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'document_size_is_that_of_its_content';
+        PERFORM public.registry_refuse('document_size_is_that_of_its_content');
     END IF;
     IF encode(sha256(NEW.content), 'hex') <> NEW.sha256 THEN
-        RAISE EXCEPTION 'the document differs from its SHA-256'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'document_matches_its_sha256';
+        PERFORM public.registry_refuse('document_matches_its_sha256');
     END IF;
     RETURN NEW;
 END
@@ -3454,17 +3487,22 @@ DECLARE
     recorder bigint;
     own_day date := left(to_jsonb(NEW) ->> TG_ARGV[0], 10)::date;
     today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
-    day_before date;
+    before jsonb;
+    answerable bigint;
 BEGIN
+    SELECT employer_id INTO recorder FROM public.people_account WHERE id = NEW.recorded_by_id AND kind = 'employer';
     IF NEW.supersedes_id IS NOT NULL THEN
-        -- Whose record it is to correct is asked elsewhere; here, that it is not moved out of their time.
-        EXECUTE format('SELECT left(to_jsonb(each) ->> $2, 10)::date FROM public.%I each WHERE id = $1', TG_TABLE_NAME)
-            INTO day_before USING NEW.supersedes_id, TG_ARGV[0];
-        IF TG_ARGV[0] = 'recorded_at' OR day_before = own_day THEN
+        EXECUTE format('SELECT to_jsonb(each) FROM public.%I each WHERE id = $1', TG_TABLE_NAME)
+            INTO before USING NEW.supersedes_id;
+        answerable := public.evidence_answers_for(TG_TABLE_NAME, before);
+        IF recorder <> answerable THEN
+            PERFORM public.registry_refuse('an_employer_corrects_its_own_records');
+        END IF;
+        -- It is not moved out of their time either.
+        IF TG_ARGV[0] = 'recorded_at' OR left(before ->> TG_ARGV[0], 10)::date = own_day THEN
             RETURN NEW;
         END IF;
     END IF;
-    SELECT employer_id INTO recorder FROM public.people_account WHERE id = NEW.recorded_by_id AND kind = 'employer';
     IF recorder IS NOT NULL AND NOT EXISTS (
         SELECT FROM public.people_employment employment
         WHERE employment.worker_id = NEW.worker_id AND employment.employer_id = recorder
@@ -3474,8 +3512,7 @@ BEGIN
                OR employment.start <= own_day + 1 AND employment."end" >= own_day - 1)
           AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id)
     ) THEN
-        RAISE EXCEPTION 'the person is not on the employer''s books'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_records_about_its_own_people';
+        PERFORM public.registry_refuse('an_employer_records_about_its_own_people');
     END IF;
     RETURN NEW;
 END
@@ -3553,8 +3590,7 @@ BEGIN
         SELECT worker_id INTO owner FROM public.evidence_standdown WHERE id = NEW.after_stand_down_id;
     END IF;
     IF owner IS DISTINCT FROM NEW.worker_id THEN
-        RAISE EXCEPTION 'this is about another worker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'reference_is_to_the_same_worker';
+        PERFORM public.registry_refuse('reference_is_to_the_same_worker');
     END IF;
     RETURN NEW;
 END
@@ -3570,10 +3606,10 @@ CREATE FUNCTION public.evidence_reinstatement_is_the_registrars()
 AS $function$
 BEGIN
     IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-        PERFORM public.evidence_bar_stays('only_the_registrar_reinstates');
+        PERFORM public.registry_refuse('only_the_registrar_reinstates');
     END IF;
     IF btrim(NEW.reason) = '' THEN
-        PERFORM public.evidence_bar_stays('a_reinstatement_gives_its_reason');
+        PERFORM public.registry_refuse('a_reinstatement_gives_its_reason');
     END IF;
     RETURN NEW;
 END
@@ -3595,8 +3631,7 @@ BEGIN
             INTO owner USING NEW.record_id;
     END IF;
     IF owner IS DISTINCT FROM NEW.worker_id THEN
-        RAISE EXCEPTION 'this is not a record of that person'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_request_is_about_the_workers_record';
+        PERFORM public.registry_refuse('correction_request_is_about_the_workers_record');
     END IF;
     RETURN NEW;
 END
@@ -3612,11 +3647,11 @@ CREATE FUNCTION public.evidence_retraining_follows_its_stand_down()
 AS $function$
 BEGIN
     IF NEW.document_id IS NULL THEN
-        PERFORM public.evidence_bar_stays('retraining_has_its_paper');
+        PERFORM public.registry_refuse('retraining_has_its_paper');
     END IF;
     IF EXISTS (SELECT FROM public.evidence_standdown
                WHERE id = NEW.after_stand_down_id AND start > NEW.completed_at) THEN
-        PERFORM public.evidence_bar_stays('retraining_follows_its_stand_down');
+        PERFORM public.registry_refuse('retraining_follows_its_stand_down');
     END IF;
     RETURN NEW;
 END
@@ -3636,7 +3671,7 @@ BEGIN
     SELECT after_stand_down_id INTO answered FROM public.evidence_instruction WHERE id = NEW.supersedes_id;
     IF (answered IS NOT NULL OR NEW.after_stand_down_id IS NOT NULL)
        AND NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-        PERFORM public.evidence_bar_stays('only_the_registrar_corrects_retraining');
+        PERFORM public.registry_refuse('only_the_registrar_corrects_retraining');
     END IF;
     RETURN NEW;
 END
@@ -3673,8 +3708,7 @@ DECLARE
     signer bigint := (to_jsonb(NEW) ->> TG_ARGV[0])::bigint;
 BEGIN
     IF EXISTS (SELECT FROM public.evidence_hoursentry WHERE id = NEW.entry_id AND worker_id = signer) THEN
-        RAISE EXCEPTION 'nobody countersigns their own hours'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_is_asked_about_their_own_hours';
+        PERFORM public.registry_refuse('nobody_is_asked_about_their_own_hours');
     END IF;
     RETURN NEW;
 END
@@ -3690,28 +3724,23 @@ CREATE FUNCTION public.evidence_signer_signs_with_their_own_account()
 AS $function$
 DECLARE
     account public.people_account;
-    broken text;
 BEGIN
     IF NEW.recorded_by_id IS NULL THEN
         IF session_user <> current_user
            AND EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NOT NULL)
            AND EXISTS (SELECT FROM public.evidence_hoursentry WHERE id = NEW.entry_id AND origin = 'register') THEN
-            RAISE EXCEPTION 'a signature without an account has its paper'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_signature_without_an_account_has_its_paper';
+            PERFORM public.registry_refuse('a_signature_without_an_account_has_its_paper');
         END IF;
         RETURN NEW;
     END IF;
     -- A closing, or the removal of the second factor, that is under way is waited for.
     SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
     IF account.worker_id IS DISTINCT FROM NEW.by_id THEN
-        broken := 'signer_signs_with_their_own_account';
+        PERFORM public.registry_refuse('signer_signs_with_their_own_account');
     ELSIF NOT account.is_active THEN
-        broken := 'a_closed_account_signs_nothing';
+        PERFORM public.registry_refuse('a_closed_account_signs_nothing');
     ELSIF NOT public.evidence_has_second_factor(account.id) THEN
-        broken := 'a_signer_has_a_second_factor';
-    END IF;
-    IF broken IS NOT NULL THEN
-        RAISE EXCEPTION 'nobody signs like this' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
+        PERFORM public.registry_refuse('a_signer_has_a_second_factor');
     END IF;
     RETURN NEW;
 END
@@ -3727,13 +3756,11 @@ CREATE FUNCTION public.evidence_suspension_is_the_registrars()
 AS $function$
 BEGIN
     IF NOT public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
-        RAISE EXCEPTION 'a stand-down is suspended by the registrar'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_suspends_a_stand_down';
+        PERFORM public.registry_refuse('only_the_registrar_suspends_a_stand_down');
     END IF;
     IF NOT EXISTS (SELECT FROM public.evidence_standdown
                    WHERE id = NEW.stand_down_id AND worker_id = NEW.worker_id) THEN
-        RAISE EXCEPTION 'this is about another worker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'reference_is_to_the_same_worker';
+        PERFORM public.registry_refuse('reference_is_to_the_same_worker');
     END IF;
     RETURN NEW;
 END
@@ -3770,7 +3797,7 @@ BEGIN
           AND public.evidence_table_of(asked.record_kind) = TG_TABLE_NAME
           AND answer.recorded_by_id = NEW.recorded_by_id AND btrim(answer.reason) <> ''
     ) THEN
-        PERFORM public.evidence_bar_stays('the_end_of_a_bar_gives_its_reason');
+        PERFORM public.registry_refuse('the_end_of_a_bar_gives_its_reason');
     END IF;
     RETURN NULL;
 END
@@ -3909,8 +3936,7 @@ BEGIN
     PERFORM pg_advisory_xact_lock(hashtextextended('places in the log', 0));
     IF NEW.size <= (SELECT coalesce(max(size), -1) FROM public.ledger_checkpoint)
        OR NEW.size <> (SELECT coalesce(max(index) + 1, 0) FROM public.ledger_leaf) THEN
-        RAISE EXCEPTION 'a checkpoint covers the whole log and goes on from the one before'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'checkpoint_goes_on_from_the_one_before';
+        PERFORM public.registry_refuse('checkpoint_goes_on_from_the_one_before');
     END IF;
     RETURN NEW;
 END
@@ -4004,8 +4030,7 @@ BEGIN
            = (OLD.id, OLD.kind, OLD.record, OLD.entered_at, OLD.leaf, OLD.leaf_hash) THEN
         RETURN NEW;
     END IF;
-    RAISE EXCEPTION '% is append-only', TG_TABLE_NAME
-        USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
+    PERFORM public.registry_refuse('records_are_never_changed');
 END
 $function$;
 GRANT EXECUTE ON FUNCTION ledger_refuse_change() TO PUBLIC;
@@ -4057,8 +4082,7 @@ CREATE FUNCTION public.notices_notice_matches_its_sha256()
 AS $function$
 BEGIN
     IF encode(sha256(convert_to(NEW.content, 'UTF8')), 'hex') <> NEW.sha256 THEN
-        RAISE EXCEPTION 'the notice differs from its SHA-256'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'notice_matches_its_sha256';
+        PERFORM public.registry_refuse('notice_matches_its_sha256');
     END IF;
     RETURN NEW;
 END
@@ -4084,8 +4108,7 @@ BEGIN
             WHERE job.supersedes_id IS NOT NULL)
         SELECT FROM plans WHERE id = earlier
     ) THEN
-        RAISE EXCEPTION 'the record belongs to another job'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'notice_record_stays_with_its_job';
+        PERFORM public.registry_refuse('notice_record_stays_with_its_job');
     END IF;
     RETURN NEW;
 END
@@ -4115,8 +4138,7 @@ CREATE FUNCTION public.people_account_keeps_its_kind()
 AS $function$
 BEGIN
     IF NOT public.people_owner_is_here() THEN
-        RAISE EXCEPTION 'an account keeps its kind'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_account_keeps_its_kind';
+        PERFORM public.registry_refuse('an_account_keeps_its_kind');
     END IF;
     RETURN NEW;
 END
@@ -4140,18 +4162,15 @@ BEGIN
     SELECT * INTO closed FROM public.people_account WHERE id = NEW.account_id;
     SELECT * INTO closer FROM public.people_account WHERE id = NEW.recorded_by_id;
     IF NOT closed.is_active THEN
-        RAISE EXCEPTION 'the account is closed'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_account_is_closed_once';
+        PERFORM public.registry_refuse('an_account_is_closed_once');
     END IF;
     IF closer.id = closed.id THEN
-        RAISE EXCEPTION 'nobody closes their own account'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_closes_their_own_account';
+        PERFORM public.registry_refuse('nobody_closes_their_own_account');
     END IF;
     IF closer.id IS NOT NULL AND NOT public.people_is_registrar(closer.id) AND (
         NOT closer.is_active OR closer.kind <> 'employer' OR closer.employer_id IS DISTINCT FROM closed.employer_id
     ) THEN
-        RAISE EXCEPTION 'dispatchers close accounts of their own employer'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'dispatchers_close_accounts_of_their_own_employer';
+        PERFORM public.registry_refuse('dispatchers_close_accounts_of_their_own_employer');
     END IF;
     RETURN NEW;
 END
@@ -4167,15 +4186,13 @@ CREATE FUNCTION public.people_account_stays_closed()
 AS $function$
 BEGIN
     IF NEW.is_active THEN
-        RAISE EXCEPTION 'a closed account stays closed'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'a_closed_account_stays_closed';
+        PERFORM public.registry_refuse('a_closed_account_stays_closed');
     END IF;
     IF NOT EXISTS (SELECT FROM public.people_closedaccount WHERE account_id = NEW.id) AND NOT (
         current_setting('registry.erasing', true) = 'on'
         AND pg_has_role(session_user, (SELECT relowner FROM pg_class WHERE oid = TG_RELID), 'MEMBER')
     ) THEN
-        RAISE EXCEPTION 'closing an account is recorded'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'closing_an_account_is_recorded';
+        PERFORM public.registry_refuse('closing_an_account_is_recorded');
     END IF;
     RETURN NEW;
 END
@@ -4194,13 +4211,49 @@ BEGIN
     IF NOT public.people_owner_is_here()
        AND NOT EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NULL)
        AND NOT EXISTS (SELECT FROM public.people_invitation WHERE account_id = NEW.id AND kind = NEW.kind) THEN
-        RAISE EXCEPTION 'inspectors and registrars are invited'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'inspectors_and_registrars_are_invited';
+        PERFORM public.registry_refuse('inspectors_and_registrars_are_invited');
     END IF;
     RETURN NULL;
 END
 $function$;
 GRANT EXECUTE ON FUNCTION people_account_was_invited() TO PUBLIC;
+
+--- function people_act_names_its_account()
+CREATE FUNCTION public.people_act_names_its_account()
+ RETURNS trigger
+ LANGUAGE plpgsql
+ SECURITY DEFINER
+ SET search_path TO 'pg_catalog', 'public', 'pg_temp'
+AS $function$
+DECLARE
+    account public.people_account;
+    kind text;
+    subject text;
+    own bigint;
+BEGIN
+    IF session_user = current_user THEN
+        RETURN NEW;
+    END IF;
+    IF NEW.recorded_by_id IS NULL THEN
+        IF EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NULL) THEN
+            RETURN NEW;
+        END IF;
+    ELSE
+        SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id AND is_active;
+        FOR place IN 0 .. TG_NARGS - 1 LOOP
+            kind := split_part(TG_ARGV[place], ':', 1);
+            subject := split_part(TG_ARGV[place], ':', 2);
+            CONTINUE WHEN account.kind IS DISTINCT FROM kind;
+            own := CASE kind WHEN 'worker' THEN account.worker_id WHEN 'employer' THEN account.employer_id END;
+            IF subject = '' OR (to_jsonb(NEW) ->> subject)::bigint = own THEN
+                RETURN NEW;
+            END IF;
+        END LOOP;
+    END IF;
+    PERFORM public.registry_refuse('an_act_names_an_account_that_may_do_it');
+END
+$function$;
+GRANT EXECUTE ON FUNCTION people_act_names_its_account() TO PUBLIC;
 
 --- function people_address_key(text)
 CREATE FUNCTION public.people_address_key(address text)
@@ -4223,8 +4276,7 @@ AS $function$
 BEGIN
     IF NOT public.people_owner_is_here()
        AND EXISTS (SELECT FROM public.people_account WHERE kind = 'registrar' AND is_active) THEN
-        RAISE EXCEPTION 'the registrar who closes is named'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_of_the_registrar_names_the_registrar';
+        PERFORM public.registry_refuse('an_act_of_the_registrar_names_the_registrar');
     END IF;
     RETURN NEW;
 END
@@ -4240,8 +4292,7 @@ CREATE FUNCTION public.people_code_is_made_by_its_worker()
 AS $function$
 BEGIN
     IF NOT public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
-        RAISE EXCEPTION 'a code is made by the person'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+        PERFORM public.registry_refuse('consent_is_the_persons_own');
     END IF;
     RETURN NEW;
 END
@@ -4261,8 +4312,7 @@ BEGIN
     IF NEW.how = 'own_account' THEN
         PERFORM FROM public.people_employmentrequest WHERE id = NEW.request_id FOR NO KEY UPDATE;
         IF EXISTS (SELECT FROM public.people_employmentdecline WHERE request_id = NEW.request_id) THEN
-            RAISE EXCEPTION 'the request has been answered'
-                USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_request_is_answered_once';
+            PERFORM public.registry_refuse('a_request_is_answered_once');
         END IF;
         given := public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) AND EXISTS (
             SELECT FROM public.people_employmentrequest asked
@@ -4282,8 +4332,7 @@ BEGIN
         given := public.people_is_the_registrars_word(NEW.recorded_by_id);
     END IF;
     IF given IS NOT TRUE THEN
-        RAISE EXCEPTION 'consent is the person''s own'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+        PERFORM public.registry_refuse('consent_is_the_persons_own');
     END IF;
     RETURN NEW;
 END
@@ -4299,8 +4348,7 @@ CREATE FUNCTION public.people_employer_asks_for_itself()
 AS $function$
 BEGIN
     IF NOT public.people_is_open_account_at(NEW.recorded_by_id, NEW.employer_id) THEN
-        RAISE EXCEPTION 'an employer asks for itself'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_asks_for_itself';
+        PERFORM public.registry_refuse('an_employer_asks_for_itself');
     END IF;
     RETURN NEW;
 END
@@ -4319,8 +4367,7 @@ BEGIN
         SELECT FROM public.people_account
         WHERE id = NEW.recorded_by_id AND is_active AND kind IN ('registrar', 'inspector') AND id <> NEW.account_id
     ) THEN
-        RAISE EXCEPTION 'the registrar or an inspector checks an identity'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_identity_is_checked_from_outside';
+        PERFORM public.registry_refuse('an_identity_is_checked_from_outside');
     END IF;
     RETURN NEW;
 END
@@ -4336,19 +4383,16 @@ CREATE FUNCTION public.people_invitation_is_accepted_once()
 AS $function$
 BEGIN
     IF OLD.accepted_at IS NOT NULL THEN
-        RAISE EXCEPTION 'the invitation has been accepted'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_is_accepted_once';
+        PERFORM public.registry_refuse('an_invitation_is_accepted_once');
     END IF;
     IF (OLD.id, OLD.token_hash, OLD.kind, OLD.invited_at, OLD.expires_at)
            IS DISTINCT FROM (NEW.id, NEW.token_hash, NEW.kind, NEW.invited_at, NEW.expires_at)
        OR (OLD.employer_id, OLD.worker_id, OLD.invited_by_id, OLD.way, OLD.address)
            IS DISTINCT FROM (NEW.employer_id, NEW.worker_id, NEW.invited_by_id, NEW.way, NEW.address) THEN
-        RAISE EXCEPTION 'an invitation is accepted or left as it is'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
+        PERFORM public.registry_refuse('records_are_never_changed');
     END IF;
     IF NEW.accepted_at > OLD.expires_at OR clock_timestamp() > OLD.expires_at THEN
-        RAISE EXCEPTION 'the invitation has run out'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_in_time';
+        PERFORM public.registry_refuse('an_invitation_is_accepted_in_time');
     END IF;
     -- A closing that is under way is waited for.
     PERFORM FROM public.people_account WHERE id = OLD.invited_by_id FOR SHARE;
@@ -4358,8 +4402,7 @@ BEGIN
         WHERE closed.id = OLD.invited_by_id
            OR closed.worker_id = OLD.worker_id AND closing.recorded_at >= OLD.invited_at
     ) THEN
-        RAISE EXCEPTION 'an account was closed since'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_a_closed_account';
+        PERFORM public.registry_refuse('an_invitation_ends_with_a_closed_account');
     END IF;
     -- Two invitations of one person never open side by side: the later one ended this.
     IF EXISTS (
@@ -4370,8 +4413,7 @@ BEGIN
                   AND later.employer_id IS NOT DISTINCT FROM OLD.employer_id
                   AND public.people_address_key(later.address) = public.people_address_key(OLD.address))
     ) THEN
-        RAISE EXCEPTION 'the person was invited again since'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_the_next_one';
+        PERFORM public.registry_refuse('an_invitation_ends_with_the_next_one');
     END IF;
     IF NOT EXISTS (
         SELECT FROM public.people_account account
@@ -4379,8 +4421,7 @@ BEGIN
           AND (account.kind, account.employer_id, account.worker_id)
               IS NOT DISTINCT FROM (OLD.kind, OLD.employer_id, OLD.worker_id)
     ) THEN
-        RAISE EXCEPTION 'the account is not the one the invitation is for'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_opens_the_account_it_is_for';
+        PERFORM public.registry_refuse('an_invitation_opens_the_account_it_is_for');
     END IF;
     RETURN NEW;
 END
@@ -4399,13 +4440,11 @@ BEGIN
         RETURN NEW;
     END IF;
     IF NEW.invited_by_id IS NOT NULL AND NEW.kind IN ('inspector', 'registrar') THEN
-        RAISE EXCEPTION 'only the registrar invites inspectors'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_invites_inspectors';
+        PERFORM public.registry_refuse('only_the_registrar_invites_inspectors');
     END IF;
     IF NEW.invited_by_id IS NULL
        AND EXISTS (SELECT FROM public.people_account WHERE kind = 'registrar' AND is_active) THEN
-        RAISE EXCEPTION 'the registrar who invites is named'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_of_the_registrar_names_the_registrar';
+        PERFORM public.registry_refuse('an_act_of_the_registrar_names_the_registrar');
     END IF;
     RETURN NEW;
 END
@@ -4422,25 +4461,22 @@ AS $function$
 DECLARE
     inviter public.people_account;
     today date := (NEW.invited_at AT TIME ZONE 'UTC')::date;
-    broken text;
 BEGIN
     IF NEW.accepted_at IS NOT NULL THEN
-        RAISE EXCEPTION 'an invitation starts open'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_once';
+        PERFORM public.registry_refuse('an_invitation_is_accepted_once');
     END IF;
     -- Two invitations to one address would not see each other.
     PERFORM pg_advisory_xact_lock(hashtextextended('invitations', 0));
     SELECT * INTO inviter FROM public.people_account WHERE id = NEW.invited_by_id;
     IF inviter.id IS NOT NULL AND NOT inviter.is_active THEN
-        RAISE EXCEPTION 'a closed account invites nobody'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'a_closed_account_invites_nobody';
+        PERFORM public.registry_refuse('a_closed_account_invites_nobody');
     END IF;
     IF inviter.kind = 'worker' OR inviter.kind = 'inspector' AND NEW.kind <> 'worker' THEN
-        broken := 'workers_invite_nobody';
+        PERFORM public.registry_refuse('workers_invite_nobody');
     ELSIF inviter.kind = 'inspector' AND NEW.way <> 'paper' THEN
-        broken := 'an_inspector_hands_the_code_over';
+        PERFORM public.registry_refuse('an_inspector_hands_the_code_over');
     ELSIF inviter.kind = 'employer' AND NEW.way <> 'mail' THEN
-        broken := 'an_employers_invitation_goes_by_mail';
+        PERFORM public.registry_refuse('an_employers_invitation_goes_by_mail');
     ELSIF inviter.kind = 'employer' AND NOT (
         NEW.kind = 'employer' AND NEW.employer_id = inviter.employer_id
         OR NEW.kind = 'worker' AND EXISTS (
@@ -4450,12 +4486,12 @@ BEGIN
               AND (employment."end" IS NULL OR employment."end" >= today)
               AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id))
     ) THEN
-        broken := 'dispatchers_invite_their_own';
+        PERFORM public.registry_refuse('dispatchers_invite_their_own');
     ELSIF EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id AND is_active) THEN
-        broken := 'a_worker_has_one_open_account';
+        PERFORM public.registry_refuse('a_worker_has_one_open_account');
     ELSIF inviter.kind IN ('employer', 'inspector')
           AND EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id) THEN
-        broken := 'the_registrar_lets_in_again';
+        PERFORM public.registry_refuse('the_registrar_lets_in_again');
     ELSIF NEW.way = 'mail' AND (
         EXISTS (
             SELECT FROM public.people_account account
@@ -4473,10 +4509,7 @@ BEGIN
               AND (other.kind, other.employer_id, other.worker_id)
                   IS DISTINCT FROM (NEW.kind, NEW.employer_id, NEW.worker_id))
     ) THEN
-        broken := 'an_invitation_goes_to_the_persons_own_address';
-    END IF;
-    IF broken IS NOT NULL THEN
-        RAISE EXCEPTION 'this invitation may not be sent' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
+        PERFORM public.registry_refuse('an_invitation_goes_to_the_persons_own_address');
     END IF;
     RETURN NEW;
 END
@@ -4574,12 +4607,10 @@ DECLARE
 BEGIN
     SELECT * INTO asked FROM public.people_employmentrequest WHERE id = NEW.request_id FOR NO KEY UPDATE;
     IF NOT public.people_is_open_account_of(NEW.recorded_by_id, asked.worker_id) THEN
-        RAISE EXCEPTION 'a request is answered by the person'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+        PERFORM public.registry_refuse('consent_is_the_persons_own');
     END IF;
     IF EXISTS (SELECT FROM public.people_employmentconsent WHERE request_id = asked.id) THEN
-        RAISE EXCEPTION 'the request has been answered'
-            USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_request_is_answered_once';
+        PERFORM public.registry_refuse('a_request_is_answered_once');
     END IF;
     RETURN NEW;
 END
@@ -4599,9 +4630,22 @@ DECLARE
     today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
     registered_by bigint;
     still_there boolean;
+    before public.people_employment;
 BEGIN
     -- Two who take on one person wait for each other here, and the second sees the first.
     PERFORM FROM public.people_worker WHERE id = NEW.worker_id FOR NO KEY UPDATE;
+    -- A person leaves from now on: not so that what happened yesterday was on nobody's books.
+    SELECT * INTO before FROM public.people_employment WHERE id = NEW.supersedes_id;
+    IF EXISTS (SELECT FROM public.people_account
+               WHERE id = NEW.recorded_by_id AND kind = 'employer' AND employer_id <> before.employer_id) THEN
+        PERFORM public.registry_refuse('an_employer_corrects_its_own_records');
+    END IF;
+    IF before.id IS NOT NULL AND public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
+        IF NEW.withdrawn OR NEW.employer_id <> before.employer_id OR NEW.start <> before.start
+           OR NEW."end" IS NULL OR NEW."end" < today - 1 OR NEW."end" > before."end" THEN
+            PERFORM public.registry_refuse('a_person_leaves_from_now_on');
+        END IF;
+    END IF;
     IF NEW.withdrawn OR public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
         RETURN NEW;
     END IF;
@@ -4636,8 +4680,7 @@ BEGIN
     THEN
         RETURN NEW;
     END IF;
-    RAISE EXCEPTION 'a registered person is taken on with their consent'
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'a_registered_person_is_taken_on_with_consent';
+    PERFORM public.registry_refuse('a_registered_person_is_taken_on_with_consent');
 END
 $function$;
 GRANT EXECUTE ON FUNCTION people_taken_on_with_consent() TO PUBLIC;
@@ -4654,8 +4697,7 @@ BEGIN
     WHERE id IN (SELECT worker_id FROM added) ORDER BY id FOR KEY SHARE;
     IF EXISTS (SELECT FROM (SELECT DISTINCT worker_id FROM added) concerned
                JOIN public.ledger_erasure erasure ON erasure.subject = 'worker:' || concerned.worker_id) THEN
-        RAISE EXCEPTION 'the worker has been erased'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'nothing_is_recorded_about_an_erased_worker';
+        PERFORM public.registry_refuse('nothing_is_recorded_about_an_erased_worker');
     END IF;
     RETURN NULL;
 END
@@ -4677,12 +4719,10 @@ BEGIN
     EXECUTE format('SELECT %I, withdrawn FROM public.%I WHERE id = $1', subject, TG_TABLE_NAME)
         INTO earlier, was_withdrawn USING NEW.supersedes_id;
     IF earlier IS DISTINCT FROM (to_jsonb(NEW) ->> subject)::bigint THEN
-        RAISE EXCEPTION 'a correction keeps its subject'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_keeps_its_subject';
+        PERFORM public.registry_refuse('correction_keeps_its_subject');
     END IF;
     IF was_withdrawn THEN
-        RAISE EXCEPTION 'a withdrawn record stays withdrawn'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'withdrawn_record_stays_withdrawn';
+        PERFORM public.registry_refuse('withdrawn_record_stays_withdrawn');
     END IF;
     RETURN NEW;
 END
@@ -4887,13 +4927,27 @@ BEGIN
     SELECT recorded_at_tolerance INTO tolerance FROM public.database_policy;
     IF session_user <> current_user AND tolerance IS NOT NULL
        AND entered NOT BETWEEN clock_timestamp() - tolerance AND clock_timestamp() + tolerance THEN
-        RAISE EXCEPTION 'recorded_at is not the present'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'recorded_at_is_the_present';
+        PERFORM public.registry_refuse('recorded_at_is_the_present');
     END IF;
     RETURN NEW;
 END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_recorded_now() TO PUBLIC;
+
+--- function registry_refuse(text,text,text)
+CREATE FUNCTION public.registry_refuse(rule text, about_column text DEFAULT NULL::text, detail text DEFAULT NULL::text)
+ RETURNS void
+ LANGUAGE plpgsql
+AS $function$
+BEGIN
+    IF detail IS NOT NULL THEN
+        RAISE EXCEPTION '%', rule
+            USING ERRCODE = 'restrict_violation', CONSTRAINT = rule, COLUMN = about_column, DETAIL = detail;
+    END IF;
+    RAISE EXCEPTION '%', rule USING ERRCODE = 'restrict_violation', CONSTRAINT = rule;
+END
+$function$;
+GRANT EXECUTE ON FUNCTION registry_refuse(text,text,text) TO PUBLIC;
 
 --- function registry_refuse_change()
 CREATE FUNCTION public.registry_refuse_change()
@@ -4911,8 +4965,7 @@ BEGIN
             RETURN NEW;
         END IF;
     END IF;
-    RAISE EXCEPTION '% is append-only: record a correction instead', TG_TABLE_NAME
-        USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
+    PERFORM public.registry_refuse('records_are_never_changed');
 END
 $function$;
 GRANT EXECUTE ON FUNCTION registry_refuse_change() TO PUBLIC;
@@ -4981,9 +5034,7 @@ BEGIN
                 EXIT WHEN public.registry_hides_characters(
                     CASE kind WHEN 0 THEN letter ELSE '' END, CASE kind WHEN 0 THEN '' ELSE letter END, '');
             END LOOP;
-            RAISE EXCEPTION '%.% holds a hidden character', TG_TABLE_NAME, name
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'text_has_no_hidden_characters',
-                      COLUMN = name, DETAIL = ascii(letter);
+            PERFORM public.registry_refuse('text_has_no_hidden_characters', name, ascii(letter)::text);
         END LOOP;
     END LOOP;
     RETURN NEW;
@@ -5033,18 +5084,6 @@ BEGIN
     RETURN NULL;
 END $function$;
 
---- function standards_refuse_change()
-CREATE FUNCTION public.standards_refuse_change()
- RETURNS trigger
- LANGUAGE plpgsql
- SET search_path TO 'pg_catalog', 'public', 'pg_temp'
-AS $function$
-BEGIN
-    RAISE EXCEPTION '% is append-only: % is refused', TG_TABLE_NAME, TG_OP
-        USING ERRCODE = 'restrict_violation', CONSTRAINT = TG_NAME, TABLE = TG_TABLE_NAME;
-END $function$;
-GRANT EXECUTE ON FUNCTION standards_refuse_change() TO PUBLIC;
-
 --- function transcripts_link_is_open()
 CREATE FUNCTION public.transcripts_link_is_open()
  RETURNS trigger
@@ -5059,8 +5098,7 @@ BEGIN
           AND NOT EXISTS (SELECT FROM public.transcripts_endedlink WHERE link_id = link.id)
           AND NOT EXISTS (SELECT FROM public.ledger_erasure WHERE subject = 'worker:' || link.worker_id)
     ) THEN
-        RAISE EXCEPTION 'the link is not open'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_an_open_link_is_looked_through';
+        PERFORM public.registry_refuse('only_an_open_link_is_looked_through');
     END IF;
     RETURN NEW;
 END
@@ -5083,13 +5121,11 @@ BEGIN
         SELECT worker_id INTO owner FROM public.transcripts_sharedlink
         WHERE id = NEW.link_id AND recorded_at <= NEW.recorded_at;
         IF owner IS NULL THEN
-            RAISE EXCEPTION 'a link ends after it was made'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_link_ends_after_it_was_made';
+            PERFORM public.registry_refuse('a_link_ends_after_it_was_made');
         END IF;
     END IF;
     IF NOT EXISTS (SELECT FROM public.people_account WHERE id = NEW.recorded_by_id AND worker_id = owner) THEN
-        RAISE EXCEPTION 'a link is made and ended by its worker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_link_is_made_and_ended_by_its_worker';
+        PERFORM public.registry_refuse('a_link_is_made_and_ended_by_its_worker');
     END IF;
     RETURN NEW;
 END

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from registry.database.guards import append_only, correction_keeps
 from registry.database.records import Record
 from registry.ledger.guards import logged
+from registry.people.guards import named_by
 
 
 class Maker(models.Model):
@@ -53,7 +54,7 @@ class FamilyDeclaration(Record):
     valid_from = models.DateField()
     valid_until = models.DateField(null=True, blank=True)
 
-    guards = (*Record.guards, correction_keeps("maker_id"), logged)
+    guards = (*Record.guards, correction_keeps("maker_id"), logged, named_by("registrar"))
 
     class Meta(Record.Meta):
         constraints = [
@@ -111,7 +112,7 @@ class CranePlacement(Record):
     start = models.DateTimeField()
     end = models.DateTimeField(null=True, blank=True)
 
-    guards = (*Record.guards, correction_keeps("crane_id"), logged)
+    guards = (*Record.guards, correction_keeps("crane_id"), logged, named_by("employer", "registrar"))
 
     class Meta(Record.Meta):
         constraints = [

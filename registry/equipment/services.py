@@ -12,9 +12,8 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.db import connection, transaction
-from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.repeating import repeating
 from registry.equipment.models import Crane, CraneModel, CranePlacement, FamilyDeclaration, Maker, Site
 from registry.language.spelling import on_one_line, same_spelling
@@ -26,10 +25,10 @@ LANGUAGE = re.compile(r"[a-z]{2,3}(-[A-Za-z0-9]{1,8})*")
 @repeating
 def register_maker(*, name: str, recorded_at: datetime) -> Maker:
     """Register a maker by name; another spelling of a name that is known is refused."""
-    name = _given("name", name, _("Give the maker's name."))
+    name = _given(name, "maker_has_a_name")
     with refusals(), _one_at_a_time("makers"):
         if known := same_spelling(name, Maker.objects.values_list("name", flat=True)):
-            raise _refused("name", "maker_is_registered_once", _("%(known)s is registered already.") % {"known": known})
+            raise RecordRefused([broken("maker_is_registered_once", known=known)])
         return Maker.objects.create(name=name, recorded_at=recorded_at)
 
 
@@ -46,22 +45,19 @@ def register_model(
 
     Hours count by class too, so a class is spelled as it is with the models there are.
     """
-    designation = _given("designation", designation, _("Give the maker's designation of the model."))
-    crane_class = _given("crane_class", crane_class, _("Give the class of the crane."))
+    designation = _given(designation, "model_has_a_designation")
+    crane_class = _given(crane_class, "model_has_a_class")
     narrowed = [each for each in map(on_one_line, configurations) if each]
     for number, each in enumerate(narrowed):
         if same_spelling(each, narrowed[:number]):
-            sentence = _("The configuration %(name)s is named twice.") % {"name": each}
-            raise _refused("configurations", "model_names_a_configuration_once", sentence)
+            raise RecordRefused([broken("model_names_a_configuration_once", name=each)])
     with refusals(), _one_at_a_time("models"):
         if known := same_spelling(designation, maker.models.values_list("designation", flat=True)):
-            sentence = _("%(known)s is registered already.") % {"known": f"{maker} {known}"}
-            raise _refused("designation", "model_designation_is_unique_for_its_maker", sentence)
+            raise RecordRefused([broken("model_is_registered_once", known=f"{maker} {known}")])
         classes = CraneModel.objects.order_by().values_list("crane_class", flat=True).distinct()
         known = same_spelling(crane_class, classes)
         if known not in (None, crane_class):
-            sentence = _("This class is written “%(known)s” in the register.") % {"known": known}
-            raise _refused("crane_class", "a_class_has_one_spelling", sentence)
+            raise RecordRefused([broken("a_class_has_one_spelling", known=known)])
         return CraneModel.objects.create(
             maker=maker,
             designation=designation,
@@ -109,22 +105,19 @@ def register_site(
     working_language: str = "",
 ) -> Site:
     """Register a site; ``time_zone`` is a name of the IANA time zone database."""
-    name = _given("name", name, _("Give the site's name."))
-    jurisdiction = _given("jurisdiction", jurisdiction, _("Say whose rules hold on the site."))
+    name = _given(name, "site_has_a_name")
+    jurisdiction = _given(jurisdiction, "site_has_a_jurisdiction")
     address = "\n".join(filter(None, map(on_one_line, address.splitlines())))
     try:
         ZoneInfo(time_zone)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        sentence = _("There is no time zone %(name)s.") % {"name": repr(time_zone)}
-        raise _refused("time_zone", "site_time_zone_is_known", sentence) from None
+        raise RecordRefused([broken("site_time_zone_is_known")]) from None
     if working_language and not LANGUAGE.fullmatch(working_language):
-        sentence = broken("language_is_a_bcp_47_tag").message
-        raise _refused("working_language", "language_is_a_bcp_47_tag", sentence)
+        raise RecordRefused([broken("language_is_a_bcp_47_tag", "working_language")])
     with refusals(), _one_at_a_time("sites"):
         alike = {f"{each.name} {each.address}" for each in Site.objects.filter(jurisdiction=jurisdiction)}
         if known := same_spelling(f"{name} {address}", alike):
-            sentence = _("%(known)s is registered already.") % {"known": on_one_line(known)}
-            raise _refused("name", "site_is_registered_once", sentence)
+            raise RecordRefused([broken("site_is_registered_once", known=on_one_line(known))])
         return Site.objects.create(
             name=name,
             time_zone=time_zone,
@@ -138,7 +131,7 @@ def register_site(
 @repeating
 def register_crane(*, model: CraneModel, serial_number: str, recorded_at: datetime) -> Crane:
     """Register a crane by its maker's serial number."""
-    serial_number = _given("serial_number", serial_number, _("Give the serial number on the crane's plate."))
+    serial_number = _given(serial_number, "crane_has_a_serial_number")
     with refusals(), _one_at_a_time("cranes"):
         if same_spelling(serial_number, model.cranes.values_list("serial_number", flat=True)):
             raise RecordRefused([broken("serial_number_is_unique_for_its_model")])
@@ -202,12 +195,8 @@ def _one_at_a_time(what: str) -> Iterator[None]:
         yield
 
 
-def _given(field: str, text: str, sentence: str) -> str:
-    """The text on one line. Refused with ``sentence`` if there is none."""
+def _given(text: str, rule: str) -> str:
+    """The text on one line. Refused by ``rule`` if there is none."""
     if not (line := on_one_line(text)):
-        raise _refused(field, f"{field}_is_given", sentence)
+        raise RecordRefused([broken(rule)])
     return line
-
-
-def _refused(field: str, rule: str, sentence: str) -> RecordRefused:
-    return RecordRefused([Problem(field, rule, sentence)])

@@ -7,9 +7,8 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
-from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.repeating import repeating
 from registry.evidence.models import Appointment, Assessment, AssessmentSignature, Document
 from registry.evidence.services import record_assessment
@@ -52,13 +51,11 @@ def record_own_assessment(
     elif not has_second_factor(recorded_by):
         problems.append(broken("a_signer_has_a_second_factor"))
     if not employers_assessed_for(assessor, at=given["assessed_at"]).filter(pk=employer.pk).exists():
-        sentence = _("The employer had not appointed you as its assessor then.")
-        problems.append(Problem("assessed_at", "assessor_was_appointed", sentence))
+        problems.append(broken("assessor_was_appointed"))
     if not given.get("signature") and drawn is None:
-        problems.append(Problem("signature", "assessment_is_signed", _("Sign by typing your name or by hand.")))
+        problems.append(broken("assessment_is_signed"))
     if given.get("signature") and not _is_name_of(assessor, given["signature"]):
-        sentence = _("Sign with your own name: %(name)s.") % {"name": assessor}
-        problems.append(Problem("signature", "assessment_is_signed_by_its_assessor", sentence))
+        problems.append(broken("assessment_is_signed_by_its_assessor", name=assessor))
     if problems:
         raise RecordRefused(problems)
     with transaction.atomic():
@@ -84,10 +81,9 @@ def record_third_partys_assessment(
     """Record what a third party's assessor attested on paper; its scan is the proof."""
     problems = []
     if not third_party.strip():
-        problems.append(Problem("third_party", "third_party_is_named", _("Name the third party.")))
+        problems.append(broken("third_party_is_named"))
     if document is None:
-        sentence = _("A third party's assessment needs its paper attached.")
-        problems.append(Problem("document", "third_partys_assessment_has_its_paper", sentence))
+        problems.append(broken("third_partys_assessment_has_its_paper"))
     if problems:
         raise RecordRefused(problems)
     return record_assessment(

@@ -9,14 +9,14 @@ Functions raise :class:`registry.database.errors.RecordRefused`.
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.repeating import repeating
 from registry.evidence import services
 from registry.evidence.assessing import employers_assessed_for
@@ -127,7 +127,7 @@ def correct_with_reason(
     require_may_correct(record, recorded_by, at=recorded_at)
     _require_reason(record, reason)
     if not {name for name, value in changes.items() if getattr(record, name) != value}:
-        raise RecordRefused([Problem("", "a_correction_changes_something", _("Nothing is different."))])
+        raise RecordRefused([broken("a_correction_changes_something")])
     with transaction.atomic():
         request = request or _own_accord(record, employer, reason, recorded_at, recorded_by)
         corrected = services.correct(record, recorded_at=recorded_at, recorded_by=recorded_by, **changes)
@@ -155,6 +155,25 @@ def withdraw_with_reason(
         withdrawal = services.withdraw(record, recorded_at=recorded_at, recorded_by=recorded_by)
         _answer(request, "withdrawn", reason, withdrawal.pk, recorded_at, recorded_by)
     return withdrawal
+
+
+@repeating
+def leave_employer(
+    *, employment: Employment, last_day: date, recorded_at: datetime, recorded_by: Account
+) -> Employment:
+    """The worker leaves an employer's books, which needs nobody's leave: it reads nothing recorded afterwards.
+
+    ``last_day`` is today or later. The employer's positions from then on are put on hold.
+    """
+    is_own = recorded_by.is_active and recorded_by.worker_id == employment.worker_id
+    if not is_own or last_day < recorded_at.date() - timedelta(days=1):
+        raise RecordRefused([broken("a_person_leaves_from_now_on" if is_own else "consent_is_the_persons_own")])
+    reason = _("I no longer work here after this day.")
+    with transaction.atomic():
+        request = _request(employment, employment.employer, reason, "", recorded_at, recorded_by)
+        ended = services.correct(employment, end=last_day, recorded_at=recorded_at, recorded_by=recorded_by)
+        _answer(request, "corrected", reason, ended.pk, recorded_at, recorded_by)
+    return ended
 
 
 @repeating
@@ -211,12 +230,9 @@ def require_may_correct(record: Any, account: Account | None, *, at: datetime) -
     if not only_the_assessor_corrects(record):
         return
     if account is None or account.worker_id != record.assessor_id:
-        sentence = _("Only the assessor who gave this assessment corrects or withdraws it.")
-        raise RecordRefused([Problem("", "an_assessment_is_its_assessors", sentence)])
+        raise RecordRefused([broken("an_assessment_is_its_assessors")])
     if not employers_assessed_for(record.assessor_id, at=at).filter(pk=record.employer_id).exists():
-        sentence = _("You no longer assess for %(employer)s; ask for a new assessment by who does.")
-        message = sentence % {"employer": record.employer}
-        raise RecordRefused([Problem("", "an_assessment_is_changed_by_an_appointed_assessor", message)])
+        raise RecordRefused([broken("an_assessment_is_changed_by_an_appointed_assessor", employer=record.employer)])
 
 
 def _rule_of_the_registrar(record: Any) -> str:
@@ -295,7 +311,7 @@ def _own_accord(
     if employer is None and not is_registrar(recorded_by):
         raise TypeError("a correction answers a request, or is an employer's or the registrar's own")
     if not reason.strip():
-        raise RecordRefused([Problem("reason", "correction_gives_its_reason", _("Say what is wrong."))])
+        raise RecordRefused([broken("correction_gives_its_reason")])
     return _request(record, employer, reason, "", recorded_at, recorded_by)
 
 

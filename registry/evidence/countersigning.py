@@ -12,9 +12,8 @@ from datetime import datetime
 
 from django.db import transaction
 from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
-from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.errors import Problem, RecordRefused, broken, refusals, within
 from registry.database.repeating import repeating
 from registry.evidence.models import (
     Countersignature,
@@ -117,7 +116,7 @@ def record_shift(
     Problems name their row as ``rows[3].end``, also where there is one row only.
     """
     if not rows:
-        raise RecordRefused([Problem("", "a_sheet_names_somebody", _("Name at least one person."))])
+        raise RecordRefused([broken("a_sheet_names_somebody")])
     if problems := _overlaps(rows):
         raise RecordRefused(problems)
     try:
@@ -138,19 +137,14 @@ def record_shift(
         if len(rows) > 1:
             raise
         raise RecordRefused(
-            [
-                each if each.field.startswith("rows[") else Problem(f"rows[0].{each.field}", each.rule, each.message)
-                for each in refused.problems
-            ]
+            [each if each.field.startswith("rows[") else within(each, "rows[0]") for each in refused.problems]
         ) from refused
 
 
 def _overlaps(rows: Sequence[NewHours]) -> list[Problem]:
     """Nobody is in two lines of one sheet at the same time."""
     return [
-        Problem(
-            f"rows[{later}].worker", "nobody_is_on_a_sheet_twice_at_once", _("This person is already on the sheet.")
-        )
+        within(broken("nobody_is_on_a_sheet_twice_at_once"), f"rows[{later}]")
         for later, new in enumerate(rows)
         if any(
             earlier.worker.pk == new.worker.pk and earlier.start < new.end and new.start < earlier.end
@@ -174,11 +168,7 @@ def _recorded_already(rows: Sequence[NewHours]) -> list[Problem]:
     for worker, start, end in recorded:
         spans[worker].append((start, end))
     return [
-        Problem(
-            f"rows[{place}].worker",
-            "hours_are_recorded_once",
-            _("Hours of this person are recorded for this time already, or for a part of it."),
-        )
+        within(broken("hours_are_recorded_once"), f"rows[{place}]")
         for place, new in enumerate(rows)
         if any(start < new.end and new.start < end for start, end in spans[new.worker.pk])
     ]
@@ -202,11 +192,10 @@ def ask_about(
     """Ask somebody to countersign the employer's entries that wait for nobody yet, all or none."""
     wanted = set(entry_ids)
     if not wanted:
-        raise RecordRefused([Problem("entries", "an_entry_is_chosen", _("Tick at least one entry."))])
+        raise RecordRefused([broken("an_entry_is_chosen")])
     entries = list(nobody_asked(employer).filter(pk__in=wanted))
     if len(entries) != len(wanted):
-        sentence = _("Some of these entries wait for somebody already; look at the list again.")
-        raise RecordRefused([Problem("entries", "entry_waits_for_nobody", sentence)])
+        raise RecordRefused([broken("entry_waits_for_nobody")])
     return ask_for_countersignature(entries=entries, of=of, recorded_at=recorded_at, recorded_by=recorded_by)
 
 
@@ -258,9 +247,8 @@ def _require_own_account(signer: Worker, account: Account) -> None:
 def _waiting_entries(entry_ids: Iterable[int], signer: Worker) -> list[HoursEntry]:
     wanted = set(entry_ids)
     if not wanted:
-        raise RecordRefused([Problem("entries", "an_entry_is_chosen", _("Tick at least one entry."))])
+        raise RecordRefused([broken("an_entry_is_chosen")])
     found = [each.entry for each in waiting_for(signer).filter(Q(entry__in=wanted))]
     if len(found) != len(wanted):
-        sentence = _("Some of these entries no longer wait for you; look at the list again.")
-        raise RecordRefused([Problem("entries", "entry_waits_for_the_signer", sentence)])
+        raise RecordRefused([broken("entry_waits_for_the_signer")])
     return found

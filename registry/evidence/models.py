@@ -16,11 +16,11 @@ from django.utils.translation import gettext as _
 
 from registry.database.guards import AlsoShownTo, Guard, Trigger, append_only, correction_keeps, erasable, only_read
 from registry.database.records import Record, in_years_people_enter
-from registry.eligibility.evidence import OPERATIONS, ORIGINS, ROLES
+from registry.engine.evidence import OPERATIONS, ORIGINS, ROLES
 from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
 from registry.ledger.guards import logged
-from registry.people.guards import shown_to, worker_is_not_erased
+from registry.people.guards import named_by, shown_to, worker_is_not_erased
 from registry.people.models import Employment, LanguageSkill
 
 OPERATION_CHOICES = choices_of(OPERATIONS)
@@ -54,7 +54,12 @@ class Document(models.Model):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey("people.Account", models.PROTECT, null=True, blank=True, related_name="+")
 
-    guards = (*append_only, logged, erasable("name", "content"))
+    guards = (
+        *append_only,
+        logged,
+        named_by("employer", "worker", "registrar"),
+        erasable("name", "content"),
+    )
 
     class Meta:
         constraints = [
@@ -97,6 +102,7 @@ class HoursEntry(WorkerRecord):
 
     guards = (
         *WorkerRecord.guards,
+        named_by("employer:employer_id", "registrar"),
         employer_records_about_its_own("start"),
         erasable("issuer", "imported_line"),
         # A record is shown with what supersedes it: otherwise a corrected record would pass for the present one.
@@ -198,6 +204,7 @@ class Assessment(WorkerRecord):
 
     guards = (
         *WorkerRecord.guards,
+        named_by("worker:assessor_id", "employer", "registrar"),
         employer_records_about_its_own("assessed_at"),
         erasable("tasks", "signature"),
         shown_to(
@@ -252,6 +259,7 @@ class Certification(WorkerRecord):
 
     guards = (
         *WorkerRecord.guards,
+        named_by("employer", "registrar"),
         employer_records_about_its_own("issued"),
         erasable("number"),
         shown_to("evidence_certification", "{about_person} OR {corrects_own}"),
@@ -300,6 +308,7 @@ class CertificationStatus(WorkerRecord):
 
     guards = (
         *WorkerRecord.guards,
+        named_by("employer", "registrar"),
         employer_records_about_its_own("recorded_at"),
         erasable("reason"),
         shown_to("evidence_certificationstatus", "{about_person} OR {corrects_own}"),
@@ -337,6 +346,7 @@ class StandDown(WorkerRecord):
 
     guards = (
         *WorkerRecord.guards,
+        named_by("employer", "registrar"),
         erasable("reason"),
         shown_to(
             "evidence_standdown",
@@ -370,6 +380,7 @@ class StandDownSuspension(WorkerRecord):
 
     guards = (
         *WorkerRecord.guards,
+        named_by("registrar"),
         erasable("reason"),
         Trigger("suspension_is_the_registrars", "BEFORE INSERT", "evidence_suspension_is_the_registrars()"),
         shown_to("evidence_standdownsuspension"),
@@ -405,6 +416,7 @@ class Instruction(WorkerRecord):
 
     guards = (
         *WorkerRecord.guards,
+        named_by("employer", "registrar"),
         employer_records_about_its_own("completed_at"),
         erasable("provider_name"),
         shown_to("evidence_instruction", "{about_person} OR {corrects_own}"),
@@ -444,6 +456,7 @@ class Appointment(WorkerRecord):
 
     guards = (
         *WorkerRecord.guards,
+        named_by("employer", "registrar"),
         employer_records_about_its_own("start"),
         erasable("appointed_by"),
         shown_to(
@@ -499,6 +512,7 @@ class AssessmentSignature(Remark):
 
     guards = (
         *Remark.guards,
+        named_by("worker"),
         shown_to(
             "evidence_assessmentsignature",
             "EXISTS (SELECT FROM evidence_assessment assessment WHERE assessment.id = assessment_id)",
@@ -517,6 +531,7 @@ class CountersignatureRequest(Remark):
 
     guards = (
         *Remark.guards,
+        named_by("employer", "registrar"),
         read_with_the_entry("evidence_countersignaturerequest", "of_id"),
     )
 
@@ -539,6 +554,7 @@ class EntryObjection(Remark):
 
     guards = (
         *Remark.guards,
+        named_by("worker:by_id"),
         erasable("reason"),
         read_with_the_entry("evidence_entryobjection", "by_id"),
     )
@@ -560,6 +576,7 @@ class ObjectionAnswer(Remark):
 
     guards = (
         *Remark.guards,
+        named_by("employer"),
         erasable("reply"),
         shown_to(
             "evidence_objectionanswer",
@@ -593,6 +610,7 @@ class DeniedSignature(Remark):
 
     guards = (
         *Remark.guards,
+        named_by("worker:by_id"),
         erasable("reason"),
         # Whoever sees the signature sees that it is denied.
         shown_to(
@@ -652,6 +670,7 @@ class CorrectionRequest(Remark):
 
     guards = (
         *Remark.guards,
+        named_by("worker", "employer", "registrar"),
         worker_is_not_erased,
         erasable("what_is_wrong", "what_it_should_be"),
         shown_to(
@@ -702,6 +721,7 @@ class CorrectionAnswer(Remark):
 
     guards = (
         *Remark.guards,
+        named_by("worker", "employer", "registrar"),
         erasable("reason"),
         shown_to(
             "evidence_correctionanswer",

@@ -1,12 +1,13 @@
-"""Reading evidence: for the engine in a fixed number of statements, and for pages."""
+"""Reading evidence: for the engine in two statements, and for pages."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
-from itertools import chain
+from itertools import groupby
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,7 +15,8 @@ from django.db import connection
 from django.db.models import QuerySet
 
 from registry.database.readers import as_the_register
-from registry.eligibility import evidence as engine
+from registry.database.together import Given, Together
+from registry.engine import evidence as engine
 from registry.equipment.models import CraneModel, CranePlacement, FamilyDeclaration
 from registry.evidence.models import (
     Appointment,
@@ -66,7 +68,7 @@ def signer_closure(*worker_ids: int) -> set[int]:
 
 @as_the_register()
 def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | None = None) -> engine.Evidence:
-    """The engine's evidence about some workers, in a fixed number of statements.
+    """The engine's evidence about some workers, in two statements.
 
     The whole record of ``worker_ids``; of ``grounds_of`` only what needs no
     signature, and the few hours and assessments that tell against them as
@@ -74,28 +76,76 @@ def evidence_for(*, worker_ids: Ids, grounds_of: Ids = (), known_at: datetime | 
     that counts on this evidence counts on all of it. Identifiers are prefixed
     with their kind: ``worker:12``, ``hours:55``. Records that the register
     learned of after ``known_at`` are left out, but for certificates: a status may be older than the
-    certificate it names, and :meth:`~registry.eligibility.evidence.Evidence.known_at` needs that one
+    certificate it names, and :meth:`~registry.engine.evidence.Evidence.known_at` needs that one
     to tell what the status is about.
     """
     everybody = sorted({*worker_ids, *grounds_of})
     hours = _hours(worker_ids, grounds_of, known_at)
+    (
+        people,
+        employers,
+        models,
+        families,
+        placements,
+        assessments,
+        assessments_given,
+        certifications,
+        statuses,
+        instruction,
+        appointments,
+        stand_downs,
+        suspensions,
+        languages,
+    ) = _records(known_at is not None).read(
+        whole=sorted(worker_ids),
+        others=sorted(grounds_of),
+        everybody=everybody,
+        cranes=sorted({int(entry.crane.partition(":")[2]) for entry in hours if entry.crane is not None}),
+        known_at=known_at,
+    )
     return engine.Evidence(
-        people=_people(everybody),
-        employers=_employers(),
-        models=_models(),
-        families=_families(known_at),
-        placements=_placements(hours, known_at),
+        people={f"worker:{key}": engine.Person(f"worker:{key}", f"{given} {family}") for key, given, family in people},
+        employers={f"employer:{key}": engine.Employer(f"employer:{key}", name) for key, name in employers},
+        models={f"model:{key}": engine.Model(f"model:{key}", *rest) for key, *rest in models},
+        families=tuple(map(_family, families)),
+        placements=tuple(map(_placement, placements)),
         hours=tuple(hours),
-        assessments=tuple(_assessment(r) for r in _assessments(worker_ids, grounds_of, known_at)),
-        certifications=tuple(_certification(r) for r in _rows(Certification, everybody, None, CERTIFICATION)),
-        certification_statuses=tuple(_status(r) for r in _rows(CertificationStatus, everybody, known_at, STATUS)),
-        instruction=tuple(_instruction(r) for r in _rows(Instruction, everybody, known_at, INSTRUCTION)),
-        appointments=tuple(_appointment(r) for r in _rows(Appointment, everybody, known_at, APPOINTMENT)),
-        stand_downs=tuple(_stand_down(r) for r in _rows(StandDown, everybody, known_at, STAND_DOWN)),
-        stand_down_suspensions=tuple(
-            _suspension(r) for r in _rows(StandDownSuspension, everybody, known_at, SUSPENSION)
-        ),
-        languages=tuple(_language(r) for r in _rows(LanguageSkill, everybody, known_at, LANGUAGE)),
+        assessments=tuple(map(_assessment, (*assessments, *assessments_given))),
+        certifications=tuple(map(_certification, certifications)),
+        certification_statuses=tuple(map(_status, statuses)),
+        instruction=tuple(map(_instruction, instruction)),
+        appointments=tuple(map(_appointment, appointments)),
+        stand_downs=tuple(map(_stand_down, stand_downs)),
+        stand_down_suspensions=tuple(map(_suspension, suspensions)),
+        languages=tuple(map(_language, languages)),
+    )
+
+
+def evidence_behind(evidence: engine.Evidence, worker_id: int) -> engine.Evidence:
+    """Of evidence about many people, read whole, what is about one and everybody whose signature stands behind it.
+
+    The same as :func:`evidence_for` of that worker's :func:`signer_closure`, without reading it again.
+    """
+    signers: dict[str, set[str]] = defaultdict(set)
+    for signer, signed in evidence.signed_for.items():
+        for each in signed:
+            signers[each].add(signer)
+    behind = {f"worker:{worker_id}"}
+    found = behind
+    while found:
+        found = set().union(*(signers[each] for each in found)) - behind
+        behind |= found
+    kinds: dict[str, Any] = {
+        name: tuple(each for each in records if each.worker in behind)  # type: ignore[attr-defined]
+        for name, records in evidence.record_kinds()
+        if name not in ("families", "placements")
+    }
+    cranes = {entry.crane for entry in kinds["hours"]}
+    return replace(
+        evidence,
+        people={key: person for key, person in evidence.people.items() if key in behind},
+        placements=tuple(each for each in evidence.placements if each.crane in cranes),
+        **kinds,
     )
 
 
@@ -118,27 +168,22 @@ HOURS_WANTED = f"""
 """  # noqa: S608 (put together from constants alone)
 
 # A worker may have thousands of rows: instants come as whole microseconds since 1970, which
-# become datetimes many times faster than their text does.
+# become datetimes many times faster than their text does. An entry comes once for each of its signatures.
 HOURS = f"""
     WITH wanted AS ({HOURS_WANTED})
-    SELECT entry.id, (extract(epoch FROM entry.recorded_at) * 1000000)::bigint, entry.supersedes_id,
+    SELECT signature.by_id, (extract(epoch FROM signature.at) * 1000000)::bigint,
+           (extract(epoch FROM signature.recorded_at) * 1000000)::bigint,
+           entry.id, (extract(epoch FROM entry.recorded_at) * 1000000)::bigint, entry.supersedes_id,
            entry.withdrawn, entry.worker_id, entry.model_id, entry.operation,
            (extract(epoch FROM entry.start) * 1000000)::bigint,
            (extract(epoch FROM entry."end") * 1000000)::bigint,
            entry.employer_id, entry.capacity, entry.configuration, site.time_zone, entry.crane_id,
            entry.site_id, entry.origin, entry.document_id, entry.issuer, entry.recorded_by_id
     FROM wanted JOIN evidence_hoursentry entry USING (id) JOIN equipment_site site ON site.id = entry.site_id
+    LEFT JOIN evidence_countersignature signature ON signature.entry_id = entry.id
+        AND (%(known_at)s::timestamptz IS NULL OR signature.recorded_at <= %(known_at)s)
     WHERE %(known_at)s::timestamptz IS NULL OR entry.recorded_at <= %(known_at)s
-    ORDER BY entry.id
-"""  # noqa: S608 (put together from constants alone)
-
-SIGNATURES = f"""
-    WITH wanted AS ({HOURS_WANTED})
-    SELECT signature.entry_id, signature.by_id, (extract(epoch FROM signature.at) * 1000000)::bigint,
-           (extract(epoch FROM signature.recorded_at) * 1000000)::bigint
-    FROM wanted JOIN evidence_countersignature signature ON signature.entry_id = wanted.id
-    WHERE %(known_at)s::timestamptz IS NULL OR signature.recorded_at <= %(known_at)s
-    ORDER BY signature.id
+    ORDER BY entry.id, signature.id
 """  # noqa: S608 (put together from constants alone)
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -195,25 +240,46 @@ APPOINTMENT = (
 STAND_DOWN = (*COMMON, "worker_id", "start", "reason", "role", "model_id", "employer_id")
 SUSPENSION = (*COMMON, "worker_id", "stand_down_id", "start", "end")
 LANGUAGE = (*COMMON, "worker_id", "language")
+FAMILY = (*COMMON, "maker__name", "models_declared", "document", "valid_from", "valid_until")
+PLACEMENT = (*COMMON, "crane_id", "crane__model_id", "site_id", "start", "end")
 
 
-def _rows(model: Any, worker_ids: Ids, known_at: datetime | None, columns: tuple[str, ...]) -> Iterable[Any]:
-    found = model.objects.filter(worker__among=worker_ids)
-    return _known(found, known_at).order_by("id").values_list(*columns, AUTHOR)
+@lru_cache
+def _records(at_an_instant: bool) -> Together:
+    """Everything but hours: whole records of ``everybody``; of ``cranes`` where they stood.
 
+    Assessments are those of ``whole``, and those that these gave to ``others``, their own signers, who are not
+    independent then. ``at_an_instant`` leaves out what was recorded after ``known_at``.
+    """
+    instant = Given("known_at")
 
-def _assessments(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) -> Iterable[Any]:
-    """Of the whole records, and those that ``worker_ids`` gave to their own signers, who are not independent then."""
-    own = _rows(Assessment, worker_ids, known_at, ASSESSMENT)
-    if not grounds_of:
-        return own
-    given = Assessment.objects.current() if known_at is None else Assessment.objects.current_at(known_at)
-    given = given.filter(worker__among=grounds_of, assessor__among=worker_ids)
-    return chain(own, given.order_by("id").values_list(*ASSESSMENT, AUTHOR))
+    def known(found: QuerySet[Any]) -> QuerySet[Any]:
+        return found.filter(recorded_at__lte=instant) if at_an_instant else found
 
+    def of(worker_ids: str, model: Any, columns: tuple[str, ...]) -> QuerySet[Any, Any]:
+        found = model.objects.filter(worker__among=Given(worker_ids)).order_by("id").values_list(*columns, AUTHOR)
+        return found if model is Certification else known(found)
 
-def _known(found: QuerySet[Any], known_at: datetime | None) -> QuerySet[Any]:
-    return found if known_at is None else found.filter(recorded_at__lte=known_at)
+    given = Assessment.objects.current_at(instant) if at_an_instant else Assessment.objects.current()
+    given = given.filter(worker__among=Given("others"), assessor__among=Given("whole"))
+    cranes = CranePlacement.objects.filter(crane__among=Given("cranes"))
+    return Together(
+        Worker.objects.filter(pk__among=Given("everybody")).values_list("id", "given_name", "family_name"),
+        # Decisions name employers only by identifier; explanations never need more than these few.
+        Employer.objects.values_list("id", "name"),
+        CraneModel.objects.values_list("id", "maker__name", "designation", "crane_class"),
+        known(FamilyDeclaration.objects.order_by("id").values_list(*FAMILY, AUTHOR)),
+        known(cranes.order_by("id").values_list(*PLACEMENT, AUTHOR)),
+        of("whole", Assessment, ASSESSMENT),
+        given.order_by("id").values_list(*ASSESSMENT, AUTHOR),
+        of("everybody", Certification, CERTIFICATION),
+        of("everybody", CertificationStatus, STATUS),
+        of("everybody", Instruction, INSTRUCTION),
+        of("everybody", Appointment, APPOINTMENT),
+        of("everybody", StandDown, STAND_DOWN),
+        of("everybody", StandDownSuspension, SUSPENSION),
+        of("everybody", LanguageSkill, LANGUAGE),
+    )
 
 
 def _key(kind: str, identifier: int | None) -> str | None:
@@ -242,57 +308,63 @@ def _hours(worker_ids: Ids, grounds_of: Ids, known_at: datetime | None) -> list[
         "others": sorted(set(grounds_of) - set(worker_ids)),
         "known_at": known_at,
     }
-    signatures: dict[int, list[engine.Countersignature]] = defaultdict(list)
+    found: list[engine.HoursEntry] = []
     with connection.cursor() as cursor:
-        cursor.execute(SIGNATURES, asked)
-        for entry, by, at, recorded_at in cursor.fetchall():
-            signatures[entry].append(engine.Countersignature(f"worker:{by}", _instant(at), _instant(recorded_at)))
         cursor.execute(HOURS, asked)
-        return [
-            engine.HoursEntry(
-                id=f"hours:{row}",
-                recorded_at=_instant(recorded_at),
-                recorded_by=None if recorded_by is None else f"account:{recorded_by}",
-                supersedes=None if supersedes is None else f"hours:{supersedes}",
-                withdrawn=withdrawn,
-                worker=f"worker:{worker}",
-                model=f"model:{model}",
-                operation=operation,
-                start=_instant(start),
-                end=_instant(end),
-                employer=f"employer:{employer}",
-                capacity=capacity,
-                configuration=configuration or None,
-                zone=zone(time_zone),
-                crane=None if crane is None else f"crane:{crane}",
-                site=f"site:{site}",
-                origin=origin,
-                document=None if document is None else f"document:{document}",
-                issuer=issuer or None,
-                countersignatures=tuple(signatures.get(row, ())),
+        for (row, *entry), signed in groupby(cursor.fetchall(), key=lambda each: each[3:]):
+            signatures = tuple(
+                engine.Countersignature(f"worker:{by}", _instant(at), _instant(recorded_at))
+                for by, at, recorded_at, *_entry in signed
+                if by is not None
             )
-            for (
-                row,
-                recorded_at,
-                supersedes,
-                withdrawn,
-                worker,
-                model,
-                operation,
-                start,
-                end,
-                employer,
-                capacity,
-                configuration,
-                time_zone,
-                crane,
-                site,
-                origin,
-                document,
-                issuer,
-                recorded_by,
-            ) in cursor.fetchall()
-        ]
+            found.append(_hours_entry(signatures, row, *entry))
+    return found
+
+
+def _hours_entry(
+    signatures: tuple[engine.Countersignature, ...],
+    row: int,
+    recorded_at: int,
+    supersedes: int | None,
+    withdrawn: bool,
+    worker: int,
+    model: int,
+    operation: str,
+    start: int,
+    end: int,
+    employer: int,
+    capacity: str,
+    configuration: str,
+    time_zone: str,
+    crane: int | None,
+    site: int,
+    origin: str,
+    document: int | None,
+    issuer: str,
+    recorded_by: int | None,
+) -> engine.HoursEntry:
+    return engine.HoursEntry(
+        id=f"hours:{row}",
+        recorded_at=_instant(recorded_at),
+        recorded_by=_key("account", recorded_by),
+        supersedes=_key("hours", supersedes),
+        withdrawn=withdrawn,
+        worker=f"worker:{worker}",
+        model=f"model:{model}",
+        operation=operation,
+        start=_instant(start),
+        end=_instant(end),
+        employer=f"employer:{employer}",
+        capacity=capacity,
+        configuration=configuration or None,
+        zone=zone(time_zone),
+        crane=_key("crane", crane),
+        site=f"site:{site}",
+        origin=origin,
+        document=_key("document", document),
+        issuer=issuer or None,
+        countersignatures=signatures,
+    )
 
 
 def _assessment(row: Any) -> engine.Assessment:
@@ -391,51 +463,23 @@ def _language(row: Any) -> engine.LanguageSkill:
     return engine.LanguageSkill(**_common("language", row), worker=f"worker:{row[4]}", language=row[5])
 
 
-def _people(worker_ids: Ids) -> dict[str, engine.Person]:
-    names = Worker.objects.filter(pk__in=worker_ids).values_list("id", "given_name", "family_name")
-    return {f"worker:{key}": engine.Person(f"worker:{key}", f"{given} {family}") for key, given, family in names}
-
-
-def _employers() -> dict[str, engine.Employer]:
-    # Decisions name employers only by identifier; explanations never need more than these few.
-    return {
-        f"employer:{key}": engine.Employer(f"employer:{key}", name)
-        for key, name in Employer.objects.values_list("id", "name")
-    }
-
-
-def _models() -> dict[str, engine.Model]:
-    found = CraneModel.objects.values_list("id", "maker__name", "designation", "crane_class")
-    return {f"model:{key}": engine.Model(f"model:{key}", *rest) for key, *rest in found}
-
-
-def _families(known_at: datetime | None) -> tuple[engine.FamilyDeclaration, ...]:
-    columns = (*COMMON, "maker__name", "models_declared", "document", "valid_from", "valid_until")
-    return tuple(
-        engine.FamilyDeclaration(
-            **_common("family", row),
-            maker=row[4],
-            models=frozenset(f"model:{each}" for each in row[5]),
-            document=row[6],
-            valid_from=row[7],
-            valid_until=row[8],
-        )
-        for row in _known(FamilyDeclaration.objects.order_by("id"), known_at).values_list(*columns, AUTHOR)
+def _family(row: Any) -> engine.FamilyDeclaration:
+    return engine.FamilyDeclaration(
+        **_common("family", row),
+        maker=row[4],
+        models=frozenset(f"model:{each}" for each in row[5]),
+        document=row[6],
+        valid_from=row[7],
+        valid_until=row[8],
     )
 
 
-def _placements(hours: Iterable[engine.HoursEntry], known_at: datetime | None) -> tuple[engine.CranePlacement, ...]:
-    cranes = {int(entry.crane.partition(":")[2]) for entry in hours if entry.crane is not None}
-    columns = (*COMMON, "crane_id", "crane__model_id", "site_id", "start", "end")
-    found = _known(CranePlacement.objects.filter(crane__in=cranes).order_by("id"), known_at)
-    return tuple(
-        engine.CranePlacement(
-            **_common("placement", row),
-            crane=f"crane:{row[4]}",
-            model=f"model:{row[5]}",
-            site=f"site:{row[6]}",
-            start=row[7],
-            end=row[8],
-        )
-        for row in found.values_list(*columns, AUTHOR)
+def _placement(row: Any) -> engine.CranePlacement:
+    return engine.CranePlacement(
+        **_common("placement", row),
+        crane=f"crane:{row[4]}",
+        model=f"model:{row[5]}",
+        site=f"site:{row[6]}",
+        start=row[7],
+        end=row[8],
     )

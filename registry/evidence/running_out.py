@@ -23,9 +23,13 @@ from django.db.models.functions import Coalesce, TruncMonth
 from django.utils.translation import gettext
 
 from registry.database.local_day import LocalDay
-from registry.eligibility.calendar import DAY, first_day_outside, local_date, months_before
-from registry.eligibility.harmless import spelled_alike
-from registry.eligibility.standard import Hours, Instructed, PracticalAssessment, RoleStandard, Standard
+from registry.engine.calendar import DAY, first_day_outside, local_date, months_before
+from registry.engine.harmless import spelled_alike
+from registry.engine.requirements.assessment import PracticalAssessment
+from registry.engine.requirements.hours import Hours
+from registry.engine.requirements.instruction import Instructed
+from registry.engine.requirements.leaf import of_kind
+from registry.engine.standard import RoleStandard, Standard
 from registry.evidence.models import (
     Appointment,
     Assessment,
@@ -250,23 +254,31 @@ def _periods(worker: Worker, standards: Iterable[Standard]) -> Iterator[RunsOut]
     told: set[tuple[str, int, int]] = set()
     for standard in standards:
         for role in standard.roles:
-            for leaf in role.leaves():
-                kind, months = PAUSE, None
-                found: Iterable[Any] = ()
-                if isinstance(leaf, PracticalAssessment):
-                    kind, months, found = ASSESSMENT, leaf.within_months, _governing(assessments, leaf, role)
-                elif isinstance(leaf, Instructed):
-                    kind, months, found = INSTRUCTION, leaf.within_months, _latest_on(instruction, leaf)
-                elif isinstance(leaf, Hours) and leaf.scope == "model":
-                    months, found = leaf.longest_gap_months, _last_on_models(last_worked, leaf, role)
-                if months is None:
-                    continue
-                for each in found:
-                    if (kind, each.pk, months) not in told:
-                        told.add((kind, each.pk, months))
-                        said, happened = TOLD[kind](each)
+            for kind, months, records in _kept_valid(role, assessments, instruction, last_worked):
+                for record in records:
+                    if (kind, record.pk, months) not in told:
+                        told.add((kind, record.pk, months))
+                        said, happened = TOLD[kind](record)
                         last = first_day_outside(local_date(happened, zone), months) - DAY
                         yield RunsOut(worker.pk, said, last, kind, authored(standard.title))
+
+
+def _kept_valid(
+    role: RoleStandard,
+    assessments: list[Assessment],
+    instruction: list[Instruction],
+    last_worked: list[HoursEntry],
+) -> Iterator[tuple[str, int, Iterable[Any]]]:
+    """``(kind, months, records)``: what the role standard keeps valid, and for how long."""
+    for assessed in of_kind(PracticalAssessment, role.leaves()):
+        if assessed.within_months is not None:
+            yield ASSESSMENT, assessed.within_months, _governing(assessments, assessed, role)
+    for instructed in of_kind(Instructed, role.leaves()):
+        if instructed.within_months is not None:
+            yield INSTRUCTION, instructed.within_months, _latest_on(instruction, instructed)
+    for hours in of_kind(Hours, role.leaves()):
+        if hours.scope == "model" and hours.longest_gap_months is not None:
+            yield PAUSE, hours.longest_gap_months, _last_on_models(last_worked, hours, role)
 
 
 def _newest_first(records: Any, worker: Worker, by: str) -> list[Any]:

@@ -16,12 +16,11 @@ from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from django.db import connection, transaction
-from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.errors import Problem, RecordRefused, broken, refusals, within
 from registry.database.records import Record
 from registry.database.repeating import repeating
-from registry.eligibility.calendar import end_of_day, local_date, start_of_day, whole_minutes
+from registry.engine.calendar import end_of_day, local_date, start_of_day, whole_minutes
 from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.models import (
     Appointment,
@@ -49,9 +48,9 @@ def attach_document(
 ) -> Document:
     """Keep a file with its SHA-256."""
     if not content:
-        raise RecordRefused([Problem("content", "document_has_content", _("The file is empty."))])
+        raise RecordRefused([broken("document_has_content")])
     if len(content) > LARGEST_DOCUMENT:
-        raise RecordRefused([Problem("content", "document_is_not_too_large", _("The file is larger than 20 MB."))])
+        raise RecordRefused([broken("document_is_not_too_large", most=LARGEST_DOCUMENT // (1024 * 1024))])
     with refusals(), transaction.atomic():
         return Document.objects.create(
             name=name,
@@ -109,12 +108,8 @@ class HoursOfDays:
             # A day on which the clocks change has 23 or 25 hours.
             longest = whole_minutes(start_of_day(this_day, new.zone), end_of_day(this_day, new.zone))
             if total > longest:
-                text = _("This makes %(amount)s on %(day)s; the day has %(longest)s.") % {
-                    "amount": duration(total),
-                    "day": written_day(this_day),
-                    "longest": duration(longest),
-                }
-                problems.append(Problem("end", "a_day_has_24_hours", text))
+                said = {"amount": duration(total), "day": written_day(this_day), "longest": duration(longest)}
+                problems.append(broken("a_day_has_24_hours", **said))
         return problems
 
 
@@ -132,30 +127,18 @@ def hours_problems(new: NewHours, *, recorded_at: datetime) -> list[Problem]:
     """What is wrong with hours by themselves; the database holds the same rules."""
     problems = []
     if new.end <= new.start:
-        problems.append(Problem("end", "hours_end_is_after_start", _("The work must end after it starts.")))
+        problems.append(broken("hours_end_is_after_start"))
     elif new.end - new.start > timedelta(hours=24):
-        problems.append(Problem("end", "hours_fit_into_24_hours", _("One entry cannot be longer than 24 hours.")))
+        problems.append(broken("hours_fit_into_24_hours"))
     if new.end > recorded_at:
-        problems.append(
-            Problem("end", "hours_are_not_in_the_future", _("Hours cannot be recorded before they are worked."))
-        )
+        problems.append(broken("hours_are_not_in_the_future"))
     if new.crane is not None and new.crane.model_id != new.model.pk:
-        problems.append(Problem("crane", "crane_is_of_the_model", _("The crane is of another model.")))
+        problems.append(broken("crane_is_of_the_model"))
     if new.countersigner is not None:
         if new.countersigner.pk == new.worker.pk:
-            problems.append(
-                Problem(
-                    "countersigner", "nobody_countersigns_their_own_hours", _("Nobody countersigns their own hours.")
-                )
-            )
+            problems.append(broken("nobody_countersigns_their_own_hours", "countersigner"))
         if new.countersigned_at is None or not new.end <= new.countersigned_at <= recorded_at:
-            problems.append(
-                Problem(
-                    "countersigned_at",
-                    "countersignature_follows_the_work",
-                    _("The countersignature must lie between the end of the work and now."),
-                )
-            )
+            problems.append(broken("countersignature_follows_the_work", "countersigned_at"))
     return problems
 
 
@@ -185,11 +168,10 @@ def check_hours(*, rows: Sequence[NewHours], recorded_at: datetime, instead_of: 
     problems: list[Problem] = []
     days = hours_of_days(rows, instead_of=instead_of)
     for index, new in enumerate(rows):
-        prefix = f"rows[{index}]." if len(rows) > 1 else ""
         found = hours_problems(new, recorded_at=recorded_at)
         if not found:
             found = days.problems(new)
-        problems += [Problem(prefix + each.field, each.rule, each.message) for each in found]
+        problems += [within(each, f"rows[{index}]") if len(rows) > 1 else each for each in found]
     if problems:
         raise RecordRefused(problems)
 
@@ -231,7 +213,8 @@ def insert_hours(*, rows: Sequence[NewHours], recorded_at: datetime, recorded_by
                 by=new.countersigner,
                 at=new.countersigned_at,
                 recorded_at=recorded_at,
-                recorded_by=recorded_by,
+                # Who copies a signature from paper did not give it.
+                recorded_by=None if new.origin == "paper" else recorded_by,
             )
             for entry, new in zip(entries, rows, strict=True)
             if new.countersigner is not None and new.countersigned_at is not None
@@ -271,7 +254,7 @@ def countersign(
 ) -> Countersignature:
     """Confirm somebody's hours."""
     if HoursEntry.objects.filter(supersedes=entry).exists() or entry.withdrawn:
-        raise RecordRefused([Problem("entry", "entry_is_current", _("The entry has been corrected or withdrawn."))])
+        raise RecordRefused([broken("entry_is_current")])
     with refusals(), transaction.atomic():
         signature = Countersignature.objects.create(
             entry=entry, by=by, at=at, recorded_at=recorded_at, recorded_by=recorded_by
@@ -301,9 +284,7 @@ def record_assessment(
 ) -> Assessment:
     """Record a practical assessment; a pass must have met every task of its list."""
     if outcome == "pass" and not all(each["met"] for each in tasks):
-        raise RecordRefused(
-            [Problem("tasks", "a_pass_meets_every_task", _("A pass needs every task of the list met."))]
-        )
+        raise RecordRefused([broken("a_pass_meets_every_task")])
     with refusals(), transaction.atomic():
         assessment = Assessment.objects.create(
             worker=worker,
@@ -344,9 +325,7 @@ def record_certification(
 ) -> Certification:
     """Record a third party's certificate."""
     if issued > recorded_at.date() + timedelta(days=1):
-        raise RecordRefused(
-            [Problem("issued", "certificate_is_not_issued_in_the_future", _("The certificate is not issued yet."))]
-        )
+        raise RecordRefused([broken("certificate_is_not_issued_in_the_future")])
     with refusals(), transaction.atomic():
         return Certification.objects.create(
             worker=worker,
@@ -377,7 +356,7 @@ def change_certification_status(
 ) -> CertificationStatus:
     """Suspend or revoke a certificate from an instant on; a registrar reinstates it, with a reason."""
     with refusals(), transaction.atomic():
-        return CertificationStatus.objects.create(
+        changed = CertificationStatus.objects.create(
             worker_id=certification.worker_id,
             certification=certification,
             status=status,
@@ -387,6 +366,8 @@ def change_certification_status(
             recorded_at=recorded_at,
             recorded_by=recorded_by,
         )
+        tell_workers([certification.worker_id], what="certificate_status", at=recorded_at, by=recorded_by)
+    return changed
 
 
 @repeating
@@ -511,15 +492,7 @@ def _supersede(
     record: AnyRecord, recorded_at: datetime, recorded_by: Account | None, changes: dict[str, Any]
 ) -> AnyRecord:
     if recorded_at < record.recorded_at:
-        raise RecordRefused(
-            [
-                Problem(
-                    "recorded_at",
-                    "correction_is_recorded_after_the_record",
-                    _("A correction cannot be recorded before what it corrects."),
-                )
-            ]
-        )
+        raise RecordRefused([broken("correction_is_recorded_after_the_record")])
     own = {each.name for each in record._meta.concrete_fields}
     kept_by_register = {"id", "supersedes", "recorded_at", "recorded_by", "imported_line"}
     if unknown := changes.keys() - (own - kept_by_register):

@@ -11,13 +11,13 @@ from __future__ import annotations
 import tempfile
 import unicodedata
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import PurePosixPath
 
 from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused
+from registry.database.errors import Problem, RecordRefused, broken
 from registry.evidence.apart.contents import CSV, HEIC, JPEG, PDF, PNG, XLSX
 from registry.evidence.apart.running import OF_A_DOCUMENT, RefusedApart, Stopped, answers, turn
 from registry.evidence.models import Document
@@ -76,26 +76,24 @@ def inspect_upload(
     :class:`RecordRefused` with one problem of ``field``.
     """
 
-    def refused(rule: str, message: str) -> RecordRefused:
-        return RecordRefused([Problem(field, rule, message)])
-
     most = largest or (LARGEST_TABLE if set(accept) <= TABLES else LARGEST_DOCUMENT)
     if not content:
-        raise refused("document_has_content", _("The file is empty."))
+        raise RecordRefused([broken("document_has_content", field)])
     if len(content) > most:
-        sentence = _("The file is larger than %(most)s MB.") % {"most": most // (1024 * 1024)}
-        raise refused("document_is_not_too_large", sentence)
+        raise RecordRefused([broken("document_is_not_too_large", field, most=most // (1024 * 1024))])
     media_type = recognise(content)
     if media_type is None or media_type not in accept:
         wanted = _("a CSV or XLSX table") if set(accept) <= TABLES else _("a PDF, PNG, JPEG or HEIC file")
-        sentence = _("This is not %(wanted)s; the content tells, not the name.") % {"wanted": wanted}
-        raise refused("document_is_of_an_accepted_type", sentence)
+        raise RecordRefused([broken("document_is_of_an_accepted_type", field, wanted=wanted)])
     try:
         cleaned = clean_name(name, media_type)
         if media_type != CSV:
             _check_apart(content, media_type, owner)
-    except (_NameRefused, RefusedApart, Stopped) as found:
-        raise refused(found.rule, found.message) from found
+    except _NameRefused as found:
+        raise RecordRefused([replace(found.problem, field=field)]) from found
+    except (RefusedApart, Stopped) as found:
+        # The process that read the file has said why in words of its own: it knows neither Django nor the table.
+        raise RecordRefused([Problem(field, found.rule, found.message)]) from found
     return Upload(cleaned, media_type, content)
 
 
@@ -157,15 +155,12 @@ def clean_name(name: str, media_type: str) -> str:
     """
     written = unicodedata.normalize("NFC", name)
     if hidden := hidden_character(written):
-        sentence = _("The file's name holds the hidden character %(character)s; give the file a plain name.")
-        raise _NameRefused("document_name_is_plain", sentence % {"character": code_point(hidden)})
+        raise _NameRefused(broken("document_name_is_plain", character=code_point(hidden)))
     if "/" in written or "\\" in written or written.strip().startswith("."):
-        raise _NameRefused("document_name_is_plain", _("The file's name holds a path; give it a plain name."))
+        raise _NameRefused(broken("document_name_holds_no_path"))
     parts = [each.strip().casefold() for each in written.split(".")]
     if any(each in DECEPTIVE_EXTENSIONS for each in parts[1:]):
-        raise _NameRefused(
-            "document_name_does_not_deceive", _("The file's name is that of a program or a page; give it a plain name.")
-        )
+        raise _NameRefused(broken("document_name_does_not_deceive"))
     path = PurePosixPath(" ".join(written.split()) or _("document"))
     known = {extension for extensions in EXTENSIONS.values() for extension in extensions}
     suffix = path.suffix.casefold()
@@ -175,7 +170,6 @@ def clean_name(name: str, media_type: str) -> str:
 
 
 class _NameRefused(Exception):
-    def __init__(self, rule: str, message: str) -> None:
-        super().__init__(message)
-        self.rule = rule
-        self.message = message
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(problem.message)
+        self.problem = problem

@@ -7,34 +7,34 @@ time it is.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Model
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from registry.crews.queries import Answered, Asking, answer
-from registry.database.errors import Problem, RecordRefused
+from registry.crews.queries import Answered, Asking, answer_from
+from registry.database.errors import RecordRefused, broken
 from registry.database.readers import as_the_register
-from registry.eligibility.answer import LeafResult
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR, local_date
-from registry.eligibility.evidence import CertificationStatus, Evidence
-from registry.eligibility.render import CAUTION
-from registry.eligibility.standard import BadInput, Standard
+from registry.engine.answer import LeafResult
+from registry.engine.bad_input import BadInput
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR, local_date
+from registry.engine.evidence import CertificationStatus, Evidence
+from registry.engine.render import CAUTION
+from registry.engine.standard import Standard
 from registry.equipment.models import CraneModel
-from registry.evidence.queries import evidence_for, signer_closure
+from registry.evidence.queries import evidence_behind, evidence_for, signer_closure
 from registry.inspection.late_changes import Change, Keys, LateChanges
 from registry.inspection.words import KINDS, RecordWords, in_words, instant_in_words, split
 from registry.language.amounts import day as written_day
 from registry.language.said import authored, leaf_in_language, spoken
 from registry.language.words import in_words as in_words_of_name
 from registry.people.models import Employer, Worker
-from registry.standards.models import EmployerFigure, StandardVersion
-from registry.standards.queries import figures_of, parsed, standard_in_force
+from registry.standards.models import StandardVersion
+from registry.standards.queries import StandardHistory, history_of
 
 OUTCOMES = {
     "permitted": gettext_lazy("permitted"),
@@ -230,7 +230,6 @@ class Comparison:
         }
 
 
-@as_the_register()
 def compare(asking: Asking, *, known_at: datetime, now: datetime) -> Comparison:
     """Ask as of ``known_at`` and as of ``now``; ``asking.known_at`` is of no account.
 
@@ -238,15 +237,46 @@ def compare(asking: Asking, *, known_at: datetime, now: datetime) -> Comparison:
     later than ``now``, and :class:`BadInput` where the question cannot be put at
     either time.
     """
+    (comparison,) = compare_all([asking], known_at=known_at, now=now)
+    return comparison
+
+
+@as_the_register()
+def compare_all(askings: Sequence[Asking], *, known_at: datetime, now: datetime) -> list[Comparison]:
+    """:func:`compare` for each of several questions; the statements do not grow with the people asked about."""
     require_past(known_at, now=now)
-    asking = replace(asking, known_at=None)
-    unknown = _registered_since(asking, known_at)
-    then = _side(replace(asking, known_at=known_at), unknown)
-    by_now = _side(asking, [])
+    read = _Read(askings)
+    return [_compared(replace(each, known_at=None), read, known_at, now) for each in askings]
+
+
+class _Read:
+    """All that the register knows about what is asked, read once: any instant is looked for in it."""
+
+    def __init__(self, askings: Sequence[Asking]) -> None:
+        workers = {each.worker for each in askings}
+        self.evidence = evidence_for(worker_ids=sorted(signer_closure(*workers)))
+        self.histories = {
+            named: history_of(*named) for named in {(each.standard_key, each.employer) for each in askings}
+        }
+        self.registered: dict[str, dict[int, Any]] = {
+            "worker": Worker.objects.in_bulk(workers),
+            "model": CraneModel.objects.select_related("maker").in_bulk({each.model for each in askings}),
+            "employer": Employer.objects.in_bulk({each.employer for each in askings}),
+        }
+
+    def history(self, asking: Asking) -> StandardHistory:
+        return self.histories[asking.standard_key, asking.employer]
+
+
+def _compared(asking: Asking, read: _Read, known_at: datetime, now: datetime) -> Comparison:
+    history = read.history(asking)
+    evidence = evidence_behind(read.evidence, asking.worker)
+    unknown = _registered_since(asking, read, known_at)
+    then = _side(replace(asking, known_at=known_at), evidence, history, unknown)
+    by_now = _side(asking, evidence, history, [])
     if then.answered is None and by_now.answered is None:
-        answer(asking)  # raises what is wrong with the question itself
-    evidence = evidence_for(worker_ids=sorted(signer_closure(asking.worker)))
-    differences = _Differences(asking, known_at, then, by_now, evidence).found(unknown)
+        answer_from(evidence, asking, history)  # raises what is wrong with the question itself
+    differences = _Differences(asking, known_at, then, by_now, evidence, history).found(unknown)
     return Comparison(
         asking=asking,
         worker=evidence.name_of(f"worker:{asking.worker}"),
@@ -262,11 +292,9 @@ def compare(asking: Asking, *, known_at: datetime, now: datetime) -> Comparison:
 def require_past(known_at: datetime, *, now: datetime) -> None:
     """Raise :class:`RecordRefused` unless the register can have known anything at that instant."""
     if known_at.tzinfo is None:
-        sentence = _("Give the instant with its offset from UTC, such as 2026-05-01T07:30+02:00.")
-        raise RecordRefused([Problem("at", "instant_has_an_offset", sentence)])
+        raise RecordRefused([broken("instant_has_an_offset")])
     if known_at > now:
-        sentence = _("The register cannot know the future: give an instant that is past.")
-        raise RecordRefused([Problem("at", "instant_is_past", sentence)])
+        raise RecordRefused([broken("instant_is_past")])
 
 
 def parse_instant(text: str, *, field: str) -> datetime:
@@ -274,17 +302,12 @@ def parse_instant(text: str, *, field: str) -> datetime:
     try:
         instant = datetime.fromisoformat(text)
     except ValueError:
-        sentence = _("%(text)s is no instant; write it as 2026-05-01T07:30+02:00.") % {"text": repr(text)}
-        raise RecordRefused([Problem(field, "instant_is_iso_8601", sentence)]) from None
+        raise RecordRefused([broken("instant_is_iso_8601", field, text=repr(text))]) from None
     if instant.tzinfo is None:
-        sentence = _("Give the instant with its offset from UTC, such as 2026-05-01T07:30+02:00.")
-        raise RecordRefused([Problem(field, "instant_has_an_offset", sentence)])
+        raise RecordRefused([broken("instant_has_an_offset", field)])
     if not EARLIEST_YEAR <= instant.year <= LATEST_YEAR:
-        sentence = _("Give an instant of the years %(earliest)s to %(latest)s.") % {
-            "earliest": EARLIEST_YEAR,
-            "latest": LATEST_YEAR,
-        }
-        raise RecordRefused([Problem(field, "instant_is_in_a_year_of_the_register", sentence)])
+        years = {"earliest": EARLIEST_YEAR, "latest": LATEST_YEAR}
+        raise RecordRefused([broken("instant_is_in_a_year_of_the_register", field, **years)])
     return instant
 
 
@@ -298,21 +321,16 @@ class _Registration:
     recorded_at: datetime
 
 
-def _registered_since(asking: Asking, known_at: datetime) -> list[_Registration]:
+def _registered_since(asking: Asking, read: _Read, known_at: datetime) -> list[_Registration]:
     found = []
-    asked: tuple[tuple[str, type[Model], int], ...] = (
-        ("worker", Worker, asking.worker),
-        ("model", CraneModel, asking.model),
-        ("employer", Employer, asking.employer),
-    )
-    for kind, model, key in asked:
-        registered: Any = model._default_manager.select_related(*(["maker"] if kind == "model" else [])).get(pk=key)
+    for kind, key in (("worker", asking.worker), ("model", asking.model), ("employer", asking.employer)):
+        registered = read.registered[kind][key]
         if registered.recorded_at > known_at:
             found.append(_Registration(kind, key, str(registered), registered.recorded_at))
     return found
 
 
-def _side(asking: Asking, unknown: list[_Registration]) -> Side:
+def _side(asking: Asking, evidence: Evidence, history: StandardHistory, unknown: list[_Registration]) -> Side:
     """The answer, or the sentence that says why there is none."""
     zone = ZoneInfo(asking.time_zone)
     if unknown:
@@ -323,19 +341,19 @@ def _side(asking: Asking, unknown: list[_Registration]) -> Side:
         ]
         return Side(None, " ".join(sentences))
     try:
-        return Side(answer(asking))
+        return Side(answer_from(evidence, asking, history))
     except BadInput as error:
-        return Side(None, _no_answer(asking, error))
+        return Side(None, _no_answer(asking, history, error))
 
 
-def _no_answer(asking: Asking, error: BadInput) -> str:
-    recorded = StandardVersion.objects.filter(key=asking.standard_key)
-    if asking.known_at is not None and not recorded.filter(recorded_at__lte=asking.known_at).exists():
+def _no_answer(asking: Asking, history: StandardHistory, error: BadInput) -> str:
+    known_at = asking.known_at
+    if known_at is not None and all(each.recorded_at > known_at for each in history.versions):
         return _("The register held no version of the role standard %(key)s at that instant.") % {
             "key": asking.standard_key
         }
     day = local_date(asking.start, ZoneInfo(asking.time_zone))
-    if standard_in_force(key=asking.standard_key, day=day, known_at=asking.known_at) is None:
+    if history.in_force(day, known_at) is None:
         return _("No version of the role standard %(key)s was in force on %(day)s, by what was known.") % {
             "key": asking.standard_key,
             "day": written_day(day),
@@ -364,14 +382,22 @@ def _shown(leaf: LeafResult) -> tuple[Any, ...]:
 class _Differences:
     """Finds what makes the difference between two sides, and puts it into words."""
 
-    def __init__(self, asking: Asking, known_at: datetime, then: Side, now: Side, evidence: Evidence) -> None:
+    def __init__(
+        self,
+        asking: Asking,
+        known_at: datetime,
+        then: Side,
+        now: Side,
+        evidence: Evidence,
+        history: StandardHistory,
+    ) -> None:
         self.asking = asking
         self.known_at = known_at
         self.then = then
         self.now = now
         self.evidence = evidence
         self.zone = ZoneInfo(asking.time_zone)
-        self.standards = _StandardChanges(asking, known_at)
+        self.standards = _StandardChanges(asking, known_at, history)
 
     def found(self, unknown: list[_Registration]) -> tuple[Difference, ...]:
         causes = [self._registration(each) for each in unknown]
@@ -485,15 +511,14 @@ class _Differences:
 class _StandardChanges:
     """What changed in the role standard itself since the instant: versions and the employer's figures."""
 
-    def __init__(self, asking: Asking, known_at: datetime) -> None:
-        self.asking = asking
+    def __init__(self, asking: Asking, known_at: datetime, history: StandardHistory) -> None:
         self.known_at = known_at
+        self.history = history
         self._day = local_date(asking.start, ZoneInfo(asking.time_zone))
-        key = asking.standard_key
-        self._version_then = standard_in_force(key=key, day=self._day, known_at=known_at)
-        self._version_now = standard_in_force(key=key, day=self._day)
-        self._figures_then = figures_of(asking.employer, key, known_at)
-        self._figures_now = figures_of(asking.employer, key)
+        self._version_then = history.in_force(self._day, known_at)
+        self._version_now = history.in_force(self._day)
+        self._figures_then = history.figures(known_at)
+        self._figures_now = history.figures()
         self.names: dict[str, str] = {}
         self.versions = self._late_versions()
         self.changes = [*self.versions, *self._late_figures()]
@@ -511,19 +536,18 @@ class _StandardChanges:
         figures |= {
             setting: minutes for setting, minutes in self._figures_then.items() if f"figure:{setting}" not in known
         }
-        return parsed(version, figures, None if late else self.known_at)
+        return self.history.parsed(version, figures, None if late else self.known_at)
 
     def _late_versions(self) -> list[Change]:
         """At most one change: the version that governs the day since, or the one whose start ends it earlier."""
-        since = StandardVersion.objects.filter(key=self.asking.standard_key, recorded_at__gt=self.known_at)
+        since = [each for each in self.history.versions if each.recorded_at > self.known_at]
         if self._version_then != self._version_now:
             # Where none is in force now, one that started by then has run out.
-            late = since.filter(in_force_from__lte=self._day).order_by("-in_force_from").first()
+            late = max((each for each in since if each.in_force_from <= self._day), key=_first_day)
         elif self._version_now is not None and self._last_day(self.known_at) != self._last_day(None):
-            late = since.filter(in_force_from__gt=self._day).order_by("in_force_from").first()
+            late = min((each for each in since if each.in_force_from > self._day), key=_first_day)
         else:
             return []
-        assert late is not None
         change = Change(f"standard:{late.version}", late.recorded_at)
         self.names[change.key] = _("%(title)s, version %(version)s, in force from %(day)s") % {
             "title": authored(late.title),
@@ -532,16 +556,14 @@ class _StandardChanges:
         }
         return [change]
 
-    def _last_day(self, known_at: datetime | None) -> Any:
+    def _last_day(self, known_at: datetime | None) -> date | None:
         assert self._version_now is not None
-        return parsed(self._version_now, {}, known_at).in_force_until
+        return self.history.last_day(self._version_now, known_at)
 
     def _late_figures(self) -> list[Change]:
-        late = EmployerFigure.objects.filter(
-            employer=self.asking.employer, standard_key=self.asking.standard_key, recorded_at__gt=self.known_at
-        )
+        late = {each.setting: each for each in self.history.own_figures if each.recorded_at > self.known_at}
         found = []
-        for each in late.order_by("setting", "-recorded_at", "-id").distinct("setting"):
+        for _setting, each in sorted(late.items()):
             change = Change(f"figure:{each.setting}", each.recorded_at)
             self.names[change.key] = _("%(setting)s: %(minutes)s minutes") % {
                 "setting": in_words_of_name(each.setting),
@@ -549,6 +571,10 @@ class _StandardChanges:
             }
             found.append(change)
         return found
+
+
+def _first_day(version: StandardVersion) -> date:
+    return version.in_force_from
 
 
 def _withheld(difference: Difference, visible: Collection[int]) -> Difference:

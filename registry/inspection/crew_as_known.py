@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import islice
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,10 +15,11 @@ from registry.crews.described import readable_reason
 from registry.crews.models import Assignment, AssignmentEvent, Job, Slot
 from registry.crews.queries import asking_for_slot
 from registry.database.readers import as_the_register
-from registry.eligibility.crew import CrewFinding
-from registry.eligibility.render import CAUTION
-from registry.eligibility.standard import BadInput
-from registry.inspection.as_known import Comparison, compare, require_past
+from registry.engine.bad_input import BadInput
+from registry.engine.crew import CrewFinding
+from registry.engine.render import CAUTION
+from registry.inspection.as_known import Comparison, compare_all, require_past
+from registry.inspection.crew_on_record import CrewOnRecord, crew_on_record
 from registry.inspection.crew_rules_as_known import crew_rules_as_known
 from registry.inspection.words import instant_in_words
 from registry.people.models import Worker
@@ -178,41 +179,22 @@ def crew_as_known(job: Job, *, day_instant: datetime, known_at: datetime, now: d
     """The crew of a job, current or an earlier plan, at an instant of the work.
 
     What became of an assignment counts from when it happened, and is known from
-    when it was recorded. Apart from the engine's answers the number of statements
-    is fixed. Raises :class:`RecordRefused` for an instant that cannot be known,
+    when it was recorded. The number of statements is fixed, whatever the size of the
+    crew. Raises :class:`RecordRefused` for an instant that cannot be known,
     and :class:`BadInput` where no answer can be given about somebody.
     """
     require_past(known_at, now=now)
-    job = Job.objects.select_related("site", "crane__model__maker", "employer", "superseded_by").get(pk=job.pk)
-    zone = ZoneInfo(job.site.time_zone)
-    slots = list(job.slots.order_by("id"))
-    assignments = Assignment.objects.filter(slot__job=job).select_related("worker").order_by("id")
-    events: dict[int, list[AssignmentEvent]] = defaultdict(list)
-    for event in AssignmentEvent.objects.filter(assignment__slot__job=job).order_by("id"):
-        events[event.assignment_id].append(event)
-    of_slot: dict[int, list[Assignment]] = defaultdict(list)
-    for assignment in assignments:
-        of_slot[assignment.slot_id].append(assignment)
-    places = []
-    for slot in slots:
-        slot.job = job
-        mine = of_slot[slot.pk]
-        then = _in_place(mine, events, at=day_instant, known_at=known_at)
-        by_now = _in_place(mine, events, at=day_instant, known_at=now)
-        concerned = {each.assignment for each in (*then, *by_now)}
-        windows = {each.worker.pk: (each.start, each.end) for each in (*then, *by_now)}
-        places.append(
-            PlaceAsKnown(
-                slot=slot,
-                then=then,
-                now=by_now,
-                since=_since(mine, events, concerned, day_instant, known_at, zone),
-                comparisons=tuple(
-                    compare(asking_for_slot(slot, worker=worker, start=start, end=end), known_at=known_at, now=now)
-                    for worker, (start, end) in windows.items()
-                ),
-            )
-        )
+    crew = crew_on_record(job.pk)
+    job, zone = crew.job, ZoneInfo(crew.job.site.time_zone)
+    views = [_place_in_both_views(crew, slot, day_instant, known_at, now) for slot in crew.slots]
+    # Of somebody who was in one place more than once, the window of the later view is asked about.
+    windows = [{each.worker.pk: (each.start, each.end) for each in (*view.then, *view.now)} for view in views]
+    askings = [
+        asking_for_slot(view.slot, worker=worker, start=start, end=end)
+        for view, of_place in zip(views, windows, strict=True)
+        for worker, (start, end) in of_place.items()
+    ]
+    compared = iter(compare_all(askings, known_at=known_at, now=now))
     return CrewAsKnown(
         job=job,
         at=day_instant,
@@ -220,15 +202,31 @@ def crew_as_known(job: Job, *, day_instant: datetime, known_at: datetime, now: d
         now_at=now,
         not_planned_yet=_not_planned_yet(job, known_at, zone),
         replaced=_replaced(job, zone),
-        places=tuple(places),
-        rules_then=_rules(job, known_at),
-        rules_now=_rules(job, now),
+        places=tuple(
+            replace(view, comparisons=tuple(islice(compared, len(of_place))))
+            for view, of_place in zip(views, windows, strict=True)
+        ),
+        rules_then=_rules(crew, known_at),
+        rules_now=_rules(crew, now),
     )
 
 
-def _rules(job: Job, known_at: datetime) -> Rules:
+def _place_in_both_views(
+    crew: CrewOnRecord, slot: Slot, day_instant: datetime, known_at: datetime, now: datetime
+) -> PlaceAsKnown:
+    """A place without what is to be said about the people in it."""
+    mine = [each for each in crew.assignments if each.slot_id == slot.pk]
+    then = _in_place(mine, crew.events, at=day_instant, known_at=known_at)
+    by_now = _in_place(mine, crew.events, at=day_instant, known_at=now)
+    concerned = {each.assignment for each in (*then, *by_now)}
+    zone = ZoneInfo(crew.job.site.time_zone)
+    since = _since(mine, crew.events, concerned, day_instant, known_at, zone)
+    return PlaceAsKnown(slot=slot, then=then, now=by_now, since=since, comparisons=())
+
+
+def _rules(crew: CrewOnRecord, known_at: datetime) -> Rules:
     try:
-        return Rules(crew_rules_as_known(job, known_at=known_at))
+        return Rules(crew_rules_as_known(crew, known_at=known_at))
     except BadInput:
         return Rules((), _("No version of the role standard was in force, by what was known."))
 
@@ -242,7 +240,7 @@ def _in_place(
         if each.assigned_at > known_at or not each.start <= at < each.end:
             continue
         standing, reason = "standing", ""
-        for event in events[each.pk]:
+        for event in events.get(each.pk, ()):
             # Who has left stays gone, whatever else was recorded of the rest of their time.
             if event.recorded_at <= known_at and event.happened_at <= at and standing != "ended":
                 standing = "standing" if event.kind == "confirmed" else event.kind
@@ -280,7 +278,7 @@ def _since(
                 "instant": instant_in_words(each.assigned_at, zone),
             }
             found.append(WhatCameSince(each.assigned_at, each.worker_id, sentence))
-        for event in events[each.pk]:
+        for event in events.get(each.pk, ()):
             if event.recorded_at > known_at and event.happened_at <= at:
                 told = EVENTS[event.kind] % {
                     "who": each.worker,

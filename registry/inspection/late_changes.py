@@ -17,11 +17,11 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
-from registry.eligibility.answer import Decision, LeafResult
-from registry.eligibility.decide import decide
-from registry.eligibility.evidence import Countersignature, Evidence, HoursEntry, Record
-from registry.eligibility.question import Question
-from registry.eligibility.standard import Standard
+from registry.engine.answer import Decision, LeafResult
+from registry.engine.decide import decide
+from registry.engine.evidence import Countersignature, Evidence, HoursEntry, Record
+from registry.engine.question import Question
+from registry.engine.standard import Standard
 
 Keys = frozenset[str]
 StandardOf = Callable[[Keys], Standard]

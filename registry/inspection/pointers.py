@@ -21,7 +21,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from registry.crews.models import Assignment
-from registry.eligibility.standard import Hours
+from registry.engine.requirements.hours import Hours
+from registry.engine.requirements.leaf import of_kind
 from registry.equipment.models import Crane, Site
 from registry.inspection.rings import rings
 from registry.inspection.words import KINDS, instant_in_words, split
@@ -307,8 +308,8 @@ def _required_hours() -> list[dict[str, Any]]:
             own = {} if employer is None else figures.get((employer, version.key), {})
             standard = parsed(version, own)
             for role in standard.roles:
-                for leaf in role.leaves():
-                    if not isinstance(leaf, Hours) or leaf.scope not in ("model", "configuration"):
+                for leaf in of_kind(Hours, role.leaves()):
+                    if leaf.scope not in ("model", "configuration"):
                         continue
                     found += [
                         {

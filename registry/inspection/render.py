@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.eligibility.answer import LeafResult
-from registry.eligibility.render import CAUTION
+from registry.engine.answer import LeafResult
+from registry.engine.render import CAUTION
 from registry.inspection.as_known import Comparison, Side
 from registry.inspection.crew_as_known import CrewAsKnown, InPlace, Rules
 from registry.inspection.pointers import NO_ACCUSATION, RuleWithPointers

@@ -12,7 +12,7 @@ from django.utils import translation
 from registry.crews.described import readable_reason
 from registry.crews.models import AssignmentEvent, Decision, Job, Slot
 from registry.crews.queries import CrewView, crew_of
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.inspection.bundle_records import decisions_of, plans_of, records_of
 from registry.inspection.models import InspectionFile, Look
 from registry.inspection.pointers import RuleWithPointers, second_look, workers_of_job

@@ -10,7 +10,7 @@ from django.db.models import Prefetch, Q, QuerySet
 
 from registry.crews.models import AssignmentState, Job
 from registry.crews.queries import current_jobs
-from registry.eligibility.calendar import end_of_day, start_of_day
+from registry.engine.calendar import end_of_day, start_of_day
 from registry.equipment.models import Crane
 from registry.people.finding import named
 from registry.people.models import Worker

@@ -47,6 +47,7 @@ LOOKS: dict[str, Promise] = {
     "second_look": _("lines worth a second look"),
     "second_look_at": _("lines worth a second look about a person"),
     "possible_twins": _("list of people who may be registered twice"),
+    "settle_twin": _("people who may be registered twice"),
     "identities": _("accounts whose holder nobody outside their firm has seen"),
     "check_identity": _("account whose holder nobody outside their firm has seen"),
     "open_file": _("a job a file is to be opened on"),

@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from registry.eligibility import evidence as engine
-from registry.eligibility.calendar import whole_minutes
-from registry.eligibility.evidence import Evidence, Record
+from registry.engine import evidence as engine
+from registry.engine.calendar import whole_minutes
+from registry.engine.evidence import Evidence, Record
 from registry.language.amounts import day, duration, instant
 from registry.language.words import in_words as name_in_words
 from registry.language.words import language_name

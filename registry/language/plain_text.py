@@ -16,7 +16,7 @@ import unicodedata
 from collections.abc import Iterator
 from typing import Any
 
-from registry.eligibility.harmless import is_visible
+from registry.engine.harmless import is_visible
 
 SPACES = re.compile(r"[\t\n\r \u00a0\u1680\u2000-\u200a\u202f\u205f\u3000]+")
 """What stands between words in a line: Unicode's space separators, tabs and line breaks."""

@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.eligibility.answer import LeafResult
-from registry.eligibility.crew import CrewFinding
-from registry.eligibility.sentences import Said, said_of
-from registry.eligibility.standard import Source
+from registry.engine.answer import LeafResult
+from registry.engine.crew import CrewFinding
+from registry.engine.sentences import Said, said_of
+from registry.engine.standard import Source
 from registry.language.amounts import day, duration, instant
 from registry.language.words import in_words, language_name
 
@@ -25,7 +25,7 @@ def spoken(text: str, said: Said = None) -> str:
     """A text of the engine in the language in force.
 
     ``said`` is what a stored answer has beside its English text. A
-    :class:`~registry.eligibility.sentences.Sentence` knows it itself. Text of
+    :class:`~registry.engine.sentences.Sentence` knows it itself. Text of
     which nothing is known, as in answers stored before, stays as it is.
     """
     return in_language(said_of(text) if said is None else said)

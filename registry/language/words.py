@@ -10,7 +10,7 @@ from django.utils.functional import lazy
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from registry.eligibility.words import in_english
+from registry.engine.terms import in_english
 
 LANGUAGES_IN_SMALL_LETTERS = frozenset({"fr"})
 """Languages that write the names of languages with a small letter: ``l'anglais``."""

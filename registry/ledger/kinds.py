@@ -112,6 +112,7 @@ KINDS: tuple[Kind, ...] = (
         (*WORKER, "request_id", "code_id", "code_typed", "reason"),
     ),
     Kind("evidence_standdownsuspension", _("suspension of a stand-down"), (*WORKER, "stand_down_id", "reason")),
+    Kind("people_settledtwin", _("possible twin, looked into"), ("twin_id", "reason", "recorded_by_id")),
 )
 
 BY_TABLE = {each.table: each for each in KINDS}

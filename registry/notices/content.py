@@ -13,9 +13,8 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 
 from registry.crews.models import AssignmentState, Job
-from registry.eligibility.calendar import local_date, whole_minutes
-from registry.eligibility.hours import INSTANT
-from registry.eligibility.intervals import Timeline
+from registry.engine.calendar import INSTANT, local_date, whole_minutes
+from registry.engine.intervals import Timeline
 from registry.evidence.models import Appointment, Assessment, Countersignature, HoursEntry
 from registry.ledger.canonical import canonical
 from registry.ledger.queries import inclusion_proofs

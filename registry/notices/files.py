@@ -14,8 +14,8 @@ from django.core.checks import CheckMessage, Error
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import best_match
 
-from registry.eligibility.calendar import local_date
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
+from registry.engine.calendar import local_date
 from registry.notices.rules import Asked, Duty, NoticeRule
 from registry.standards.files import read_standard_file
 

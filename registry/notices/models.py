@@ -10,7 +10,7 @@ from django.db.models import F, Q
 from registry.database.guards import Trigger, append_only, erasable
 from registry.database.records import Record
 from registry.ledger.guards import logged
-from registry.people.guards import shown_to, worker_is_not_erased
+from registry.people.guards import named_by, shown_to, worker_is_not_erased
 
 
 class JobRecord(Record):
@@ -21,6 +21,7 @@ class JobRecord(Record):
     guards = (
         *Record.guards,
         logged,
+        named_by("employer"),
         Trigger(
             "stays_with_its_job",
             "BEFORE INSERT",

@@ -8,8 +8,8 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from registry.eligibility.calendar import local_date
-from registry.eligibility.intervals import Timeline
+from registry.engine.calendar import local_date
+from registry.engine.intervals import Timeline
 
 PARTS = (
     "parties",

@@ -10,10 +10,9 @@ from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.utils.translation import gettext as _
 
 from registry.crews.models import Job
-from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.repeating import repeating
 from registry.evidence.models import Document
 from registry.language.amounts import instant
@@ -177,11 +176,9 @@ def record_sent(
 
 def _problems(packet: Packet, seen: str) -> list[Problem]:
     if packet.fingerprint != seen:
-        sentence = _("The packet has changed since it was shown. Look at it again, and send what it says now.")
-        return [Problem("", "the_packet_is_as_it_was_shown", sentence)]
-    return [
-        Problem("", "notice_says_what_the_rule_asks_for", " ".join(missing_in_words(each))) for each in packet.missing
-    ]
+        return [broken("the_packet_is_as_it_was_shown")]
+    missing = [missing_in_words(each) for each in packet.missing]
+    return [broken("notice_says_what_the_rule_asks_for", what=what, remedy=remedy) for what, remedy in missing]
 
 
 def _sent_before_planned(job: Job, plans: list[int], sent_at: datetime) -> list[Problem]:
@@ -189,9 +186,8 @@ def _sent_before_planned(job: Job, plans: list[int], sent_at: datetime) -> list[
     planned_at = Job.objects.get(pk=plans[0]).recorded_at.replace(second=0, microsecond=0)
     if sent_at >= planned_at:
         return []
-    sentence = _("This job was first planned at %(instant)s; its notice was not sent before that.")
-    said = sentence % {"instant": instant(planned_at, ZoneInfo(job.site.time_zone))}
-    return [Problem("sent_at", "notice_is_sent_after_its_job_was_planned", said)]
+    first = instant(planned_at, ZoneInfo(job.site.time_zone))
+    return [broken("notice_is_sent_after_its_job_was_planned", instant=first)]
 
 
 def _by_worker(content: dict[str, Any]) -> dict[int, list[dict[str, Any]]]:

@@ -10,7 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from registry.eligibility.calendar import local_date
+from registry.engine.calendar import local_date
 from registry.language import amounts
 from registry.language.words import in_words
 from registry.notices.comparison import NAMED, Change

@@ -18,9 +18,8 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import QuerySet
-from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, broken, refusals
+from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
 from registry.database.repeating import repeating
 from registry.people.models import (
@@ -174,8 +173,7 @@ def redeem(*, code: str, employer: Employer, start: date, recorded_at: datetime,
         if made is None or not usable:
             raise RecordRefused([broken("people_employmentconsent_code_id_key")])
         if start < made.start:
-            sentence = _("The person agreed to no earlier day than their code says. Choose a later first day.")
-            raise RecordRefused([Problem("start", "a_code_is_good_from_its_day", sentence)])
+            raise RecordRefused([broken("a_code_is_good_from_its_day")])
         return _taken_on(
             worker=made.worker,
             employer=employer,

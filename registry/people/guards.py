@@ -18,6 +18,19 @@ ON_THE_READERS_BOOKS = (
     "EXISTS (SELECT FROM registry_own_people own WHERE own.worker_id = {table}.worker_id)"
     " OR {table}.recorded_at < ((SELECT registry_left_people()) ->> {table}.worker_id::text)::timestamptz"
 )
+
+
+def named_by(*accounts: str) -> Trigger:
+    """A row names an open account of one of these kinds as ``recorded_by``.
+
+    ``worker:by_id`` means the own account of the worker in column ``by_id``,
+    ``employer:employer_id`` an account of that employer. Triggers run in the order of their
+    names: what a table's own rule says of the record comes first.
+    """
+    arguments = ", ".join(f"'{each}'" for each in accounts)
+    return Trigger("who_acts_is_named", "BEFORE INSERT", f"people_act_names_its_account({arguments})")
+
+
 PLACEHOLDERS = {
     "about_person": (
         "{table}.worker_id = (SELECT registry_reader_worker()) OR "

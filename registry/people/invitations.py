@@ -22,7 +22,6 @@ from typing import Any, cast
 
 from django.db import transaction
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
-from django.utils.translation import gettext as _
 
 from registry.database.errors import Problem, RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
@@ -113,7 +112,7 @@ def invite_by_mail(
     this one: invite again then, which ends the invitation that went nowhere.
     """
     if not telling.mail_is_sent():
-        raise _refused("mail_is_sent", _("This registry sends no mail. Ask the registrar or an inspector for a code."))
+        raise RecordRefused([broken("this_registry_sends_mail")])
     made = invite(
         kind=kind, invited_by=invited_by, invited_at=invited_at, address=address, employer=employer, worker=worker
     )
@@ -121,7 +120,7 @@ def invite_by_mail(
         address=address.strip(), link=link_to(made.token), until=made.invitation.expires_at, language=language
     )
     if not sent:
-        raise _refused("mail_is_sent", _("The mail could not be sent. Invite the person again later."))
+        raise RecordRefused([broken("mail_is_sent")])
     return made.invitation
 
 
@@ -145,7 +144,7 @@ def accept(
         invitation = _openable(Invitation.objects.select_for_update(of=("self",)), token_hash, accepted_at)
         problems = _worker_problems(invitation.worker, None)
         if Account.objects.filter(username__iexact=username).exists():
-            problems.append(Problem("username", "username_is_taken", _("This user name is taken.")))
+            problems.append(broken("username_is_taken"))
         if problems:
             raise RecordRefused(problems)
         account = open_account(
@@ -195,22 +194,16 @@ def _with_ended(invitations: QuerySet[Invitation]) -> Any:
 def _openable(among: QuerySet[Invitation], token_hash: str, at: datetime) -> Invitation:
     invitation = _with_ended(among).filter(token_hash=token_hash).first()
     if invitation is None:
-        raise _refused(
-            "invitation_is_known", _("There is no such invitation: check that the link or the code is whole.")
-        )
+        raise RecordRefused([broken("invitation_is_known")])
     if invitation.accepted_at is not None:
-        raise _refused("an_invitation_is_accepted_once", _("This invitation has been used; sign in instead."))
+        raise RecordRefused([broken("an_invitation_is_accepted_once")])
     if at > invitation.expires_at:
-        raise _refused("an_invitation_is_accepted_in_time", _("This invitation has run out; ask for a new one."))
+        raise RecordRefused([broken("an_invitation_is_accepted_in_time")])
     if invitation.ended:
         raise RecordRefused([broken("an_invitation_ends_with_a_closed_account")])
     if invitation.invited_again:
         raise RecordRefused([broken("an_invitation_ends_with_the_next_one")])
     return cast(Invitation, invitation)
-
-
-def _refused(rule: str, sentence: str) -> RecordRefused:
-    return RecordRefused([Problem("", rule, sentence)])
 
 
 def hash_of(token: str) -> str:
@@ -253,10 +246,10 @@ def _inviter_problems(
         return [broken("an_employers_invitation_goes_by_mail")]
     if kind == "employer":
         if employer is None or employer.pk != invited_by.employer_id:
-            return [Problem("employer", "dispatchers_invite_their_own", _("Invite dispatchers of your own employer."))]
+            return [broken("dispatchers_invite_their_own", "employer")]
         return []
     if kind != "worker":
-        return [Problem("kind", "dispatchers_invite_their_own", _("Invite dispatchers and workers, nobody else."))]
+        return [broken("dispatchers_invite_their_own", "kind")]
     if worker is None or not _employs(invited_by.employer_id, worker, at):
         return [broken("dispatchers_invite_their_own")]
     return []

@@ -10,13 +10,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db import connection
-from django.db.models import Q, QuerySet
+from django.db import connection, transaction
+from django.db.models import F, Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 
+from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.repeating import repeating
 from registry.people.likeness import Identity, Likeness, keys_sought, likeness
-from registry.people.models import Account, Employer, Employment, PossibleTwin, Worker
+from registry.people.models import Account, Employer, Employment, PossibleTwin, SettledTwin, Worker
+from registry.people.registrars import is_registrar
 
 MOST_OF_A_KEY = 50
 """People looked at for one key, the latest first: however many are of one name, each search stays short."""
@@ -148,7 +150,24 @@ def note_possible_twins(
 
 
 def possible_twins() -> QuerySet[PossibleTwin]:
-    """All that was noted, the latest first, with both people and who recorded them."""
-    return PossibleTwin.objects.select_related(
-        "worker__recorded_by__employer", "other__recorded_by__employer", "recorded_by__employer"
-    ).order_by("-recorded_at", "-id")
+    """All that was noted, what nobody settled first and then the latest, with both people and who recorded them."""
+    found = PossibleTwin.objects.select_related(
+        "worker__recorded_by__employer",
+        "other__recorded_by__employer",
+        "recorded_by__employer",
+        "settled__recorded_by",
+    )
+    return found.order_by(F("settled__recorded_at").desc(nulls_first=True), "-recorded_at", "-id")
+
+
+@repeating
+def settle_twin(
+    *, twin: PossibleTwin, found: str, reason: str, recorded_at: datetime, recorded_by: Account
+) -> SettledTwin:
+    """The registrar says whether two who look alike are ``two_people`` or ``one_person``, and what showed it."""
+    if not is_registrar(recorded_by):
+        raise RecordRefused([broken("an_act_of_the_registrar_names_the_registrar")])
+    with refusals(), transaction.atomic():
+        return SettledTwin.objects.create(
+            twin=twin, found=found, reason=reason.strip(), recorded_at=recorded_at, recorded_by=recorded_by
+        )

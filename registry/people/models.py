@@ -16,7 +16,7 @@ from registry.language.amounts import day
 from registry.language.words import choices_of, in_words
 from registry.ledger.guards import logged
 from registry.people.fields import LookalikeKeys
-from registry.people.guards import shown_to, worker_is_not_erased
+from registry.people.guards import named_by, shown_to, worker_is_not_erased
 from registry.people.likeness import DATES, NAMES, Likeness
 
 
@@ -55,6 +55,7 @@ class Worker(models.Model):
     guards = (
         *append_only,
         logged,
+        named_by("employer", "registrar"),
         erasable("given_name", "family_name", "name_key", "date_of_birth", "lookalike_keys"),
     )
 
@@ -96,6 +97,7 @@ class PossibleTwin(models.Model):
     guards = (
         *append_only,
         logged,
+        named_by("employer", "registrar"),
         worker_is_not_erased,
         # That somebody is registered is told to nobody else, least of all to whoever registered the other.
         shown_to("people_possibletwin", "false"),
@@ -115,6 +117,38 @@ class PossibleTwin(models.Model):
     def likeness(self) -> Likeness:
         """In what they are alike."""
         return Likeness(self.names, self.dates)
+
+
+class SettledTwin(models.Model):
+    """The registrar looked into a possible twin: ``found`` says what came of it, ``reason`` what showed it. Once."""
+
+    FOUND = ("two_people", "one_person")
+
+    twin = models.OneToOneField(PossibleTwin, models.PROTECT, related_name="settled")
+    found = models.CharField(max_length=12, choices=choices_of(FOUND))
+    reason = models.TextField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey("people.Account", models.PROTECT, related_name="+")
+
+    guards = (
+        *append_only,
+        logged,
+        named_by("registrar"),
+        erasable("reason"),
+        # As the possible twin itself: told to nobody else.
+        shown_to("people_settledtwin", "false"),
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(found__in=["two_people", "one_person"]), name="a_settled_twin_is_two_people_or_one"
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="settling_a_twin_gives_its_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.twin}: {in_words(self.found)}"
 
 
 class Account(AbstractUser):
@@ -335,6 +369,7 @@ class Employment(Record):
         *Record.guards,
         correction_keeps("worker_id"),
         logged,
+        named_by("employer:employer_id", "worker:worker_id", "registrar"),
         worker_is_not_erased,
         Trigger("taken_on_with_consent", "BEFORE INSERT", "people_taken_on_with_consent()"),
         # An employer reads all employments of its own people at itself, and what became of them, also what was recorded
@@ -385,6 +420,7 @@ class LanguageSkill(Record):
         *Record.guards,
         correction_keeps("worker_id"),
         logged,
+        named_by("employer", "registrar"),
         worker_is_not_erased,
         shown_to("people_languageskill", "{about_person} OR {corrects_own}"),
     )

@@ -12,9 +12,8 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import connection, transaction
-from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, hidden_in, refusals
+from registry.database.errors import Problem, RecordRefused, broken, hidden_in, refusals
 from registry.database.repeating import repeating
 from registry.language.plain_text import hidden_character, line
 from registry.language.spelling import on_one_line, same_spelling
@@ -45,13 +44,12 @@ def register_employer(
     """
     name = on_one_line(name)
     if not name:
-        raise RecordRefused([Problem("name", "employer_has_a_name", _("Give the employer's name."))])
+        raise RecordRefused([broken("employer_has_a_name")])
     with refusals(), transaction.atomic():
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended('employers', 0))")
         if known := same_spelling(name, Employer.objects.values_list("name", flat=True)):
-            sentence = _("%(known)s is registered already.") % {"known": known}
-            raise RecordRefused([Problem("name", "employer_is_registered_once", sentence)])
+            raise RecordRefused([broken("employer_is_registered_once", known=known)])
         return Employer.objects.create(
             name=name,
             jurisdiction=jurisdiction,
@@ -82,7 +80,7 @@ def register_worker(
     """
     given_name, family_name = line(given_name), line(family_name)
     problems = [
-        Problem(field, "worker_has_a_name", _("Give the person's whole name."))
+        broken("worker_has_a_name", field)
         for field, value in (("given_name", given_name), ("family_name", family_name))
         if not value
     ]
@@ -92,7 +90,7 @@ def register_worker(
         if (hidden := hidden_character(value))
     ]
     if date_of_birth is not None and date_of_birth >= recorded_at.date():
-        problems.append(Problem("date_of_birth", "date_of_birth_is_past", _("The date of birth lies in the future.")))
+        problems.append(broken("date_of_birth_is_past"))
     if problems:
         raise RecordRefused(problems)
     key = name_key(given_name, family_name)
@@ -160,19 +158,15 @@ def _same_person_problems(
         same_name, missing = each.likeness.names == "same_name", each.likeness.dates == "no_day"
         if each.worker.pk in distinct_from and not each.likeness.same:
             continue
-        named = {"person": f"{each.worker.number} {each.worker}"}
         if each.likeness.same:
-            sentence = _("%(person)s has the same name and date of birth.") % named
+            rule = "worker_is_registered_once"
         elif same_name and missing:
-            sentence = (
-                _("%(person)s has the same name and a date of birth is missing: say whether they are two people.")
-                % named
-            )
+            rule = "a_missing_date_of_birth_tells_nobody_apart"
         elif told_to is None:
             continue
         else:
-            sentence = _("%(person)s looks like this person: say whether they are two people.") % named
-        problems.append(Problem("family_name", "worker_is_registered_once", sentence))
+            rule = "people_who_look_alike_are_told_apart"
+        problems.append(broken(rule, person=f"{each.worker.number} {each.worker}"))
     return problems
 
 
@@ -245,8 +239,7 @@ def registered_as(number: str, given_name: str, family_name: str, date_of_birth:
         or date_of_birth is None
         or name_key(found.given_name, found.family_name) != name_key(given_name, family_name)
     ):
-        sentence = _("Nobody is registered with this number, name and date of birth.")
-        raise RecordRefused([Problem("number", "worker_is_registered", sentence)])
+        raise RecordRefused([broken("number_name_and_birth_are_of_one_worker")])
     return found
 
 

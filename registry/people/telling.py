@@ -50,6 +50,7 @@ SUBJECTS: dict[str, Promise] = {
     "assessed": gettext_lazy("A practical assessment was recorded in your name"),
     "employed": gettext_lazy("Employment was recorded for you"),
     "stood_down": gettext_lazy("You were stood down"),
+    "certificate_status": gettext_lazy("A certificate of yours was suspended, revoked or reinstated"),
     "stand_down_suspended": gettext_lazy("A stand-down of yours was suspended"),
     "opened": gettext_lazy("An account was opened for you"),
     "second_factor_added": gettext_lazy("A second factor was added to your account"),

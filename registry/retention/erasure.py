@@ -27,10 +27,9 @@ from django.apps import apps
 from django.db import connections, transaction
 from django.db.backends.utils import CursorWrapper
 from django.utils.text import capfirst
-from django.utils.translation import gettext as _
 from psycopg import sql
 
-from registry.database.errors import Problem, RecordRefused
+from registry.database.errors import Problem, RecordRefused, broken
 from registry.database.repeating import repeating
 from registry.database.router import OWNER_ALIAS
 from registry.evidence.models import Document
@@ -64,6 +63,9 @@ ABOUT: dict[str, str] = {
     "crews_assignmentevent": "assignment_id IN (SELECT id FROM crews_assignment WHERE worker_id = %(worker)s)",
     "transcripts_endedlink": f"link_id IN ({OWN_LINKS})",
     "transcripts_linkopening": f"link_id IN ({OWN_LINKS})",
+    "people_settledtwin": (
+        "twin_id IN (SELECT id FROM people_possibletwin WHERE worker_id = %(worker)s OR other_id = %(worker)s)"
+    ),
     "people_closedaccount": OWN_ACCOUNTS,
     "people_accountevent": OWN_ACCOUNTS,
     "people_identitycheck": OWN_ACCOUNTS,
@@ -120,6 +122,7 @@ BLANKED: dict[str, dict[str, str]] = {
     "crews_assignmentevent": {"reason": REASON},
     "transcripts_sharedlink": {"note": f"CASE WHEN note = '' THEN '' ELSE '{ERASED}' END"},
     "people_closedaccount": {"reason": f"'{ERASED}'"},
+    "people_settledtwin": {"reason": f"'{ERASED}'"},
     "people_identitycheck": {"looked_at": f"'{ERASED}'"},
     "evidence_deniedsignature": {"reason": f"'{ERASED}'"},
     "people_employmentrequest": {"number": f"'{ERASED}'"},
@@ -155,6 +158,7 @@ FREE_TEXT: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("crews_assignmentevent", ("reason",)),
     ("transcripts_sharedlink", ("note",)),
     ("people_closedaccount", ("reason",)),
+    ("people_settledtwin", ("reason",)),
     ("people_identitycheck", ("looked_at",)),
     ("evidence_deniedsignature", ("reason",)),
     ("notices_jobparty", ("name", "contact_person", "address")),
@@ -209,7 +213,7 @@ def erase_worker(*, worker: Worker, ground: str, at: datetime, recorded_by: Acco
         values: dict[str, Any] = {"worker": known.pk, "documents": own}
         entries = _entries(cursor, values)
         if not entries:
-            problems.append(Problem("worker", "a_worker_is_erased_once", _("Nothing is left to erase.")))
+            problems.append(broken("a_worker_is_erased_once"))
         if problems:
             raise RecordRefused(problems)
         erasure = Erasure.objects.using(OWNER_ALIAS).create(
@@ -237,16 +241,15 @@ def would_erase(worker: Worker) -> Erased:
 def erasure_problems(worker: Worker, at: datetime, *, using: str = "default") -> list[Problem]:
     """Why the worker may not be erased at ``at``: assignments that are not over, and records to keep."""
     problems = [
-        Problem(
-            "worker",
+        broken(
             "nobody_in_an_assignment_is_erased",
-            _("Assignment %(number)d lasts until %(end)s.")
-            % {"number": each.pk, "end": f"{amounts.instant(each.during.upper, ZoneInfo('UTC'))} UTC"},
+            number=each.pk,
+            end=f"{amounts.instant(each.during.upper, ZoneInfo('UTC'))} UTC",
         )
         for each in in_assignments([worker.pk], at, using=using)
     ]
     problems += [
-        Problem("worker", "records_are_kept_for_their_period", f"{capfirst(str(each))}.")
+        broken("records_are_kept_for_their_period", record=capfirst(str(each)))
         for each in what_is_kept(worker, at, using=using)
     ]
     return problems
@@ -255,11 +258,9 @@ def erasure_problems(worker: Worker, at: datetime, *, using: str = "default") ->
 def _ground_problems(worker: Worker, ground: str) -> list[Problem]:
     problems = []
     if not ground.strip():
-        problems.append(Problem("ground", "an_erasure_states_its_ground", _("State the ground of the erasure.")))
+        problems.append(broken("an_erasure_states_its_ground"))
     if worker.family_name and worker.family_name.lower() in ground.lower():
-        problems.append(
-            Problem("ground", "the_ground_names_nobody", _("The ground stays for ever: leave the person's name out."))
-        )
+        problems.append(broken("the_ground_names_nobody"))
     return problems
 
 

@@ -16,7 +16,7 @@ from django.core.checks import CheckMessage, Error
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from registry.eligibility.calendar import months_before
+from registry.engine.calendar import months_before
 
 DEFAULT = "default"
 

@@ -6,13 +6,17 @@ another way would be compared with the standards' own names, and easily count fo
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from registry.eligibility.harmless import name_key
-from registry.eligibility.standard import Appointed, Certified, Instructed, Leaf
-from registry.eligibility.words import in_english
+from registry.engine.harmless import name_key
+from registry.engine.requirements.appointment import Appointed
+from registry.engine.requirements.certificate import Certified
+from registry.engine.requirements.instruction import Instructed
+from registry.engine.requirements.leaf import of_kind
+from registry.engine.standard import RoleStandard
+from registry.engine.terms import in_english
 from registry.language.words import in_words
 from registry.standards.queries import all_in_force
 
@@ -25,6 +29,14 @@ class AskedFor:
     roles: tuple[str, ...]
 
 
+NAMES: dict[str, Callable[[RoleStandard], Iterable[str]]] = {
+    "topics": lambda role: [leaf.topic for leaf in of_kind(Instructed, role.leaves())],
+    "schemes": lambda role: [scheme for leaf in of_kind(Certified, role.leaves()) for scheme in leaf.schemes],
+    "duties": lambda role: [leaf.duty for leaf in of_kind(Appointed, role.leaves())],
+}
+"""The names of one kind that a role standard asks for."""
+
+
 def asked_for(kind: str, *, on: date) -> list[AskedFor]:
     """What the standards in force on a day ask for, by the names people say; one statement.
 
@@ -34,10 +46,9 @@ def asked_for(kind: str, *, on: date) -> list[AskedFor]:
     roles: dict[str, list[str]] = {}
     for standard in all_in_force(on):
         for role in standard.roles:
-            for leaf in role.leaves():
-                for name in _names_in(leaf, kind):
-                    if role.role not in roles.setdefault(name, []):
-                        roles[name].append(role.role)
+            for name in NAMES[kind](role):
+                if role.role not in roles.setdefault(name, []):
+                    roles[name].append(role.role)
     return sorted((AskedFor(name, tuple(found)) for name, found in roles.items()), key=lambda each: in_words(each.name))
 
 
@@ -51,14 +62,3 @@ def as_asked_for(typed: str, among: Iterable[str]) -> str:
         if wanted in (name_key(name), name_key(in_words(name)), name_key(in_english(name))):
             return name
     return " ".join(typed.split())
-
-
-def _names_in(leaf: Leaf, kind: str) -> tuple[str, ...]:
-    match leaf:
-        case Instructed() if kind == "topics":
-            return (leaf.topic,)
-        case Certified() if kind == "schemes":
-            return leaf.schemes
-        case Appointed() if kind == "duties":
-            return (leaf.duty,)
-    return ()

@@ -17,7 +17,8 @@ from typing import Any
 
 import yaml
 
-from registry.eligibility.standard import BadInput, check_depth
+from registry.engine.bad_input import BadInput
+from registry.engine.files.checks import check_depth
 from registry.language.plain_text import code_point, hidden_within
 
 SHIPPED = Path(__file__).parents[2] / "fixtures" / "standards"

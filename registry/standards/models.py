@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from registry.database.guards import added_to, only_read, recorded_now
 from registry.language.said import authored
 from registry.ledger.guards import logged
+from registry.people.guards import named_by
 
 
 class StandardVersion(models.Model):
@@ -67,7 +68,7 @@ class EmployerFigure(models.Model):
         related_name="+",
     )
 
-    guards = (recorded_now, added_to, logged)
+    guards = (recorded_now, added_to, logged, named_by("employer:employer_id"))
 
     class Meta:
         ordering: ClassVar = ["employer", "standard_key", "setting", "recorded_at", "id"]

@@ -2,28 +2,82 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
-from functools import lru_cache
-from typing import Any
+from functools import cache, lru_cache
+from typing import Any, TypeVar
 
 from django.db.models import QuerySet
 
-from registry.eligibility.standard import Standard, parse_standard
+from registry.database.together import Given, Together
+from registry.engine.files.standard_file import parse_standard
+from registry.engine.standard import Standard
 from registry.standards.models import EmployerFigure, StandardVersion
 
 
-def standard_in_force(*, key: str, day: date, known_at: datetime | None = None) -> StandardVersion | None:
-    """The version in force on ``day``; the SQL function ``standard_in_force`` says the same.
+@dataclass(frozen=True, slots=True)
+class StandardHistory:
+    """Everything on record about one standard: its versions, and the figures of one employer, oldest first.
 
-    It is the newest that has started by then. One that has run out is followed
-    by nothing: the version before it ended when it started.
+    Read once (:func:`history_of`) and asked of any day and any instant: ``known_at`` leaves out what was
+    recorded later (``None``: the latest).
     """
-    newest = _known(known_at).filter(key=key, in_force_from__lte=day).order_by("-in_force_from").first()
-    if newest is None or (newest.in_force_until is not None and newest.in_force_until < day):
-        return None
-    return newest
+
+    key: str
+    versions: tuple[StandardVersion, ...]
+    own_figures: tuple[EmployerFigure, ...] = ()
+
+    def in_force(self, day: date, known_at: datetime | None = None) -> StandardVersion | None:
+        """The version in force on ``day``; the SQL function ``standard_in_force`` says the same.
+
+        It is the newest that has started by then. One that has run out is followed
+        by nothing: the version before it ended when it started.
+        """
+        started = [each for each in _recorded(self.versions, known_at) if each.in_force_from <= day]
+        newest = max(started, key=lambda each: each.in_force_from, default=None)
+        if newest is None or (newest.in_force_until is not None and newest.in_force_until < day):
+            return None
+        return newest
+
+    def figures(self, known_at: datetime | None = None) -> dict[str, int]:
+        """The employer's own minutes by setting."""
+        return {each.setting: each.minutes for each in _recorded(self.own_figures, known_at)}
+
+    def last_day(self, version: StandardVersion, known_at: datetime | None = None) -> date | None:
+        """The last day in force (``None``: open), whichever of file and successor ends it."""
+        return _last_day(version, (each.in_force_from for each in _recorded(self.versions, known_at)))
+
+    def parsed(
+        self, version: StandardVersion, figures: Mapping[str, int], known_at: datetime | None = None
+    ) -> Standard:
+        """The version as the engine takes it, with these figures and the true last day."""
+        return _with_figures(version, figures, self.last_day(version, known_at))
+
+
+def history_of(key: str, employer_id: int | None = None) -> StandardHistory:
+    """The history of the standard with the employer's figures, in one statement."""
+    versions, figures = _history().read(key=key, employer=employer_id)
+    return StandardHistory(
+        key,
+        tuple(StandardVersion.from_db("default", VERSION, row) for row in versions),
+        tuple(EmployerFigure.from_db("default", FIGURE, row) for row in figures),
+    )
+
+
+VERSION = tuple(field.attname for field in StandardVersion._meta.concrete_fields)
+FIGURE = tuple(field.attname for field in EmployerFigure._meta.concrete_fields)
+
+
+@cache
+def _history() -> Together:
+    key = Given("key")
+    return Together(
+        StandardVersion.objects.filter(key=key).order_by("in_force_from").values_list(*VERSION),
+        EmployerFigure.objects.filter(employer_id=Given("employer"), standard_key=key)
+        .order_by("recorded_at", "id")
+        .values_list(*FIGURE),
+    )
 
 
 def standards_for(jurisdiction: str, day: date, known_at: datetime | None = None) -> list[StandardVersion]:
@@ -46,37 +100,33 @@ def all_in_force(day: date) -> list[Standard]:
 
 def in_force_window(version: StandardVersion, known_at: datetime | None = None) -> tuple[date, date | None]:
     """First and last day in force (``None``: open), whichever of file and successor ends it."""
-    successor = (
-        _known(known_at)
-        .filter(key=version.key, in_force_from__gt=version.in_force_from)
-        .order_by("in_force_from")
-        .values_list("in_force_from", flat=True)
-        .first()
-    )
-    ends = [] if version.in_force_until is None else [version.in_force_until]
-    if successor is not None:
-        ends.append(successor - timedelta(days=1))
-    return version.in_force_from, min(ends, default=None)
-
-
-def figures_of(employer_id: Any, key: str, known_at: datetime | None = None) -> dict[str, int]:
-    """The employer's own minutes by setting, as known at ``known_at`` (``None``: the latest)."""
-    recorded = EmployerFigure.objects.filter(employer_id=employer_id, standard_key=key)
-    if known_at is not None:
-        recorded = recorded.filter(recorded_at__lte=known_at)
-    latest = recorded.order_by("setting", "-recorded_at", "-id").distinct("setting")
-    return {each.setting: each.minutes for each in latest}
+    later = _known(known_at).filter(key=version.key, in_force_from__gt=version.in_force_from)
+    successor = later.order_by("in_force_from").values_list("in_force_from", flat=True).first()
+    return version.in_force_from, _last_day(version, [] if successor is None else [successor])
 
 
 def parsed(version: StandardVersion, figures: Mapping[str, int], known_at: datetime | None = None) -> Standard:
-    """The version as the engine takes it, with the employer's figures and the true last day.
+    """The version as the engine takes it, with the employer's figures and the true last day."""
+    _, until = in_force_window(version, known_at)
+    return _with_figures(version, figures, until)
+
+
+def _last_day(version: StandardVersion, starts: Iterable[date]) -> date | None:
+    """The last day of a version, given the first days of the others."""
+    ends = [each - timedelta(days=1) for each in starts if each > version.in_force_from]
+    if version.in_force_until is not None:
+        ends.append(version.in_force_until)
+    return min(ends, default=None)
+
+
+def _with_figures(version: StandardVersion, figures: Mapping[str, int], until: date | None) -> Standard:
+    """The version as the engine takes it.
 
     Figures outlive versions: one for a setting this version lacks says nothing
     here, and one below a floor that has risen since gives way to the floor.
     """
     floors = {key: each["at_least_minutes"] for key, each in version.content.get("settings", {}).items()}
     applicable = tuple((key, max(minutes, floors[key])) for key, minutes in sorted(figures.items()) if key in floors)
-    _, until = in_force_window(version, known_at)
     return _parsed(_Content(version.sha256, version.content), applicable, until)
 
 
@@ -97,3 +147,10 @@ def _known(instant: datetime | None) -> QuerySet[StandardVersion]:
     if instant is None:
         return StandardVersion.objects.all()
     return StandardVersion.objects.filter(recorded_at__lte=instant)
+
+
+Recorded = TypeVar("Recorded", StandardVersion, EmployerFigure)
+
+
+def _recorded(found: Iterable[Recorded], known_at: datetime | None) -> list[Recorded]:
+    return [each for each in found if known_at is None or each.recorded_at <= known_at]

@@ -12,7 +12,9 @@ from django.db import transaction
 
 from registry.database.repeating import repeating
 from registry.database.router import OWNER_ALIAS
-from registry.eligibility.standard import BadInput, Standard, parse_standard
+from registry.engine.bad_input import BadInput
+from registry.engine.files.standard_file import parse_standard
+from registry.engine.standard import Standard
 from registry.standards.files import read_standard_file, sha256_of
 from registry.standards.models import EmployerFigure, StandardVersion
 from registry.standards.queries import in_force_window

@@ -19,7 +19,7 @@ def print_crew_sheet(
 ) -> bytes:
     """The crew as it stands, as a tagged PDF.
 
-    Raises :class:`registry.eligibility.standard.BadInput` where no version of
+    Raises :class:`registry.engine.bad_input.BadInput` where no version of
     the job's standard is in force.
     """
     with translation.override(language):

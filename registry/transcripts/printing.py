@@ -29,7 +29,7 @@ from django.utils.translation import gettext as _
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher
 
-from registry.eligibility.render import CAUTION
+from registry.engine.render import CAUTION
 from registry.language.plain_text import seen
 from registry.transcripts.long_table import LongTable, SetTable
 from registry.transcripts.running_footer import Room, add_running_footer

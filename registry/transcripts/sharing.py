@@ -15,9 +15,8 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.db.models import Count, Max, QuerySet
-from django.utils.translation import gettext as _
 
-from registry.database.errors import Problem, RecordRefused, refusals
+from registry.database.errors import RecordRefused, broken, refusals
 from registry.database.readers import as_the_register
 from registry.database.repeating import repeating
 from registry.people.models import Account, Worker
@@ -51,8 +50,7 @@ def share(*, worker: Worker, days: int, note: str, at: datetime, shared_by: Acco
     ``days`` lies from 1 to 30.
     """
     if not FEWEST_DAYS <= days <= MOST_DAYS:
-        sentence = _("A link lasts from %(fewest)d to %(most)d days.") % {"fewest": FEWEST_DAYS, "most": MOST_DAYS}
-        raise RecordRefused([Problem("days", "shared_link_lasts_at_most_30_days", sentence)])
+        raise RecordRefused([broken("shared_link_lasts_at_most_30_days")])
     token = secrets.token_urlsafe(32)
     with refusals(), transaction.atomic():
         link = SharedLink.objects.create(

@@ -23,7 +23,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from registry.database.readers import as_the_register
-from registry.eligibility.calendar import local_date, whole_minutes
+from registry.engine.calendar import local_date, whole_minutes
 from registry.equipment.models import CraneModel
 from registry.evidence.models import (
     Appointment,

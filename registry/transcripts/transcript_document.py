@@ -12,8 +12,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.eligibility.calendar import local_date
-from registry.eligibility.hours import INSTANT
+from registry.engine.calendar import INSTANT, local_date
 from registry.language import amounts, words
 from registry.transcripts.check import Check
 from registry.transcripts.hours_chart import hours_chart

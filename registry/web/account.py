@@ -29,9 +29,10 @@ from django.views.decorators.http import require_GET, require_http_methods
 from django.views.i18n import set_language
 
 from registry.crews import access
-from registry.database.errors import SENTENCES, RecordRefused
+from registry.database.errors import RecordRefused
 from registry.database.identity import demonstrating
 from registry.demo import scenario
+from registry.language.refusals import SENTENCES
 from registry.people import addresses, closing, invitations
 from registry.people.identity import CHECKERS
 from registry.people.models import Account, Employer, Invitation, Worker

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -22,8 +22,8 @@ from django.utils.translation import gettext_lazy as _
 from registry.crews import queries
 from registry.crews.models import Assignment, Job, Slot
 from registry.database.errors import RecordRefused
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, Site
 from registry.language.amounts import instant
 from registry.language.said import authored
@@ -271,6 +271,11 @@ class SubstituteForm(SiteForm):
         return given["own_words"] if given["reason"] == self.OWN_WORDS else str(dict(self.REASONS)[given["reason"]])
 
 
+def to_choose(choices: Iterable[tuple[str, Any]]) -> list[tuple[str, Any]]:
+    """The choices of a list on which nothing is chosen beforehand: what decides is said by a person."""
+    return [("", _("Choose")), *choices]
+
+
 class PlanForm(forms.Form):
     """A job to plan: one operation on one crane, with so many places in each role."""
 
@@ -278,7 +283,7 @@ class PlanForm(forms.Form):
     crane = forms.ModelChoiceField(
         Crane.objects.select_related("model__maker").order_by("model__designation", "serial_number"), label=_("Crane")
     )
-    operation = forms.ChoiceField(label=_("Operation"), choices=choices_of(OPERATIONS))
+    operation = forms.ChoiceField(label=_("Operation"), choices=to_choose(choices_of(OPERATIONS)))
     configuration = forms.CharField(label=_("Configuration"), required=False, max_length=100)
     standard_key = forms.ChoiceField(label=_("Role standard"))
     start = SiteInstant(label=_("Starts"), help_text=_("By a clock on the site."))
@@ -291,7 +296,7 @@ class PlanForm(forms.Form):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         versions = StandardVersion.objects.order_by("key", "-version").distinct("key")
-        self.fields["standard_key"].choices = [(each.key, authored(each.title)) for each in versions]  # type: ignore[attr-defined]
+        self.fields["standard_key"].choices = to_choose((each.key, authored(each.title)) for each in versions)  # type: ignore[attr-defined]
         for role in ROLES:
             if role != "assessor":
                 self.fields[f"places_{role}"] = forms.IntegerField(

@@ -18,8 +18,8 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.crews import access
-from registry.database.errors import SENTENCES
 from registry.evidence import in_your_name as acts
+from registry.language.refusals import SENTENCES
 from registry.people import identity
 from registry.people.account_events import record_event
 from registry.people.models import Account

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from registry.crews.described import readable_reason
 from registry.crews.models import AssignmentState, Job, Refusal, Slot
 from registry.crews.queries import CrewView, crew_of
-from registry.eligibility.crew import CrewFinding
-from registry.eligibility.intervals import Interval, Timeline
+from registry.engine.crew import CrewFinding
+from registry.engine.intervals import Interval, Timeline
 from registry.people.models import Account
 
 

@@ -13,7 +13,6 @@ urlpatterns = [
     path("", include("registry.web.log.urls")),
     path("", include("registry.web.notices.urls")),
     path("", include("registry.web.own.urls")),
-    path("", include("registry.web.registrar.urls")),
     path("jobs/", views.jobs, name="jobs"),
     path("jobs/plan/", views.plan_job, name="plan_job"),
     path("jobs/<int:job_id>/", views.job, name="job"),

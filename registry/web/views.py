@@ -28,8 +28,8 @@ from registry.crews.models import Assignment, Job
 from registry.crews.outlook import coverage_of_roles, people_employed
 from registry.crews.queries import latest_of
 from registry.database.errors import RecordRefused
-from registry.eligibility.render import CAUTION
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
+from registry.engine.render import CAUTION
 from registry.evidence.running_out import running_out_by_month
 from registry.ledger.memory import CannotSign
 from registry.people.models import Account

@@ -15,7 +15,7 @@ from django.db.models.functions import ExtractMonth, ExtractYear
 from registry.crews.access import readable, readable_remarks, reading_ends
 from registry.crews.periods import standards_about
 from registry.database.local_day import LocalDay
-from registry.eligibility.calendar import local_date
+from registry.engine.calendar import local_date
 from registry.evidence.models import (
     Appointment,
     Assessment,

@@ -13,7 +13,7 @@ from xml.sax.saxutils import escape
 from django.utils.formats import date_format
 from django.utils.translation import ngettext
 
-from registry.eligibility.calendar import months_before
+from registry.engine.calendar import months_before
 from registry.evidence.running_out import RunsOut
 from registry.language.amounts import short_month
 

@@ -28,7 +28,7 @@ MARKERS = {
     "gettext_lazy": 1,
     "ngettext": 2,
     "ngettext_lazy": 2,
-    # The engine knows no gettext; these are its own (registry/eligibility/sentences.py).
+    # The engine knows no gettext; these are its own (registry/engine/sentences.py).
     "say": 1,
     "say_many": 2,
     "sentence": 1,

@@ -176,3 +176,16 @@ def test_an_assignment_takes_a_fixed_number_of_statements(world: World, client: 
             assert client.post(f"/api/slots/{slot.pk}/assignments/", {"worker": erector.pk}).status_code == 201
         counts.append(len(captured))
     assert counts[0] == counts[1]
+
+
+def test_check_and_assign_takes_few_statements_however_long_the_record(world: World, client: APIClient) -> None:
+    counts = []
+    for days, starts_in in ((30, 3), (60, 20)):
+        erector = world.worker(f"Mira{days}", "Sandoval")
+        world.make_erector(erector, days=days)
+        slot = world.job(["erector"], starts_in=starts_in).slots.get()
+        with CaptureQueriesContext(connection) as made:
+            response = client.post(f"/api/slots/{slot.pk}/assignments/", {"worker": erector.pk})
+        assert response.status_code == 201, response.json()
+        counts.append(len(made))
+    assert counts[0] == counts[1] <= 20

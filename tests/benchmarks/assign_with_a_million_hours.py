@@ -31,12 +31,14 @@ from tests.world import World, sign_in
 HOUR_ROWS = int(os.environ.get("HOUR_ROWS", "1000000"))
 ROWS_PER_WORKER = 500
 SUPERVISORS = 20
-ATTEMPTS = 100
+ATTEMPTS = 110
+COUNTED = 10
 SLOW_SECONDS = 0.03
 
+FILLED = ("evidence_hoursentry", "evidence_countersignature")
 PEOPLE = """
-INSERT INTO people_worker (given_name, family_name, name_key, date_of_birth, recorded_at)
-SELECT 'Given' || n, 'Family' || n, 'family' || n || ' given' || n, '1980-01-01', %(past)s
+INSERT INTO people_worker (given_name, family_name, name_key, lookalike_keys, date_of_birth, recorded_at)
+SELECT 'Given' || n, 'Family' || n, 'family' || n || ' given' || n, ARRAY['family' || n], '1980-01-01', %(past)s
 FROM generate_series(1, %(workers)s) n
 RETURNING id
 """
@@ -63,6 +65,7 @@ FROM evidence_hoursentry entry
 def main() -> None:
     """Build the database, measure, print, drop it again."""
     settings.DEBUG = False
+    settings.SECURE_SSL_REDIRECT = False
     setup_test_environment()
     created = setup_databases(verbosity=0, interactive=False)
     try:
@@ -96,15 +99,19 @@ def measure() -> None:
     slow: dict[str, str] = {}
     for number, worker in enumerate(candidates):
         slot = world.job(["erector"], starts_in=3 + number).slots.get()
-        with CaptureQueriesContext(connection) as captured:
-            began = time.perf_counter()
-            response = client.post(f"/api/slots/{slot.pk}/assignments/", {"worker": worker.pk})
-            milliseconds.append((time.perf_counter() - began) * 1000)
-        counts.add(len(captured))
-        outcomes.append(response.status_code)
-        for query in captured.captured_queries:
-            if float(query["time"]) > SLOW_SECONDS:
-                slow[" ".join(query["sql"].split())[:100]] = query["time"]
+        url, asked = f"/api/slots/{slot.pk}/assignments/", {"worker": worker.pk}
+        if number < COUNTED:
+            # Writing statements down takes longer than some of them: these are not timed.
+            with CaptureQueriesContext(connection) as captured:
+                outcomes.append(client.post(url, asked).status_code)
+            counts.add(len(captured))
+            for query in captured.captured_queries:
+                if float(query["time"]) > SLOW_SECONDS:
+                    slow[" ".join(query["sql"].split())[:100]] = query["time"]
+            continue
+        began = time.perf_counter()
+        outcomes.append(client.post(url, asked).status_code)
+        milliseconds.append((time.perf_counter() - began) * 1000)
     median = statistics.median(milliseconds)
     late = statistics.quantiles(milliseconds, n=20)[-1]
     print(f"hour rows {HOUR_ROWS}, {ROWS_PER_WORKER} a worker; {outcomes.count(201)} permitted of {len(outcomes)}")
@@ -119,6 +126,9 @@ def fill(world: World, signers: list[Worker]) -> None:
     """Insert the hours in bulk, as the owner: their history lies in the past."""
     began = time.perf_counter()
     with connections["owner"].cursor() as cursor:
+        # The guards and the log would take ten minutes, and nothing here reads what they write.
+        for table in FILLED:
+            cursor.execute(f"ALTER TABLE {table} DISABLE TRIGGER USER")
         cursor.execute(PEOPLE, {"past": world.now - timedelta(days=900), "workers": HOUR_ROWS // ROWS_PER_WORKER})
         workers = [each for (each,) in cursor.fetchall()]
         cursor.execute(
@@ -134,5 +144,8 @@ def fill(world: World, signers: list[Worker]) -> None:
             },
         )
         cursor.execute(SIGNATURES, {"signers": [each.pk for each in signers], "count": len(signers)})
-        cursor.execute("ANALYZE")
+        for table in FILLED:
+            cursor.execute(f"ALTER TABLE {table} ENABLE TRIGGER USER")
+        # Otherwise the database would tidy up behind the filling meanwhile.
+        cursor.execute("VACUUM ANALYZE")
     print(f"filled in {time.perf_counter() - began:.0f} s")

@@ -42,9 +42,9 @@ FILLED = (
     "evidence_countersignature",
 )
 PEOPLE = """
-INSERT INTO people_worker (given_name, family_name, name_key, date_of_birth, recorded_at)
+INSERT INTO people_worker (given_name, family_name, name_key, lookalike_keys, date_of_birth, recorded_at)
 SELECT (ARRAY['Aimo', 'Britta', 'Corin', 'Dagny', 'Edda', 'Falk'])[1 + n %% 6], 'Orsk' || n,
-       'orsk' || n, '1980-01-01', %(past)s
+       'orsk' || n, ARRAY['orsk' || n], '1980-01-01', %(past)s
 FROM generate_series(1, %(workers)s) n RETURNING id
 """
 EMPLOYMENTS = """
@@ -86,6 +86,7 @@ def main() -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     # The test environment itself would copy the context of every template drawn.
     settings.ALLOWED_HOSTS = ["testserver"]
+    settings.SECURE_SSL_REDIRECT = False
     created = setup_databases(verbosity=0, interactive=False)
     try:
         measure()

@@ -114,7 +114,7 @@ def test_a_slot_holds_one_person_at_a_time(world: World) -> None:
         if name == "Mira":
             assert world.assign(slot, erector).permitted
         else:
-            with pytest.raises(RecordRefused, match="Somebody else is in this slot"):
+            with pytest.raises(RecordRefused, match="Somebody else is in this position"):
                 world.assign(slot, erector)
 
 
@@ -133,7 +133,7 @@ def test_nobody_is_counted_twice_in_one_role(world: World) -> None:
         assigned_by=None,
     )
     assert taken.permitted
-    with pytest.raises(RecordRefused, match="another place of the same role"):
+    with pytest.raises(RecordRefused, match="another position of the same role"):
         world.assign(second, mira)
     later = crews.assign(
         slot_id=second.pk, worker_id=mira.pk, start=half, end=job.end, assigned_at=world.now, assigned_by=None
@@ -148,7 +148,7 @@ def test_nobody_leaves_before_they_were_put_into_the_place(world: World) -> None
     assignment = world.assign(job.slots.get(), mira).assignment
     assert assignment is not None
     given: dict[str, Any] = {"assignment": assignment, "reason": "", "recorded_at": world.now, "recorded_by": None}
-    with pytest.raises(RecordRefused, match="before they were put into it"):
+    with pytest.raises(RecordRefused, match="cannot end before it starts"):
         crews.end_assignment(ends_at=world.now - timedelta(days=1), **given)
     assert crews.end_assignment(ends_at=world.now, **given).pk
 
@@ -160,10 +160,10 @@ def test_nobody_leaves_when_their_time_is_over(world: World) -> None:
     assignment = world.assign(job.slots.get(), mira).assignment
     assert assignment is not None
     given: dict[str, Any] = {"assignment": assignment, "reason": "", "recorded_at": world.now, "recorded_by": None}
-    with pytest.raises(RecordRefused, match="Mira Sandoval is in this place from .* to ") as refused:
+    with pytest.raises(RecordRefused, match="Mira Sandoval is in this position from .* to ") as refused:
         crews.end_assignment(ends_at=job.end, **given)
     assert [each.field for each in refused.value.problems] == ["ends_at"]
-    with pytest.raises(RecordRefused, match="time in the place is over"), refusals(), transaction.atomic():
+    with pytest.raises(RecordRefused, match="assignment is over by then"), refusals(), transaction.atomic():
         AssignmentEvent.objects.create(
             assignment=assignment, kind="ended", happened_at=job.end, recorded_at=world.now, recorded_by=None
         )
@@ -178,11 +178,11 @@ def test_a_typed_time_outside_the_place_is_not_moved_into_it(world: World) -> No
     assert leaving is not None
     given: dict[str, Any] = {"leaving": leaving, "worker_id": rafe.pk, "reason": "ill", "assigned_by": None}
     for typed in (job.start - timedelta(days=365), job.end + timedelta(days=365)):
-        with pytest.raises(RecordRefused, match="is in this place from"):
+        with pytest.raises(RecordRefused, match="is in this position from"):
             crews.substitute(from_instant=typed, assigned_at=world.now, **given)
     half = job.start + timedelta(days=1)
     assert crews.substitute(from_instant=half, assigned_at=world.now, **given).permitted
-    with pytest.raises(RecordRefused, match="has left this place already"):
+    with pytest.raises(RecordRefused, match="has left this position already"):
         crews.substitute(from_instant=half, assigned_at=world.now, **given)
 
 

@@ -20,23 +20,22 @@ from registry.crews.models import Slot
 from registry.crews.queries import answer, asking_for_slot, slot_with_job, standard_of
 from registry.crews.sieve import Sieve
 from registry.database.errors import RecordRefused
-from registry.eligibility.calendar import local_date, months_before
-from registry.eligibility.harmless import folded, spelled_alike
-from registry.eligibility.standard import (
-    Appointed,
-    BadInput,
-    Certified,
-    Hours,
-    Instructed,
-    Leaf,
-    PracticalAssessment,
-    RoleStandard,
-)
+from registry.engine.bad_input import BadInput
+from registry.engine.calendar import local_date, months_before
+from registry.engine.harmless import folded, spelled_alike
+from registry.engine.requirements.appointment import Appointed
+from registry.engine.requirements.assessment import PracticalAssessment
+from registry.engine.requirements.certificate import Certified
+from registry.engine.requirements.hours import Hours
+from registry.engine.requirements.instruction import Instructed
+from registry.engine.requirements.leaf import Leaf
+from registry.engine.standard import RoleStandard, Source
 from registry.equipment.services import place_crane, register_crane, register_site
 from registry.evidence import services as evidence
 from registry.evidence.models import Instruction
 from registry.people import services as people
 from registry.people.models import Worker
+from tests.engine.test_new_kind import Medal
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
@@ -177,6 +176,16 @@ def test_for_everybody_the_answer_is_the_engines(world: World, standard_key: str
     assert sum(outcomes[f"{role} permitted"] > 0 for role in ROLES) >= len(ROLES) - 2, outcomes
     assert outcomes["refused"] > len(everybody)
     assert outcomes["sifted out"] > outcomes["refused"] * 0.8, outcomes
+
+
+def test_a_kind_of_requirement_that_the_sieve_does_not_know_rules_nobody_out(world: World, place: Slot) -> None:
+    source = Source("own", "common practice, no source", "common_practice")
+    medal = Medal(key="gold", sentence="a medal", source=source, cost=1, rank="gold")
+    role = RoleStandard("erector", frozenset({"dismantling"}), medal)
+    worker = world.worker("Ulmar", "Orsk")
+    sieve = Sieve(role, slot_with_job(place.pk).job, place.job.start, place.job.end)
+    met = sieve.met([worker])[worker]
+    assert sieve.missing(met, sieve.minutes([worker])[worker.pk]) == []
 
 
 # What the pages rely on

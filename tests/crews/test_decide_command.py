@@ -14,10 +14,10 @@ import pytest
 from django.core.management import call_command
 
 from registry.crews.management.commands import decide as command
-from registry.eligibility.case import read_case
-from registry.eligibility.harmless import as_json, is_visible
-from registry.eligibility.shipped import named_standard
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
+from registry.engine.files.case_file import read_case
+from registry.engine.files.shipped import named_standard
+from registry.engine.harmless import as_json, is_visible
 from registry.standards.files import shipped_standards
 
 PROJECT = Path(__file__).parents[2]

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from registry.crews import queries
-from registry.crews.queries import Answered, asking_for_slot, slot_with_job
+from registry.crews.queries import AnsweredByVersions, asking_for_slot, slot_with_job
 from registry.database.errors import RecordRefused
 from registry.evidence import corrections
 from registry.evidence import services as evidence
@@ -21,7 +21,7 @@ from registry.people.services import open_account
 from tests.world import World
 
 
-def both_ways(world: World, worker: Worker) -> tuple[Answered, Answered]:
+def both_ways(world: World, worker: Worker) -> tuple[AnsweredByVersions, AnsweredByVersions]:
     slot = slot_with_job(world.job(["erector"]).slots.get().pk)
     asking = asking_for_slot(slot, worker=worker.pk, start=slot.job.start, end=slot.job.end)
     version, standard = queries.standard_for(asking)
@@ -82,7 +82,7 @@ def assessed_by(world: World, assessor: Worker) -> Assessment:
     )
 
 
-def reasons(answered: Answered) -> set[str]:
+def reasons(answered: AnsweredByVersions) -> set[str]:
     return {each.reason for leaf in answered.answer.requirements for each in leaf.not_counted}
 
 

@@ -83,7 +83,7 @@ def test_an_act_that_was_crossed_is_repeated(sqlstate: str) -> None:
 
 def test_it_is_repeated_a_bounded_number_of_times_and_then_refused_in_words() -> None:
     act, tries = failing(100, DEADLOCK)
-    with pytest.raises(RecordRefused, match="try again in a moment") as refused:
+    with pytest.raises(RecordRefused, match="Try again in a moment") as refused:
         repeated(act)
     assert len(tries) == TRIES
     assert refused.value.problems[0].rule == "records_are_not_being_changed"

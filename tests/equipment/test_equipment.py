@@ -102,7 +102,7 @@ def version(subject: str) -> int:
 def test_a_designation_is_its_makers(yard: Yard) -> None:
     with pytest.raises(RecordRefused) as refused:
         register_model(maker=yard.maker, designation="A 10", crane_class="luffing", recorded_at=yard.now)
-    assert rules(refused) == {("designation", "model_designation_is_unique_for_its_maker")}
+    assert rules(refused) == {("designation", "model_is_registered_once")}
 
 
 def test_a_serial_number_is_one_cranes(yard: Yard) -> None:
@@ -203,7 +203,7 @@ def test_a_maker_is_registered_once_however_it_is_spelled(yard: Yard, name: str)
 def test_a_model_is_registered_once_however_it_is_spelled(yard: Yard, designation: str) -> None:
     with pytest.raises(RecordRefused, match="Alder A 10 is registered already") as refused:
         register_model(maker=yard.maker, designation=designation, crane_class="hammerhead", recorded_at=yard.now)
-    assert rules(refused) == {("designation", "model_designation_is_unique_for_its_maker")}
+    assert rules(refused) == {("designation", "model_is_registered_once")}
 
 
 def test_a_mark_between_figures_tells_two_models_apart(yard: Yard) -> None:

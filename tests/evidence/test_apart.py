@@ -64,7 +64,7 @@ def test_a_pdf_that_unpacks_to_millions_of_objects_is_stopped() -> None:
 
 
 def test_a_pdf_whose_page_unpacks_to_gigabytes_is_refused() -> None:
-    assert refused("letter.pdf", hostile.pdf_of_a_long_stream(300)) == "document_is_not_too_large"
+    assert refused("letter.pdf", hostile.pdf_of_a_long_stream(300)) == "pdf_unpacks_to_a_papers_size"
     assert inspect_upload(name="letter.pdf", content=hostile.pdf_of_a_long_stream(20)).content
 
 

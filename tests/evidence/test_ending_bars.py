@@ -235,6 +235,20 @@ def test_an_own_setback_is_its_assessors_and_never_becomes_a_pass(
     withdraw("It was another person")
 
 
+def test_the_registrar_takes_back_an_own_setback_whose_assessor_is_gone(
+    world: World, mira: Worker, registrar: Account
+) -> None:
+    world.assessors_account()
+    setback = world.assess(mira, "erector", outcome=SETBACK, at=world.now - timedelta(days=1))
+    assert withdrawn_by_hand(setback, registrar) == "the_end_of_a_bar_gives_its_reason"
+    corrections.withdraw_with_reason(
+        record=setback, reason="Another Mira", employer=None, recorded_at=world.now, recorded_by=registrar
+    )
+    assert list(Assessment.objects.current().filter(worker=mira).values_list("outcome", flat=True)) == ["pass"]
+    passed = Assessment.objects.current().get(worker=mira)
+    assert withdrawn_by_hand(passed, registrar) == "assessor_records_with_their_own_account"
+
+
 def test_after_an_own_setback_only_an_assessors_own_account_passes(
     world: World, mira: Worker, dispatcher: Account
 ) -> None:

@@ -13,7 +13,7 @@ from django.db import DatabaseError, connection, connections, transaction
 from registry.database.errors import RecordRefused, constraint_of
 from registry.evidence import assessing, countersigning, in_your_name
 from registry.evidence.models import Assessment, Countersignature, DeniedSignature, HoursEntry
-from registry.evidence.services import appoint, attach_document, record_assessment, withdraw
+from registry.evidence.services import appoint, attach_document, record_assessment, record_hours, withdraw
 from registry.people.closing import close_account
 from registry.people.models import Account, Worker
 from registry.people.second_factor import enrol_authenticator_app
@@ -69,6 +69,11 @@ def entry(books: Any) -> HoursEntry:
 
 
 @pytest.fixture
+def registrar(books: Any) -> Account:
+    return open_account(username="registrar", password=None, kind="registrar")
+
+
+@pytest.fixture
 def as_in_production() -> Iterator[None]:
     """Recorded in the present alone, as wherever the registry runs."""
     with connections["owner"].cursor() as owner:
@@ -111,17 +116,22 @@ def test_a_closed_account_signs_nothing(books: Any, bo: Account, entry: HoursEnt
 
 
 @pytest.mark.django_db(transaction=True, databases=["default", "owner"])
-def test_no_signature_of_the_register_comes_from_no_account(books: Any, as_in_production: None) -> None:
-    entry, rule = books.hours(), "a_signature_without_an_account_has_its_paper"
+def test_no_signature_of_the_register_comes_from_no_account(
+    books: Any, registrar: Account, as_in_production: None
+) -> None:
+    def hours(*span: float, **given: Any) -> HoursEntry:
+        return record_hours(new=books.new_hours(*span, **given), recorded_at=books.now, recorded_by=registrar)
+
+    entry, rule = hours(8, 12), "a_signature_without_an_account_has_its_paper"
     assert rule_of(SIGN, entry.pk, books.bo.pk, books.now, None) == rule
     scan = attach_document(
         name="sheet.pdf",
         media_type="application/pdf",
         content=b"%PDF-1.7",
         recorded_at=books.now,
-        recorded_by=None,
+        recorded_by=registrar,
     )
-    copied = books.hours(13, 15, origin="paper", document=scan)
+    copied = hours(13, 15, origin="paper", document=scan)
     with connection.cursor() as cursor:
         cursor.execute(SIGN, [copied.pk, books.bo.pk, books.now, None])
     assert Countersignature.objects.get().entry == copied

@@ -16,7 +16,7 @@ from registry.crews import services as crews
 from registry.crews.models import AssignmentState, Slot
 from registry.crews.queries import Asking, answer, asking_for_slot, slot_with_job
 from registry.database.errors import RecordRefused
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.equipment import services as equipment
 from registry.equipment.models import CranePlacement
 from registry.evidence import services as evidence

@@ -9,12 +9,12 @@ from typing import Any
 
 from hypothesis import given
 
-from registry.eligibility.decide import decide
-from registry.eligibility.evidence import CertificationStatus, Evidence, HoursEntry, Record
-from registry.eligibility.question import Question
-from registry.eligibility.standard import Standard
+from registry.engine.decide import decide
+from registry.engine.evidence import CertificationStatus, Evidence, HoursEntry, Record
+from registry.engine.question import Question
+from registry.engine.standard import Standard
 from registry.inspection.late_changes import LateChanges
-from tests.eligibility.test_properties import LAST_DAY, MANY, at, generated, itself, questions, standards, worlds
+from tests.engine.test_properties import LAST_DAY, MANY, at, generated, itself, questions, standards, worlds
 
 Made = tuple[Evidence, Standard, Question, Random]
 

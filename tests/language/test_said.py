@@ -11,17 +11,17 @@ import pytest
 from django.utils import translation
 
 from registry.crews.described import DescribedAnswer, readable_reason
-from registry.eligibility.answer import NotCounted
-from registry.eligibility.case import read_case
-from registry.eligibility.decide import decide
-from registry.eligibility.evidence import ROLES
-from registry.eligibility.sentences import duration, either, listed, moment, said_of, say, say_many
-from registry.eligibility.words import term
+from registry.engine.answer import NotCounted
+from registry.engine.decide import decide
+from registry.engine.evidence import ROLES
+from registry.engine.files.case_file import read_case
+from registry.engine.sentences import duration, either, listed, moment, said_of, say, say_many
+from registry.engine.terms import term
 from registry.language import amounts, words
 from registry.language.said import in_language, required_in_language, spoken
 from registry.standards.asked_for import as_asked_for
 from registry.standards.files import shipped_standards
-from tests.eligibility.test_sentences import CASES
+from tests.engine.test_sentences import CASES
 
 CATALOGUE = {
     "%(amount)s missing": "il manque %(amount)s",

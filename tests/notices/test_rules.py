@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given
 from hypothesis import settings as examples
 from hypothesis import strategies as st
 
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.notices import files
 from registry.notices.comparison import NAMED, compare, facts_of
 from registry.notices.files import parse_rule, read_rule_file, rule_for

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import pytest
 from dateutil.relativedelta import relativedelta
 
-from registry.eligibility.calendar import first_day_outside, months_before
+from registry.engine.calendar import first_day_outside, months_before
 
 
 def days() -> Iterator[date]:

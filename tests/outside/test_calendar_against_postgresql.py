@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.db import connection
 
-from registry.eligibility.calendar import first_day_outside, local_date, months_before, start_of_day
+from registry.engine.calendar import first_day_outside, local_date, months_before, start_of_day
 
 pytestmark = pytest.mark.django_db
 

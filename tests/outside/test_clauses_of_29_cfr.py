@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from registry.eligibility.case import read_case
-from registry.eligibility.decide import decide
+from registry.engine.decide import decide
+from registry.engine.files.case_file import read_case
 
 CASES = Path(__file__).parents[2] / "fixtures" / "cases"
 READ, SECONDARY = "read", "read in a secondary text"

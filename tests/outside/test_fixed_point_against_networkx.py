@@ -15,18 +15,11 @@ from zoneinfo import ZoneInfo
 import networkx as nx
 import pytest
 
-from registry.eligibility.decide import decide
-from registry.eligibility.evidence import (
-    Certification,
-    Countersignature,
-    Employer,
-    Evidence,
-    HoursEntry,
-    Model,
-    Person,
-)
-from registry.eligibility.question import Question
-from registry.eligibility.standard import Standard, parse_standard
+from registry.engine.decide import decide
+from registry.engine.evidence import Certification, Countersignature, Employer, Evidence, HoursEntry, Model, Person
+from registry.engine.files.standard_file import parse_standard
+from registry.engine.question import Question
+from registry.engine.standard import Standard
 
 UTC_ZONE = ZoneInfo("UTC")
 FIRST = datetime(2024, 1, 1, 8, tzinfo=UTC)

@@ -51,9 +51,12 @@ def opened(worker: Worker, by: Account | None, address: str = "") -> Account:
 
 
 def test_only_what_a_firm_mailed_is_marked(employer: Employer, dispatcher: Account, inspector: Account) -> None:
+    # Without a name at the machine, before there is a registrar to name.
+    first = opened(worker_of(employer, "Dag"), None)
     registrar = services.open_account(username="registrar", password=None, kind="registrar")
     mailed = opened(worker_of(employer, "Ana"), dispatcher, "ana@post.example")
-    seen = [opened(worker_of(employer, name), by) for name, by in (("Bo", inspector), ("Cy", registrar), ("Dag", None))]
+    seen = [opened(worker_of(employer, name), by) for name, by in (("Bo", inspector), ("Cy", registrar))]
+    seen.append(first)
     accounts = [mailed.pk, *(each.pk for each in seen), dispatcher.pk, None]
     assert unchecked_among(accounts) == {mailed.pk: "Northern Hoist"}
     assert unchecked_workers([mailed.worker_id or 0, seen[0].worker_id or 0]) == {mailed.worker_id: "Northern Hoist"}

@@ -341,7 +341,7 @@ def test_without_a_mail_server_nobody_is_invited_by_mail(
             invited_at=NOW,
             link_to=str,
         )
-    assert rules(refused) == {"mail_is_sent"}
+    assert rules(refused) == {"this_registry_sends_mail"}
     assert not Invitation.objects.exists()
 
 

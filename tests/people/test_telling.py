@@ -128,7 +128,7 @@ def test_changes_of_an_account_are_told(
         call_command("remove_second_factor", "ana", stdout=StringIO())
         check_identity(account=account, looked_at="passport", checked_at=NOW, checked_by=registrar)
         change_address(account=account, address="ana.lind@post.example", changed_at=NOW)
-        close_account(account=account, closed_at=NOW, closed_by=None, reason="Lost the phone.")
+        close_account(account=account, closed_at=NOW, closed_by=registrar, reason="Lost the phone.")
     assert [(each.recipients()[0], each.subject) for each in mail.outbox] == [
         ("ana@post.example", "The second factor of your account was removed"),
         ("ana@post.example", "Your identity was confirmed"),

@@ -22,7 +22,8 @@ from registry.notices.models import NamedSupervisor, SentNotice
 from registry.people import services as people
 from registry.people.closing import close_account
 from registry.people.identity import check_identity
-from registry.people.models import Account, Employment, Worker
+from registry.people.lookalikes import settle_twin
+from registry.people.models import Account, Employment, PossibleTwin, Worker
 from registry.transcripts.sharing import share
 from tests.world import World
 
@@ -104,6 +105,11 @@ def leaver_of(world: World) -> Leaver:
     )
     checker = people.open_account(username="checker", password=None, kind="registrar")
     check_identity(account=account, looked_at="Oberthur's licence", checked_at=world.now, checked_by=checker)
+    alike = {"worker": world.assessor, "other": worker, "names": "initials", "dates": "no_day", "told_apart": False}
+    twin = PossibleTwin.objects.create(recorded_at=world.now, **alike)
+    settle_twin(
+        twin=twin, found="two_people", reason="Oberthur showed a licence", recorded_at=world.now, recorded_by=checker
+    )
     _signed_for_somebody(world, worker, account)
     share(worker=worker, days=30, note="For the next employer of Oberthur", at=world.now, shared_by=account)
     leaves_the_employer(world, worker)

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from registry.eligibility.standard import BadInput, parse_standard
+from registry.engine.bad_input import BadInput
+from registry.engine.files.standard_file import parse_standard
 from registry.standards.files import plain_data, read_standard_file, sha256_of
 
 Data = dict[str, Any]

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from registry.eligibility.decide import decide
-from registry.eligibility.evidence import (
+from registry.engine.decide import decide
+from registry.engine.evidence import (
     OPERATIONS,
     Appointment,
     Assessment,
@@ -25,8 +25,9 @@ from registry.eligibility.evidence import (
     Model,
     Person,
 )
-from registry.eligibility.question import Question
-from registry.eligibility.standard import Standard, parse_standard
+from registry.engine.files.standard_file import parse_standard
+from registry.engine.question import Question
+from registry.engine.standard import Standard
 from registry.standards.files import read_standard_file
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "standards"

@@ -9,18 +9,15 @@ from typing import Any
 
 import pytest
 
-from registry.eligibility.evidence import OPERATIONS, ROLES
-from registry.eligibility.standard import (
-    Appointed,
-    Certified,
-    Group,
-    Hours,
-    Leaf,
-    Node,
-    PracticalAssessment,
-    Standard,
-    parse_standard,
-)
+from registry.engine.evidence import OPERATIONS, ROLES
+from registry.engine.files.standard_file import parse_standard
+from registry.engine.requirements.appointment import Appointed
+from registry.engine.requirements.assessment import PracticalAssessment
+from registry.engine.requirements.certificate import Certified
+from registry.engine.requirements.hours import Hours
+from registry.engine.requirements.leaf import Leaf
+from registry.engine.standard import Standard
+from registry.engine.tree import Group, Node
 from registry.standards.files import read_standard_file
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "standards"

@@ -14,16 +14,15 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connections, transaction
 
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.people.models import Employer
 from registry.people.services import register_employer
 from registry.standards.files import read_standard_file
 from registry.standards.models import EmployerFigure, StandardVersion
 from registry.standards.queries import (
-    figures_of,
+    history_of,
     in_force_window,
     parsed,
-    standard_in_force,
     standards_for,
 )
 from registry.standards.services import (
@@ -133,6 +132,9 @@ def test_a_later_version_ends_the_earlier_the_day_before(write: WriteFile) -> No
     assert in_force_window(first, known_at=JANUARY) == (date(2020, 1, 1), None)
     assert parsed(first, {}).in_force_until == date(2026, 6, 30)
     assert parsed(first, {}, known_at=JANUARY).in_force_until is None
+    history = history_of(KEY)
+    for known_at in (None, JANUARY):
+        assert history.parsed(first, {}, known_at) is parsed(first, {}, known_at)
 
 
 @pytest.mark.parametrize(
@@ -152,7 +154,7 @@ def test_each_day_has_one_version_or_none(write: WriteFile, day: date, version: 
     changed = write("second", version=2, in_force={"from": "2026-07-01", "until": "2026-12-31"})
     load_standard_file(changed, recorded_at=MARCH)
 
-    found = standard_in_force(key=KEY, day=day)
+    found = history_of(KEY).in_force(day)
     assert (found.version if found else None) == version
     assert in_force_by_sql(KEY, day) == (found.pk if found else None)
     assert standards_for("US", day) == ([found] if found else [])
@@ -161,8 +163,8 @@ def test_each_day_has_one_version_or_none(write: WriteFile, day: date, version: 
 def test_before_a_version_was_recorded_it_does_not_exist(write: WriteFile) -> None:
     load_standard_file(write("first"), recorded_at=MARCH)
     day = date(2026, 2, 1)
-    assert standard_in_force(key=KEY, day=day) is not None
-    assert standard_in_force(key=KEY, day=day, known_at=JANUARY) is None
+    assert history_of(KEY).in_force(day) is not None
+    assert history_of(KEY).in_force(day, known_at=JANUARY) is None
     assert standards_for("US", day, known_at=JANUARY) == []
 
 
@@ -236,9 +238,9 @@ def test_the_latest_recorded_figure_counts(write: WriteFile, employer: Employer)
     version = load_standard_file(write("first"), recorded_at=JANUARY).version
     _figure(employer, 6000)
     _figure(employer, 5400, recorded_at=MARCH)
-    assert figures_of(employer.pk, KEY) == {"erector_experience": 5400}
-    assert figures_of(employer.pk, KEY, known_at=JANUARY) == {"erector_experience": 6000}
-    assert parsed(version, figures_of(employer.pk, KEY)).figures == {"erector_experience": 5400}
+    assert history_of(KEY, employer.pk).figures() == {"erector_experience": 5400}
+    assert history_of(KEY, employer.pk).figures(known_at=JANUARY) == {"erector_experience": 6000}
+    assert parsed(version, history_of(KEY, employer.pk).figures()).figures == {"erector_experience": 5400}
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pytest
 import weasyprint
 from weasyprint.urls import FatalURLFetchingError
 
-from registry.eligibility.render import CAUTION
+from registry.engine.render import CAUTION
 from registry.transcripts.check import Check
 from registry.transcripts.long_table import Column, Group, LongTable, Row
 from registry.transcripts.printing import Attachment, NothingIsFetched, render

@@ -14,7 +14,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from jsonschema import Draft202012Validator, FormatChecker
 
-from registry.eligibility.calendar import whole_minutes
+from registry.engine.calendar import whole_minutes
 from registry.evidence import corrections
 from registry.evidence import services as evidence
 from registry.evidence.models import Certification, HoursEntry

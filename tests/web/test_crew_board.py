@@ -17,7 +17,7 @@ from django.utils.html import escape
 from registry.crews.board import Week
 from registry.crews.models import Assignment, Job, Refusal
 from registry.crews.queries import CrewView, crew_of
-from registry.eligibility.render import CAUTION
+from registry.engine.render import CAUTION
 from registry.evidence import services as evidence
 from registry.inspection.models import Look
 from registry.people.models import Worker

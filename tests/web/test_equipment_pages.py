@@ -107,7 +107,7 @@ def test_the_services_refusal_stands_beside_the_field(world: World, registrar: C
     employer = {"name": world.employer.name.upper(), "jurisdiction": "US", "responsible_person": "A"}
     assert f"{world.employer.name} is registered already" in registrar.post("/employers/new/", employer).text
     site = {"name": "Heron Dock", "time_zone": "Mars/Base", "jurisdiction": "US"}
-    assert "There is no time zone" in registrar.post("/equipment/sites/new/", site).text
+    assert "There is no such time zone" in registrar.post("/equipment/sites/new/", site).text
     again = {"model": crane.model_id, "serial_number": "qw 77"}
     assert "is known already" in registrar.post("/equipment/cranes/new/", again).text
     one = {"models": [world.model.pk], "document": "Bulletin 3", "valid_from": "2026-01-01"}

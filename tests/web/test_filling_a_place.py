@@ -82,7 +82,7 @@ def test_a_place_is_filled_for_a_part_by_the_clock_on_the_site(
         ({"start": "yesterday"}, "Enter a valid date/time."),
         ({"start": "2031-01-01T07:00+05:00"}, "Enter a valid date/time."),
         ({"start": "2001-01-01T07:00"}, "The job starts at"),
-        ({"end": "2001-01-01T07:00"}, "The end must be later."),
+        ({"end": "2001-01-01T07:00"}, "The assignment must end after it starts."),
         ({"end": "2101-01-01T07:00"}, "The job ends at"),
     ],
 )

@@ -14,7 +14,7 @@ from PIL import Image
 
 from registry.crews.models import Job
 from registry.database.errors import RecordRefused
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.evidence.importing import import_file
 from registry.evidence.models import Certification, Document, StandDown
 from registry.evidence.uploads import CSV, inspect_upload

@@ -99,7 +99,7 @@ def test_nobody_learns_from_the_page_who_is_registered(world: World, dispatcher:
     )
     for number in (elsewhere.number, "W-987654"):
         shown = dispatcher.post(INVITE, {"kind": "worker", "worker": number, "address": "x@post.example"})
-        assert "Nobody of this number is on your books today." in shown.text
+        assert "You can invite dispatchers of your own employer and workers on your books today" in shown.text
         assert "Orlo" not in shown.text
 
 

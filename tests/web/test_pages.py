@@ -14,7 +14,7 @@ from django.utils.html import escape
 
 from registry.crews.board import Week
 from registry.crews.models import Assignment, Job
-from registry.eligibility.render import CAUTION
+from registry.engine.render import CAUTION
 from registry.evidence import services as evidence
 from registry.people.models import Worker
 from tests.world import World

@@ -15,8 +15,7 @@ BEGIN
         WHERE sha256(outer_block || sha256(inner_block || convert_to(NEW.statement, 'UTF8')))
               = NEW.seal
     ) THEN
-        RAISE EXCEPTION 'a decision must carry the engine''s seal'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_carries_the_engines_seal';
+        PERFORM public.registry_refuse('decision_carries_the_engines_seal');
     END IF;
     said := NEW.statement::jsonb;
     NEW.worker_id := (said ->> 'worker')::bigint;
@@ -64,8 +63,7 @@ DECLARE
 BEGIN
     -- Under a stricter isolation an older snapshot would hide concurrent changes.
     IF current_setting('transaction_isolation') <> 'read committed' THEN
-        RAISE EXCEPTION 'assignments are made in read-committed transactions'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_sees_concurrent_changes';
+        PERFORM public.registry_refuse('assignment_sees_concurrent_changes');
     END IF;
     -- A subject that never changed gets its row now, so that there is one to lock.
     INSERT INTO public.evidence_evidenceversion (subject, version)
@@ -79,9 +77,7 @@ BEGIN
         SELECT version INTO current_version FROM public.evidence_evidenceversion
         WHERE subject = dependency.subject FOR SHARE;
         IF coalesce(current_version, 0) <> dependency.version THEN
-            RAISE EXCEPTION 'the evidence of % has changed since the decision', dependency.subject
-                USING ERRCODE = 'check_violation',
-                      CONSTRAINT = 'decision_rests_on_current_evidence';
+            PERFORM public.registry_refuse('decision_rests_on_current_evidence');
         END IF;
     END LOOP;
 END
@@ -114,8 +110,7 @@ BEGIN
     JOIN public.equipment_site si ON si.id = j.site_id
     WHERE s.id = slot;
     IF given.outcome IS DISTINCT FROM 'permitted' OR given.known_at IS NOT NULL THEN
-        RAISE EXCEPTION 'the decision does not permit this'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_needs_a_permitted_decision';
+        PERFORM public.registry_refuse('assignment_needs_a_permitted_decision');
     END IF;
     IF (given.worker_id, given.role, given.model_id, given.configuration, given.operation,
         given.employer_id, given.jurisdiction, given.start, given."end",
@@ -124,28 +119,23 @@ BEGIN
        (worker, asked.role::text, asked.model_id, asked.configuration::text, asked.operation::text,
         asked.employer_id, asked.jurisdiction::text, starts, ends,
         asked.time_zone::text, asked.working_language::text) THEN
-        RAISE EXCEPTION 'the decision answers another question'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_answers_this_question';
+        PERFORM public.registry_refuse('decision_answers_this_question');
     END IF;
     IF asked.superseded OR asked.withdrawn THEN
-        RAISE EXCEPTION 'the job has been changed or withdrawn'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'job_is_current';
+        PERFORM public.registry_refuse('job_is_current');
     END IF;
     IF starts < asked.start OR ends > asked."end" THEN
-        RAISE EXCEPTION 'the assignment leaves the job''s window'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_lies_within_the_job';
+        PERFORM public.registry_refuse('assignment_lies_within_the_job');
     END IF;
     IF NOT jsonb_exists_all(given.evidence_versions, ARRAY[
         'worker:' || worker, 'model:' || asked.model_id, 'employer:' || asked.employer_id,
         'standard:' || asked.standard_key]) THEN
-        RAISE EXCEPTION 'the decision does not say what it rests on'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_rests_on_current_evidence';
+        PERFORM public.registry_refuse('decision_rests_on_current_evidence');
     END IF;
     PERFORM public.crews_require_current(decision);
     IF given.standard_id IS DISTINCT FROM public.standard_in_force(
         asked.standard_key, (starts AT TIME ZONE asked.time_zone)::date) THEN
-        RAISE EXCEPTION 'another version of the standard is in force'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_uses_the_standard_in_force';
+        PERFORM public.registry_refuse('decision_uses_the_standard_in_force');
     END IF;
     -- Asked after the worker's version is locked: an employment that ends meanwhile is seen here or waits.
     -- One employment may follow upon another.
@@ -159,8 +149,7 @@ BEGIN
         (starts AT TIME ZONE asked.time_zone)::date,
         ((ends - interval '1 microsecond') AT TIME ZONE asked.time_zone)::date, '[]')
     THEN
-        RAISE EXCEPTION 'the job''s employer does not employ the worker for all of that time'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'worker_is_employed_by_the_jobs_employer';
+        PERFORM public.registry_refuse('worker_is_employed_by_the_jobs_employer');
     END IF;
 END
 $$;
@@ -181,8 +170,7 @@ BEGIN
       AND paired.worker_id <> worker
     FOR SHARE;
     IF NOT FOUND THEN
-        RAISE EXCEPTION 'a trainee must be paired with an erector of the crew'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'trainee_is_paired_with_an_erector';
+        PERFORM public.registry_refuse('trainee_is_paired_with_an_erector');
     END IF;
 END
 $$;
@@ -201,8 +189,7 @@ BEGIN
             NEW.paired_with_id, NEW.slot_id, NEW.worker_id, tstzrange(NEW.start, NEW."end"));
     END IF;
     IF role_of_slot <> 'trainee' AND NEW.paired_with_id IS NOT NULL THEN
-        RAISE EXCEPTION 'only a trainee is paired'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_a_trainee_is_paired';
+        PERFORM public.registry_refuse('only_a_trainee_is_paired');
     END IF;
     RETURN NEW;
 END

@@ -8,14 +8,12 @@ DECLARE
 BEGIN
     SELECT * INTO given FROM public.crews_decision WHERE id = decision;
     IF given.decided_by_id IS DISTINCT FROM account THEN
-        RAISE EXCEPTION 'somebody else asked for the decision'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_decision_serves_whoever_asked_for_it';
+        PERFORM public.registry_refuse('a_decision_serves_whoever_asked_for_it');
     END IF;
     PERFORM public.crews_require_of_employer(slot, account);
     SELECT recorded_at_tolerance INTO tolerance FROM public.database_policy;
     IF given.decided_at NOT BETWEEN clock_timestamp() - tolerance AND clock_timestamp() + tolerance THEN
-        RAISE EXCEPTION 'the decision is too old'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_decision_serves_while_it_is_fresh';
+        PERFORM public.registry_refuse('a_decision_serves_while_it_is_fresh');
     END IF;
 END
 $$;
@@ -30,8 +28,7 @@ BEGIN
         JOIN public.crews_slot place ON place.job_id = job.id
         WHERE named.id = account AND named.is_active AND named.kind = 'employer' AND place.id = slot
     ) THEN
-        RAISE EXCEPTION 'the account is not one of the job''s employer'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_crew_is_its_employers_to_change';
+        PERFORM public.registry_refuse('a_crew_is_its_employers_to_change');
     END IF;
 END
 $$;
@@ -58,8 +55,7 @@ BEGIN
         JOIN public.crews_job job ON job.id = place.job_id AND job.employer_id = given.employer_id
         WHERE given.id = NEW.decision_id AND given.outcome = 'refused'
     ) THEN
-        RAISE EXCEPTION 'the decision refused something else'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'decision_answers_this_question';
+        PERFORM public.registry_refuse('decision_answers_this_question');
     END IF;
     RETURN NEW;
 END
@@ -82,8 +78,7 @@ BEGIN
     -- At depth 1 the row was written by hand, not by another trigger.
     IF pg_trigger_depth() = 1 AND (NEW.kind = 'held' OR NEW.recorded_by_id IS NULL AND made.assigned_by_id IS NOT NULL)
     THEN
-        RAISE EXCEPTION 'who ends an assignment is named'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_crew_is_its_employers_to_change';
+        PERFORM public.registry_refuse('a_crew_is_its_employers_to_change');
     END IF;
     PERFORM public.crews_require_of_employer(made.slot_id, NEW.recorded_by_id);
     RETURN NEW;
@@ -105,8 +100,7 @@ BEGIN
            WHERE named.id = NEW.recorded_by_id AND named.is_active AND named.kind = 'employer'
              AND named.employer_id = NEW.employer_id)
     THEN
-        RAISE EXCEPTION 'the job is another employer''s'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_job_is_its_employers_to_plan';
+        PERFORM public.registry_refuse('a_job_is_its_employers_to_plan');
     END IF;
     RETURN NEW;
 END

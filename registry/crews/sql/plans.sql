@@ -7,9 +7,7 @@ BEGIN
             ON s.jurisdiction = v.jurisdiction
         WHERE v.key = NEW.standard_key AND s.id = NEW.site_id
     ) THEN
-        RAISE EXCEPTION 'the standard is not for the site''s jurisdiction'
-            USING ERRCODE = 'check_violation',
-                  CONSTRAINT = 'job_standard_is_for_the_sites_jurisdiction';
+        PERFORM public.registry_refuse('job_standard_is_for_the_sites_jurisdiction');
     END IF;
     RETURN NEW;
 END
@@ -48,8 +46,7 @@ LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp 
 BEGIN
     PERFORM FROM public.crews_job WHERE id = NEW.supersedes_id FOR UPDATE;
     IF EXISTS (SELECT FROM public.crews_job WHERE id = NEW.supersedes_id AND withdrawn) THEN
-        RAISE EXCEPTION 'the job was called off'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'job_is_current';
+        PERFORM public.registry_refuse('job_is_current');
     END IF;
     -- Of two presses at once the second waits here, and then sees the first.
     PERFORM FROM public.equipment_crane WHERE id = NEW.crane_id FOR NO KEY UPDATE;
@@ -60,8 +57,7 @@ BEGIN
           AND NOT same.withdrawn AND same.id IS DISTINCT FROM NEW.supersedes_id
           AND NOT EXISTS (SELECT FROM public.crews_job later WHERE later.supersedes_id = same.id)
     ) THEN
-        RAISE EXCEPTION 'the job is planned already'
-            USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_job_is_planned_once';
+        PERFORM public.registry_refuse('a_job_is_planned_once');
     END IF;
     RETURN NEW;
 END

@@ -14,18 +14,15 @@ BEGIN
     SELECT employer_id INTO firm FROM public.people_account
     WHERE id = NEW.recorded_by_id AND kind = 'employer' AND is_active;
     IF firm IS NULL THEN
-        RAISE EXCEPTION 'a stand-down is an employer''s or the registrar''s'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_stand_down_is_an_employers_or_the_registrars';
+        PERFORM public.registry_refuse('a_stand_down_is_an_employers_or_the_registrars');
     END IF;
     IF NEW.shift_id IS NULL AND NEW.on_assignment IS NULL THEN
         IF NEW.employer_id IS DISTINCT FROM firm THEN
-            RAISE EXCEPTION 'without an occasion a stand-down bars at its firm alone'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'without_an_occasion_it_bars_at_its_firm_alone';
+            PERFORM public.registry_refuse('without_an_occasion_it_bars_at_its_firm_alone');
         END IF;
     ELSE
         IF NEW.employer_id IS NOT NULL AND NEW.employer_id <> firm THEN
-            RAISE EXCEPTION 'a stand-down does not bar at another firm alone'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'without_an_occasion_it_bars_at_its_firm_alone';
+            PERFORM public.registry_refuse('without_an_occasion_it_bars_at_its_firm_alone');
         END IF;
         SELECT entry.start, entry."end" INTO began, ended
         FROM public.evidence_hoursentry entry
@@ -40,8 +37,7 @@ BEGIN
         END IF;
         -- An incident is looked into for weeks, not for years.
         IF began IS NULL OR began > least(NEW.start, NEW.recorded_at) OR ended < NEW.recorded_at - interval '90 days' THEN
-            RAISE EXCEPTION 'the firm did not have the person on that occasion'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'the_occasion_is_the_firms_own';
+            PERFORM public.registry_refuse('the_occasion_is_the_firms_own');
         END IF;
     END IF;
     IF NOT EXISTS (
@@ -54,8 +50,7 @@ BEGIN
                OR employment.start <= (began AT TIME ZONE 'UTC')::date + 1
                   AND employment."end" >= (began AT TIME ZONE 'UTC')::date - 1)
     ) THEN
-        RAISE EXCEPTION 'the person is not on the employer''s books'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_records_about_its_own_people';
+        PERFORM public.registry_refuse('an_employer_records_about_its_own_people');
     END IF;
     RETURN NEW;
 END

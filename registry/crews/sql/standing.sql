@@ -24,8 +24,7 @@ BEGIN
     SELECT * INTO state FROM public.crews_assignmentstate
     WHERE assignment_id = NEW.assignment_id FOR UPDATE;
     IF state.standing = 'ended' THEN
-        RAISE EXCEPTION 'the assignment has ended'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_ended_assignment_stays_ended';
+        PERFORM public.registry_refuse('an_ended_assignment_stays_ended');
     END IF;
     IF NEW.kind = 'confirmed' THEN
         PERFORM public.crews_require_decision(
@@ -52,15 +51,13 @@ BEGIN
           -- Leaving is told in whole minutes.
           AND NEW.happened_at < least(assignment.start, date_trunc('minute', assignment.assigned_at))
     ) THEN
-        RAISE EXCEPTION 'the assignment ends before it was made'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_leaves_before_they_were_put_in';
+        PERFORM public.registry_refuse('nobody_leaves_before_they_were_put_in');
     END IF;
     IF EXISTS (
         SELECT FROM public.crews_assignmentstate state
         WHERE state.assignment_id = NEW.assignment_id AND NEW.happened_at >= upper(state.during)
     ) THEN
-        RAISE EXCEPTION 'the assignment is over by then'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_leaves_after_their_time';
+        PERFORM public.registry_refuse('nobody_leaves_after_their_time');
     END IF;
     RETURN NEW;
 END
@@ -103,8 +100,7 @@ CREATE OR REPLACE FUNCTION crews_hold_affected() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF current_setting('transaction_isolation') <> 'read committed' THEN
-        RAISE EXCEPTION 'evidence changes in read-committed transactions'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'assignment_sees_concurrent_changes';
+        PERFORM public.registry_refuse('assignment_sees_concurrent_changes');
     END IF;
     INSERT INTO public.crews_assignmentevent
         (assignment_id, kind, happened_at, reason, recorded_at)

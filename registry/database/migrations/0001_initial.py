@@ -52,6 +52,7 @@ class Migration(migrations.Migration):
         ),
         *living_guards(
             __file__,
+            "refuse.sql",
             "append_only.sql",
             "recorded_now.sql",
             "corrections.sql",

@@ -20,7 +20,6 @@ BEGIN
             RETURN NEW;
         END IF;
     END IF;
-    RAISE EXCEPTION '% is append-only: record a correction instead', TG_TABLE_NAME
-        USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
+    PERFORM public.registry_refuse('records_are_never_changed');
 END
 $$;

@@ -9,12 +9,10 @@ BEGIN
     EXECUTE format('SELECT %I, withdrawn FROM public.%I WHERE id = $1', subject, TG_TABLE_NAME)
         INTO earlier, was_withdrawn USING NEW.supersedes_id;
     IF earlier IS DISTINCT FROM (to_jsonb(NEW) ->> subject)::bigint THEN
-        RAISE EXCEPTION 'a correction keeps its subject'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_keeps_its_subject';
+        PERFORM public.registry_refuse('correction_keeps_its_subject');
     END IF;
     IF was_withdrawn THEN
-        RAISE EXCEPTION 'a withdrawn record stays withdrawn'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'withdrawn_record_stays_withdrawn';
+        PERFORM public.registry_refuse('withdrawn_record_stays_withdrawn');
     END IF;
     RETURN NEW;
 END

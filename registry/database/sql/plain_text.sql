@@ -43,9 +43,7 @@ BEGIN
                 EXIT WHEN public.registry_hides_characters(
                     CASE kind WHEN 0 THEN letter ELSE '' END, CASE kind WHEN 0 THEN '' ELSE letter END, '');
             END LOOP;
-            RAISE EXCEPTION '%.% holds a hidden character', TG_TABLE_NAME, name
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'text_has_no_hidden_characters',
-                      COLUMN = name, DETAIL = ascii(letter);
+            PERFORM public.registry_refuse('text_has_no_hidden_characters', name, ascii(letter)::text);
         END LOOP;
     END LOOP;
     RETURN NEW;

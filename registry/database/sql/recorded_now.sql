@@ -22,8 +22,7 @@ BEGIN
     SELECT recorded_at_tolerance INTO tolerance FROM public.database_policy;
     IF session_user <> current_user AND tolerance IS NOT NULL
        AND entered NOT BETWEEN clock_timestamp() - tolerance AND clock_timestamp() + tolerance THEN
-        RAISE EXCEPTION 'recorded_at is not the present'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'recorded_at_is_the_present';
+        PERFORM public.registry_refuse('recorded_at_is_the_present');
     END IF;
     RETURN NEW;
 END

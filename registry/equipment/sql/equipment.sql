@@ -6,8 +6,7 @@ BEGIN
         SELECT count(*) FROM equipment_cranemodel
         WHERE id = ANY (NEW.models_declared) AND maker_id = NEW.maker_id
     ) THEN
-        RAISE EXCEPTION 'a family holds two or more models of its own maker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'family_holds_models_of_its_own_maker';
+        PERFORM public.registry_refuse('family_holds_models_of_its_own_maker');
     END IF;
     RETURN NEW;
 END
@@ -29,8 +28,7 @@ BEGIN
               SELECT FROM public.equipment_craneplacement later WHERE later.supersedes_id = other.id)
           AND tstzrange(other.start, other."end") && tstzrange(NEW.start, NEW."end")
     ) THEN
-        RAISE EXCEPTION 'the crane stands somewhere else then'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'crane_stands_on_one_site_at_a_time';
+        PERFORM public.registry_refuse('crane_stands_on_one_site_at_a_time');
     END IF;
     RETURN NEW;
 END

@@ -8,16 +8,14 @@ LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp 
 BEGIN
     IF NOT EXISTS (SELECT FROM public.equipment_time_zone WHERE name = NEW.time_zone) THEN
         IF NOT EXISTS (SELECT FROM pg_timezone_names WHERE name = NEW.time_zone) THEN
-            RAISE EXCEPTION 'there is no such time zone'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'site_time_zone_is_known';
+            PERFORM public.registry_refuse('site_time_zone_is_known');
         END IF;
     END IF;
     -- A name that was known may be gone where the database came from a dump.
     PERFORM now() AT TIME ZONE NEW.time_zone;
     RETURN NEW;
 EXCEPTION WHEN invalid_parameter_value THEN
-    RAISE EXCEPTION 'there is no such time zone'
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'site_time_zone_is_known';
+    PERFORM public.registry_refuse('site_time_zone_is_known');
 END
 $$;
 CREATE OR REPLACE TRIGGER time_zone_is_known BEFORE INSERT ON equipment_site

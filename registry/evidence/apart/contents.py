@@ -239,6 +239,6 @@ def _unpacked_size(stream: Any) -> int:
 
 def _unpacks_to_too_much() -> Deceptive:
     return Deceptive(
-        "document_is_not_too_large",
+        "pdf_unpacks_to_a_papers_size",
         _("The PDF unpacks to far more than a paper takes. Print it to a new PDF, or scan the paper."),
     )

@@ -21,10 +21,10 @@ from typing import IO, Any
 import psutil
 from django.conf import settings
 from django.utils.translation import get_language
-from django.utils.translation import gettext as _
 
 from registry.database import data_folder
 from registry.evidence.apart.__main__ import OUT_OF_MEMORY
+from registry.language.refusals import sentence_of
 
 logger = logging.getLogger(__name__)
 
@@ -53,12 +53,12 @@ OF_THE_COMMAND = Limits(memory=2048 * MEGABYTE, processor=1800, clock=None, answ
 
 
 class Stopped(Exception):
-    """The child was stopped, or none could be started; ``rule`` names why, the message is a sentence."""
+    """The child was stopped, or none could be started; ``rule`` names why, the message is its sentence."""
 
-    def __init__(self, rule: str, message: str) -> None:
-        super().__init__(message)
+    def __init__(self, rule: str) -> None:
         self.rule = rule
-        self.message = message
+        self.message = sentence_of(rule)
+        super().__init__(self.message)
 
 
 class RefusedApart(Exception):
@@ -132,23 +132,17 @@ def _why_stopped(status: int, watch: _Watch) -> Stopped:
         return _too_large()
     # RLIMIT_CPU ends a process with SIGXCPU, then with SIGKILL.
     if watch.passed == "clock" or status in (-signal.SIGXCPU, -signal.SIGKILL):
-        return Stopped(
-            "file_is_read_in_time",
-            _("Reading the file took too long, so it was stopped. Hand in a smaller file, or a plainer one."),
-        )
+        return Stopped("file_is_read_in_time")
     logger.error("Reading a file ended with status %s", status)
     return _unreadable()
 
 
 def _too_large() -> Stopped:
-    return Stopped(
-        "file_is_read_in_memory",
-        _("The file unpacks to more than is read here, so reading was stopped. Hand in a smaller file."),
-    )
+    return Stopped("file_is_read_in_memory")
 
 
 def _unreadable() -> Stopped:
-    return Stopped("file_can_be_read", _("The file could not be read. Save it again, or hand in another one."))
+    return Stopped("file_can_be_read")
 
 
 class _Watch(threading.Thread):
@@ -190,15 +184,9 @@ def turn(owner: str) -> Iterator[None]:
     until = time.monotonic() + LONGEST_WAIT
     with ExitStack() as held:
         if not _locked(held, [folder / f"owner-{own}"], until):
-            raise Stopped(
-                "one_file_at_a_time",
-                _("Another file of yours is being read. Wait until that is done, then try again."),
-            )
+            raise Stopped("one_file_at_a_time")
         if not _locked(held, [folder / f"turn-{each}" for each in range(MOST_AT_ONCE)], until):
-            raise Stopped(
-                "not_too_many_files_at_once",
-                _("Many files are being read just now. Try again in a minute."),
-            )
+            raise Stopped("not_too_many_files_at_once")
         yield
 
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from django.utils.translation import gettext as _
-
-from registry.eligibility.calendar import MINUTE, end_of_day, start_of_day
+from registry.engine.calendar import MINUTE, end_of_day, start_of_day
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.kind import (
     MODEL_FIELDS,
@@ -79,11 +77,7 @@ class Assessments(OneByOne):
         if there is not None:
             values = (there.outcome, sorted(there.operations), there.third_party, there.employer_id)
             if values != (outcome, sorted(operations), third_party, employer and employer.pk):
-                row.refuse(
-                    "outcome",
-                    "assessment_is_brought_in_once",
-                    _("This assessment is recorded already with other values; correct that record instead."),
-                )
+                row.refuse("outcome", "assessment_is_brought_in_once")
             return False
         record_assessment(
             worker=worker,
@@ -110,11 +104,11 @@ class Assessments(OneByOne):
             return None
         if named is None:
             if not row.has("site"):
-                row.refuse("site", "time_zone_is_known", _("Give the site, or a time zone for the whole file."))
+                row.refuse("site", "time_zone_is_known")
             return None
         zone = ZoneInfo(named)
         if clock is not None:
             return row.instant("time", day, clock, zone)
         if start_of_day(day, zone) <= self.context.recorded_at < end_of_day(day, zone):
-            row.refuse("time", "assessment_of_today_gives_its_time", _("An assessment of today must give its time."))
+            row.refuse("time", "assessment_of_today_gives_its_time")
         return end_of_day(day, zone) - MINUTE

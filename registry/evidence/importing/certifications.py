@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from django.utils.translation import gettext as _
-
 from registry.equipment.models import CraneModel
 from registry.evidence.importing.columns import Field
 from registry.evidence.importing.kind import (
@@ -53,11 +51,7 @@ class Certifications(OneByOne):
                 each.pk for each in models
             }:
                 return False
-            row.refuse(
-                "number",
-                "certificate_is_brought_in_once",
-                _("This certificate is recorded already with other values; correct that record instead."),
-            )
+            row.refuse("number", "certificate_is_brought_in_once")
             return False
         record_certification(
             worker=worker,
@@ -81,5 +75,5 @@ class Certifications(OneByOne):
             try:
                 models.append(self.context.lookup.model(named))
             except ValueRefused as refused:
-                row.refuse("models", refused.rule, refused.message)
+                row.note("models", refused.rule, refused.message)
         return models

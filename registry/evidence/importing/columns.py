@@ -13,6 +13,7 @@ from openpyxl.utils import get_column_letter
 
 from registry.evidence.apart.tables import FileRefused, Row, Unreadable
 from registry.evidence.importing.words import field_in_words
+from registry.language.refusals import sentence_of
 from registry.language.words import set_apart
 
 
@@ -136,9 +137,7 @@ def map_columns(
         rule = "columns_are_complete"
         troubles.append(_("there is no column for %(fields)s") % {"fields": ", ".join(missing)})
     if troubles:
-        raise FileRefused(
-            rule, _("Row %(row)s, the header: %(troubles)s.") % {"row": header.number, "troubles": set_apart(troubles)}
-        )
+        raise FileRefused(rule, sentence_of(rule, row=header.number, troubles=set_apart(troubles)))
     return Columns(index, all_columns)
 
 

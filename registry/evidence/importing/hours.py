@@ -8,11 +8,9 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Max
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from registry.database.errors import RecordRefused, broken
-from registry.eligibility.calendar import MINUTE, end_of_day, start_of_day
+from registry.engine.calendar import MINUTE, end_of_day, start_of_day
 from registry.evidence.importing.columns import Field, folded
 from registry.evidence.importing.kind import (
     MODEL_FIELDS,
@@ -34,10 +32,6 @@ from registry.evidence.services import (
 
 ORIGIN_SPELLINGS = {"register": "register", "registre": "register", "paper": "paper", "papier": "paper"}
 IMPORT_SPELLINGS = ("import", "imported", "importe")
-BROUGHT_IN_ONCE = gettext_lazy(
-    "%(number)s has hours recorded from this start to this end with other values; "
-    "correct or countersign that record instead."
-)
 
 
 class Hours(Kind):
@@ -92,7 +86,7 @@ class Hours(Kind):
                 self.context.report.repeated += 1
                 continue
             if span in taken:
-                row.refuse("start", "hours_are_brought_in_once", BROUGHT_IN_ONCE % {"number": new.worker.number})
+                row.refuse("start", "hours_are_brought_in_once", number=new.worker.number)
             else:
                 row.add(hours_problems(new, recorded_at=self.context.recorded_at), self.shown_at)
             if not row.problems:
@@ -193,11 +187,7 @@ class Hours(Kind):
 
     def _origin(self, row: MappedRow) -> str:
         if folded(row.text("origin")) in IMPORT_SPELLINGS:
-            row.refuse(
-                "origin",
-                "hours_of_another_register_are_signed",
-                _("Hours of another register come as its signed transcript, not in a table."),
-            )
+            row.refuse("origin", "hours_of_another_register_are_signed")
             return ""
         # In the register people sign with their own accounts: what a table says of a signature is copied from paper.
         signed = row.has("countersigner")
@@ -212,7 +202,7 @@ class Hours(Kind):
         day, last_day = row.day("date"), row.day("end_date")
         opens, closes, length = row.clock("start"), row.clock("end"), row.duration("duration")
         if not row.has("end") and not row.has("duration"):
-            row.refuse("end", "cell_is_filled", _("The end or the duration must be given."))
+            row.refuse("end", "end_or_duration_is_given")
         if zone is None or day is None or opens is None:
             return None, None
         start = row.instant("start", day, opens, zone)
@@ -222,21 +212,14 @@ class Hours(Kind):
         if length is not None and not row.has("end"):
             return start, start + length
         if end is not None and length is not None and start + length != end:
-            row.refuse(
-                "duration",
-                "duration_is_from_start_to_end",
-                _(
-                    "From start to end are %(between)s, the duration says %(duration)s; "
-                    "give work before and after a break in rows of their own."
-                )
-                % {"between": _hours(end - start), "duration": _hours(length)},
-            )
+            said = {"between": _hours(end - start), "duration": _hours(length)}
+            row.refuse("duration", "duration_is_from_start_to_end", **said)
         return start, end
 
     def _countersigned_at(self, row: MappedRow, zone: ZoneInfo | None) -> datetime | None:
         day, clock = row.day("countersigned_on"), row.clock("countersigned_at")
         if row.has("countersigned_on") and not row.has("countersigner"):
-            row.refuse("countersigner", "countersignature_names_its_signer", _("Say who countersigned."))
+            row.refuse("countersigner", "countersignature_names_its_signer")
         if day is None or zone is None:
             return None
         if clock is not None:

@@ -11,13 +11,12 @@ from typing import BinaryIO
 
 from django.db import OperationalError, connection, transaction
 from django.db.models import Q, QuerySet
-from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
 from registry.database.errors import RecordRefused, sqlstate_of
 from registry.database.readers import as_the_register
 from registry.database.repeating import CROSSED, LOCK_NOT_AVAILABLE, QUERY_CANCELED, repeated
-from registry.eligibility.calendar import DAY
+from registry.engine.calendar import DAY
 from registry.evidence.apart.running import OF_THE_COMMAND
 from registry.evidence.apart.tables import FileRefused, Row, Table, Unreadable
 from registry.evidence.importing.columns import Column, Columns, folded, map_columns, spellings_of
@@ -28,7 +27,9 @@ from registry.evidence.importing.preview import Heading, PreviewRow
 from registry.evidence.importing.reading import Source, opened, read_apart
 from registry.evidence.importing.report import ImportReport
 from registry.evidence.importing.rows import MappedRow
+from registry.language.refusals import sentence_of
 from registry.people.models import Account, Employer, Employment, Worker
+from registry.people.registrars import is_registrar
 from registry.people.telling import as_one_act
 
 BATCH = 1000
@@ -117,10 +118,8 @@ def import_table(
 
 
 def _waited_too_long() -> FileRefused:
-    return FileRefused(
-        "records_are_not_waited_for",
-        _("Others are recording about the same people just now, so this took too long. Try again."),
-    )
+    rule = "records_are_not_waited_for"
+    return FileRefused(rule, sentence_of(rule))
 
 
 def _bring_in(kind: type[Kind], table: Table, context: Context, preview: int) -> None:
@@ -148,7 +147,7 @@ def _people_of(employer: Employer, at: datetime, account: Account | None) -> Que
     Of anybody else nothing is told, whoever asks: neither that they exist nor when they were born.
     """
     employed = Employment.objects.current().filter(employer=employer)
-    if account is not None:
+    if account is not None and not is_registrar(account):
         # A site's day may have begun before that of UTC, or still last.
         employed = employed.filter(Q(end__isnull=True) | Q(end__gte=at.date() - DAY), start__lte=at.date() + DAY)
     return Worker.objects.filter(pk__in=employed.values("worker"))
@@ -192,16 +191,10 @@ def _write_all(
 def _check_shape(mapped: MappedRow, row: Row, table: Table, columns: Columns, options: ImportOptions) -> None:
     width = len(table.header.values)
     if len(row.values) > width or (table.even and len(row.values) < width):
-        mapped.refuse_row(
-            "row_is_as_wide_as_the_header",
-            _("The row has %(number)s cells, the header has %(expected)s.")
-            % {"number": len(row.values), "expected": width},
-        )
+        mapped.refuse_row("row_is_as_wide_as_the_header", number=len(row.values), expected=width)
     elif not options.ignore_unknown_columns:
         for position in _filled_without_header(row, columns):
-            mapped.refuse_column(
-                position, "filled_cell_has_a_header", _("The cell is filled, but its column has no name.")
-            )
+            mapped.refuse_column(position, "filled_cell_has_a_header")
 
 
 def _filled_without_header(row: Row, columns: Columns) -> Iterator[int]:

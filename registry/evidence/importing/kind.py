@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from django.db import transaction
 
 from registry.database.errors import RecordRefused
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import CraneModel, Site
 from registry.evidence.apart.tables import LARGEST_SHEET
 from registry.evidence.importing.columns import Field, folded
@@ -26,6 +26,7 @@ from registry.evidence.importing.rows import MappedRow
 from registry.evidence.importing.values import DATE_ORDERS
 from registry.evidence.models import Document
 from registry.people.models import Account, Employer, Worker
+from registry.people.registrars import is_registrar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +74,11 @@ class Context:
     recorded_by: Account | None
     report: ImportReport
     lookup: Lookup
+
+    @property
+    def by_the_command(self) -> bool:
+        """Whether the registrar brings the table in at the machine, or nobody is named, as in a demonstration."""
+        return self.recorded_by is None or is_registrar(self.recorded_by)
 
 
 OPERATION_SPELLINGS = {folded(each): each for each in OPERATIONS} | {

@@ -11,11 +11,10 @@ from functools import cached_property
 from typing import Generic, TypeVar
 
 from django.db.models import QuerySet
-from django.utils.translation import gettext as _
 
 from registry.equipment.models import Crane, CraneModel, Site
 from registry.evidence.importing.columns import folded
-from registry.evidence.importing.values import ValueRefused
+from registry.evidence.importing.values import ValueRefused, cell_refused
 from registry.language.amounts import day
 from registry.people.models import Worker
 from registry.people.names import name_key
@@ -63,38 +62,20 @@ class Lookup:
         if WORKER_NUMBER.fullmatch(named):
             numbered = self._people.filter(number=named.upper()).first()
             if numbered is None:
-                raise ValueRefused(
-                    "worker_is_registered",
-                    _("Nobody on the books has the number %(number)s.") % {"number": named.upper()},
-                )
+                raise cell_refused("worker_is_registered", named=named.upper())
             if date_of_birth is not None and numbered.date_of_birth not in (None, date_of_birth):
-                raise ValueRefused(
-                    "worker_has_this_date_of_birth",
-                    _("%(number)s was not born on %(day)s.") % {"number": numbered.number, "day": day(date_of_birth)},
-                )
+                raise cell_refused("worker_has_this_date_of_birth", number=numbered.number, day=day(date_of_birth))
             return numbered
         if date_of_birth is None:
-            raise ValueRefused(
-                "worker_is_named_by_number_or_birth",
-                _("A name alone does not tell who %(name)s is; give the number (W-000123) or the date of birth too.")
-                % {"name": repr(named)},
-            )
+            raise cell_refused("worker_is_named_by_number_or_birth", name=repr(named))
         wanted = name_key(named, "")
         born_then = self._people.filter(date_of_birth=date_of_birth)
         same = [each for each in born_then if name_key(each.given_name, each.family_name) == wanted]
         if not same:
-            raise ValueRefused(
-                "worker_is_registered",
-                _("Nobody on the books is called %(name)s and born on %(day)s.")
-                % {"name": repr(named), "day": day(date_of_birth)},
-            )
+            raise cell_refused("worker_is_registered", named=f"{named!r}, {day(date_of_birth)}")
         if len(same) > 1:
             numbers = ", ".join(sorted(each.number for each in same))
-            raise ValueRefused(
-                "worker_is_unambiguous",
-                _("%(name)s may be any of %(numbers)s; give the worker's number.")
-                % {"name": repr(named), "numbers": numbers},
-            )
+            raise cell_refused("worker_is_unambiguous", name=repr(named), numbers=numbers)
         return same[0]
 
     @cached_property
@@ -110,15 +91,12 @@ class Lookup:
         if len(found) == 1:
             return found[0]
         if found:
-            raise ValueRefused(
-                "model_is_unambiguous", _("%(name)s is the name of several crane models.") % {"name": repr(named)}
-            )
+            raise cell_refused("model_is_unambiguous", name=repr(named))
         near = get_close_matches(folded(named), self._models, n=1, cutoff=0.7)
-        hint = " " + _("Is it %(model)s?") % {"model": repr(str(self._models[near[0]][0]))} if near else ""
-        raise ValueRefused(
-            "model_is_registered",
-            _("There is no crane model %(name)s; give maker and designation.") % {"name": repr(named)} + hint,
-        )
+        if near:
+            model = repr(str(self._models[near[0]][0]))
+            raise cell_refused("model_is_spelled_as_registered", name=repr(named), model=model)
+        raise cell_refused("model_is_registered", name=repr(named))
 
     def configuration(self, model: CraneModel, named: str) -> str:
         """A configuration as the model spells it; a model without any takes what is written."""
@@ -127,11 +105,8 @@ class Lookup:
         for each in model.configurations:
             if folded(each) == folded(named):
                 return str(each)
-        raise ValueRefused(
-            "configuration_is_the_models",
-            _("%(model)s has no configuration %(name)s; it has %(configurations)s.")
-            % {"model": model, "name": repr(named), "configurations": ", ".join(map(repr, model.configurations))},
-        )
+        known = ", ".join(map(repr, model.configurations))
+        raise cell_refused("configuration_is_the_models", model=model, name=repr(named), configurations=known)
 
     @cached_property
     def _sites(self) -> dict[str, list[Site]]:
@@ -146,11 +121,8 @@ class Lookup:
         if len(found) == 1:
             return found[0]
         if found:
-            raise ValueRefused(
-                "site_is_unambiguous",
-                _("There are %(number)s sites called %(name)s.") % {"number": len(found), "name": repr(named)},
-            )
-        raise ValueRefused("site_is_registered", _("There is no site %(name)s.") % {"name": repr(named)})
+            raise cell_refused("site_is_unambiguous", number=len(found), name=repr(named))
+        raise cell_refused("site_is_registered", name=repr(named))
 
     def crane(self, model: CraneModel, serial_number: str) -> Crane:
         """A crane by its serial number: the model's own, else another model's, which the services then refuse."""
@@ -162,10 +134,7 @@ class Lookup:
             if of_the_model or cranes:
                 found = (of_the_model or cranes)[0]
             else:
-                found = ValueRefused(
-                    "crane_is_registered",
-                    _("There is no crane with serial number %(number)s.") % {"number": repr(serial_number)},
-                )
+                found = cell_refused("crane_is_registered", number=repr(serial_number))
             self._cranes.keep(key, found)
         if isinstance(found, ValueRefused):
             raise ValueRefused(found.rule, found.message)

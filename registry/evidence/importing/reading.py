@@ -21,6 +21,7 @@ from django.utils.translation import gettext as _
 from registry.evidence.apart.lines import line_of, row_of, written
 from registry.evidence.apart.running import OF_AN_UPLOADED_TABLE, Limits, RefusedApart, Stopped, answers
 from registry.evidence.apart.tables import LARGEST_SHEET, LARGEST_UPLOADED_PART, MOST_ROWS, FileRefused, Row, Table
+from registry.language.refusals import sentence_of
 
 KEPT_FOR = 60 * 60
 """Seconds between two looks after which a table is read again."""
@@ -68,7 +69,7 @@ def opened(file: Path | BinaryIO) -> Iterator[IO[bytes]]:
         stream = file.open("rb")
     except OSError as error:
         reason = error.strerror or _("it cannot be opened")
-        raise FileRefused("file_can_be_read", _("The file cannot be read: %(reason)s.") % {"reason": reason}) from error
+        raise FileRefused("file_can_be_opened", sentence_of("file_can_be_opened", reason=reason)) from error
     with stream:
         yield stream
 

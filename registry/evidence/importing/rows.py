@@ -7,14 +7,13 @@ from datetime import date, datetime, time, timedelta
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from django.utils.translation import gettext as _
-
 from registry.database.errors import Problem
 from registry.evidence.apart.tables import Row, Value
 from registry.evidence.importing import values
 from registry.evidence.importing.columns import Columns, Field, folded
 from registry.evidence.importing.report import RowProblem
-from registry.evidence.importing.values import ValueRefused
+from registry.evidence.importing.values import ValueRefused, cell_refused
+from registry.language.refusals import sentence_of
 
 Taken = TypeVar("Taken")
 
@@ -52,20 +51,26 @@ class MappedRow:
         """Whether anything is written there."""
         return self.value(field) is not None
 
-    def refuse(self, field: str, rule: str, message: str) -> None:
-        """Add a problem of the field."""
+    def refuse(self, field: str, rule: str, /, **values: object) -> None:
+        """Add a problem of the field: a rule that is broken, its sentence filled with ``values``."""
+        self.note(field, rule, sentence_of(rule, **values))
+
+    def refuse_column(self, position: int, rule: str, /, **values: object) -> None:
+        """Add a problem of a column that holds no field."""
+        column = self._columns.all[position]
+        self.problems.append(
+            RowProblem(self.number, column.letter, column.header, "", rule, sentence_of(rule, **values))
+        )
+
+    def refuse_row(self, rule: str, /, **values: object) -> None:
+        """Add a problem of the whole row."""
+        self.problems.append(RowProblem(self.number, "", "", "", rule, sentence_of(rule, **values)))
+
+    def note(self, field: str, rule: str, message: str) -> None:
+        """Add a problem of the field that has its sentence already."""
         column = self._columns.of(field)
         letter, header = (column.letter, column.header) if column else ("", "")
         self.problems.append(RowProblem(self.number, letter, header, field, rule, message))
-
-    def refuse_column(self, position: int, rule: str, message: str) -> None:
-        """Add a problem of a column that holds no field."""
-        column = self._columns.all[position]
-        self.problems.append(RowProblem(self.number, column.letter, column.header, "", rule, message))
-
-    def refuse_row(self, rule: str, message: str) -> None:
-        """Add a problem of the whole row."""
-        self.problems.append(RowProblem(self.number, "", "", "", rule, message))
 
     def add(self, problems: Iterable[Problem], instead: Mapping[str, str] | None = None) -> None:
         """Add problems that the services found. ``instead`` names the field to show for one the file lacks."""
@@ -73,14 +78,14 @@ class MappedRow:
             field = each.field
             while instead and self._columns.of(field) is None and field in instead:
                 field = instead[field]
-            self.refuse(field, each.rule, each.message)
+            self.note(field, each.rule, each.message)
 
     def take(self, field: str, read: Callable[[], Taken]) -> Taken | None:
         """What ``read`` makes of the field, or ``None`` and a problem."""
         try:
             taken = read()
         except ValueRefused as refused:
-            self.refuse(field, refused.rule, refused.message)
+            self.note(field, refused.rule, refused.message)
             return None
         self.understood[field] = taken
         return taken
@@ -89,9 +94,7 @@ class MappedRow:
         """Whether the cell is filled; an empty one is a problem."""
         if self.has(field):
             return True
-        self.refuse(
-            field, "cell_is_filled", _("%(value)s must be given.") % {"value": field.replace("_", " ").capitalize()}
-        )
+        self.refuse(field, "cell_is_filled", value=field.replace("_", " ").capitalize())
         return False
 
     def text(self, field: str) -> str:
@@ -101,11 +104,7 @@ class MappedRow:
             written = values.text(self.value(field))
             longest = self._fields[field].longest
             if len(written) > longest:
-                raise ValueRefused(
-                    "text_is_not_too_long",
-                    _("The text has %(number)s characters of %(longest)s.")
-                    % {"number": len(written), "longest": longest},
-                )
+                raise cell_refused("text_is_not_too_long", **_too_long(written, longest))
             return written
 
         return self.take(field, read) or ""
@@ -145,12 +144,7 @@ class MappedRow:
         found = [part.strip() for part in plain.split(",") if part.strip()]
         for each in found:
             if len(each) > longest:
-                self.refuse(
-                    field,
-                    "text_is_not_too_long",
-                    _("%(text)s has %(number)s characters of %(longest)s.")
-                    % {"text": repr(each), "number": len(each), "longest": longest},
-                )
+                self.refuse(field, "text_is_not_too_long", **_too_long(each, longest))
         return found
 
     def choices(self, field: str, choices: Mapping[str, str]) -> Sequence[str]:
@@ -163,9 +157,10 @@ class MappedRow:
         found = choices.get(folded(written))
         if found is None:
             known = ", ".join(sorted(set(choices.values())))
-            self.refuse(
-                field,
-                f"{field}_is_known",
-                _("%(text)s is none of %(known)s.") % {"text": repr(written), "known": known},
-            )
+            self.refuse(field, f"{field}_is_known", text=repr(written), known=known)
         return found
+
+
+def _too_long(written: str, longest: int) -> dict[str, object]:
+    beginning = written if len(written) <= 30 else f"{written[:30]}…"
+    return {"text": repr(beginning), "number": len(written), "longest": longest}

@@ -8,12 +8,11 @@ from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from django.utils.translation import gettext as _
-
-from registry.eligibility.calendar import EARLIEST_YEAR, LATEST_YEAR
+from registry.engine.calendar import EARLIEST_YEAR, LATEST_YEAR
 from registry.evidence.apart.tables import Unreadable, Value
 from registry.evidence.importing.columns import folded
 from registry.language.plain_text import code_point, hidden_character, line
+from registry.language.refusals import sentence_of
 
 DAY_FIRST, MONTH_FIRST = "day-first", "month-first"
 DATE_ORDERS = (DAY_FIRST, MONTH_FIRST)
@@ -58,6 +57,11 @@ class ValueRefused(Exception):
         self.message = message
 
 
+def cell_refused(rule: str, /, **values: object) -> ValueRefused:
+    """The rule as broken by a cell, in its one sentence filled with ``values``."""
+    return ValueRefused(rule, sentence_of(rule, **values))
+
+
 def text(value: Value) -> str:
     """The cell as text without spaces around it; a whole number has no decimals."""
     if isinstance(value, Unreadable):
@@ -68,11 +72,7 @@ def text(value: Value) -> str:
         return str(int(value))
     written = line(str(value))
     if hidden := hidden_character(written):
-        raise ValueRefused(
-            "text_has_no_hidden_characters",
-            _("The cell holds the hidden character %(character)s. Delete it and type the text again.")
-            % {"character": code_point(hidden)},
-        )
+        raise cell_refused("cell_has_no_hidden_characters", character=code_point(hidden))
     return written
 
 
@@ -82,17 +82,12 @@ def read_date(value: Value, order: str | None = None) -> date:
     """A calendar day. ``order`` (``day-first`` or ``month-first``) settles what ``03/04/2026`` means."""
     if isinstance(value, datetime):
         if value.time() != time.min:
-            raise ValueRefused(
-                "date_has_no_time",
-                _("%(value)s holds a time; give the date alone.") % {"value": f"{value:%Y-%m-%d %H:%M}"},
-            )
+            raise cell_refused("date_has_no_time", value=f"{value:%Y-%m-%d %H:%M}")
         return _plausible(value.date(), str(value.date()))
     if isinstance(value, date):
         return _plausible(value, str(value))
     if isinstance(value, int | float | time | timedelta):
-        raise ValueRefused(
-            "date_is_written_as_a_date", _("%(value)s is no date; write it as 2026-03-04.") % {"value": text(value)}
-        )
+        raise cell_refused("date_is_written_as_a_date", text=text(value))
     written = text(value)
     plain = MIDNIGHT.sub("", written)
     if found := YEAR_FIRST.fullmatch(plain):
@@ -106,9 +101,7 @@ def read_date(value: Value, order: str | None = None) -> date:
         return _day(_year(found[3], written), MONTHS[found[2]], int(found[1]), written)
     if (found := MONTH_DAY.fullmatch(words)) and found[1] in MONTHS:
         return _day(_year(found[3], written), MONTHS[found[1]], int(found[2]), written)
-    raise ValueRefused(
-        "date_is_written_as_a_date", _("%(text)s is no date; write it as 2026-03-04.") % {"text": repr(written)}
-    )
+    raise cell_refused("date_is_written_as_a_date", text=repr(written))
 
 
 def _slashed(first: int, second: int, year: int, written: str, order: str | None) -> date:
@@ -117,19 +110,13 @@ def _slashed(first: int, second: int, year: int, written: str, order: str | None
     if order == MONTH_FIRST:
         return _day(year, first, second, written)
     if first <= 12 and second <= 12 and first != second:
-        raise ValueRefused(
-            "date_is_unambiguous",
-            _("%(text)s may be day/month or month/day; write 2026-03-04, or say which comes first.")
-            % {"text": repr(written)},
-        )
+        raise cell_refused("date_is_unambiguous", text=repr(written))
     return _day(year, first, second, written) if second > 12 else _day(year, second, first, written)
 
 
 def _year(digits: str, written: str) -> int:
     if len(digits) != 4:
-        raise ValueRefused(
-            "year_has_four_digits", _("%(text)s must give the year with four digits.") % {"text": repr(written)}
-        )
+        raise cell_refused("year_has_four_digits", text=repr(written))
     return int(digits)
 
 
@@ -137,19 +124,17 @@ def _day(year: int, month: int, day: int, written: str) -> date:
     try:
         return _plausible(date(year, month, day), written)
     except ValueError:
-        raise ValueRefused(
-            "date_is_in_the_calendar", _("%(text)s is not a day of the calendar.") % {"text": repr(written)}
-        ) from None
+        raise _not_in_the_calendar(written) from None
 
 
 def _plausible(day: date, written: str) -> date:
     if not EARLIEST_YEAR <= day.year <= LATEST_YEAR:
-        raise ValueRefused(
-            "date_is_in_the_calendar",
-            _("%(text)s is not in the years %(first)s to %(last)s.")
-            % {"text": repr(written), "first": EARLIEST_YEAR, "last": LATEST_YEAR},
-        )
+        raise _not_in_the_calendar(written)
     return day
+
+
+def _not_in_the_calendar(written: str) -> ValueRefused:
+    return cell_refused("date_is_in_the_calendar", text=repr(written), first=EARLIEST_YEAR, last=LATEST_YEAR)
 
 
 @lru_cache(maxsize=4096, typed=True)
@@ -162,20 +147,16 @@ def read_time(value: Value) -> time:
     written = text(value)
     found = CLOCK.fullmatch(written.casefold())
     if found is None or written.isdecimal():
-        raise ValueRefused(
-            "time_is_written_as_a_time", _("%(text)s is no time; write it as 07:00.") % {"text": repr(written)}
-        )
+        raise cell_refused("time_is_written_as_a_time", text=repr(written))
     hour, minute, second = int(found[1]), int(found[2] or 0), int(found[3] or 0)
     if found[4]:
         if not 1 <= hour <= 12:
-            raise ValueRefused("time_is_on_the_clock", _("%(text)s is not a time of day.") % {"text": repr(written)})
+            raise cell_refused("time_is_on_the_clock", text=repr(written))
         hour = hour % 12 + (12 if found[4] == "p" else 0)
     try:
         return time(hour, minute, second)
     except ValueError:
-        raise ValueRefused(
-            "time_is_on_the_clock", _("%(text)s is not a time of day.") % {"text": repr(written)}
-        ) from None
+        raise cell_refused("time_is_on_the_clock", text=repr(written)) from None
 
 
 def _to_the_second(value: time) -> time:
@@ -196,10 +177,7 @@ def read_duration(value: Value) -> timedelta:
     plain = written.casefold()
     if found := HOURS_MINUTES.fullmatch(plain):
         if int(found[2]) > 59:
-            raise ValueRefused(
-                "duration_is_in_hours",
-                _("%(text)s has more than 59 minutes in an hour.") % {"text": repr(written)},
-            )
+            raise cell_refused("duration_is_in_hours", text=repr(written))
         return timedelta(hours=int(found[1]), minutes=int(found[2]))
     plain = re.sub(r"\s*(h|hours?|heures?)$", "", plain).replace(",", ".")
     try:
@@ -207,16 +185,9 @@ def read_duration(value: Value) -> timedelta:
             raise InvalidOperation
         minutes = Decimal(plain) * 60
     except InvalidOperation:
-        raise ValueRefused(
-            "duration_is_in_hours",
-            _("%(text)s is no length of time; write 8.5 or 8:30.") % {"text": repr(written)},
-        ) from None
+        raise cell_refused("duration_is_in_hours", text=repr(written)) from None
     if minutes != minutes.to_integral_value():
-        raise ValueRefused(
-            "hours_are_in_whole_minutes",
-            _("%(text)s hours are %(minutes)s minutes; write 8:20.")
-            % {"text": repr(written), "minutes": f"{minutes.normalize():f}"},
-        )
+        raise cell_refused("hours_are_in_whole_minutes")
     return timedelta(minutes=int(minutes))
 
 
@@ -226,15 +197,8 @@ def instant(day: date, clock: time, zone: ZoneInfo) -> datetime:
     first = local.replace(tzinfo=zone)
     second = first.replace(fold=1)
     if first.utcoffset() != second.utcoffset():
+        shown = {"instant": f"{local:%Y-%m-%d %H:%M}", "zone": zone.key}
         if first.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != local:
-            raise ValueRefused(
-                "time_exists_at_the_site",
-                _("%(instant)s does not exist in %(zone)s: the clocks were put forward.")
-                % {"instant": f"{local:%Y-%m-%d %H:%M}", "zone": zone.key},
-            )
-        raise ValueRefused(
-            "time_is_unambiguous_at_the_site",
-            _("%(instant)s came twice in %(zone)s: the clocks were put back.")
-            % {"instant": f"{local:%Y-%m-%d %H:%M}", "zone": zone.key},
-        )
+            raise cell_refused("time_exists_at_the_site", **shown)
+        raise cell_refused("time_is_unambiguous_at_the_site", **shown)
     return first.astimezone(UTC)

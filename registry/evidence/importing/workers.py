@@ -7,9 +7,6 @@ from datetime import date
 from functools import cached_property
 from typing import Any
 
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
-
 from registry.evidence.importing.columns import Field, folded
 from registry.evidence.importing.kind import (
     OneByOne,
@@ -20,13 +17,6 @@ from registry.people.names import name_key
 from registry.people.services import employ, record_language, rehearse_worker, take_on
 
 MOST_NAMESAKES = 2
-NAMESAKES = gettext_lazy(
-    "The table has more than %(most)s new people of this name. Take them on on the page of new people, one by one."
-)
-NOT_ON_THE_BOOKS = gettext_lazy(
-    "Nobody on the books has this number, name and date of birth. "
-    "Take on somebody who is registered already on the page of new people, one by one."
-)
 LANGUAGE_SPELLINGS = {
     "english": "en",
     "anglais": "en",
@@ -68,17 +58,17 @@ class Workers(OneByOne):
         number, start = row.text("number"), row.day("employed_from")
         languages = [LANGUAGE_SPELLINGS.get(folded(each), each) for each in row.parts("languages", longest=35)]
         if born is not None and born >= self.context.recorded_at.date():
-            row.refuse("date_of_birth", "date_of_birth_is_past", _("The date of birth lies in the future."))
+            row.refuse("date_of_birth", "date_of_birth_is_past")
         if row.problems or born is None or start is None:
             return False
         worker = self._books.person(number, given, family, born)
         if worker is None and number:
-            row.refuse("number", "worker_is_on_the_books", str(NOT_ON_THE_BOOKS))
+            row.refuse("number", "worker_is_on_the_books")
             return False
         recording: dict[str, Any] = {"recorded_at": self.context.recorded_at, "recorded_by": self.context.recorded_by}
         new = worker is None
         if worker is None and self._too_many_of_one_name(given, family):
-            row.refuse("family_name", "namesakes_are_taken_on_one_by_one", str(NAMESAKES) % {"most": MOST_NAMESAKES})
+            row.refuse("family_name", "namesakes_are_taken_on_one_by_one", most=MOST_NAMESAKES)
             return False
         if worker is None:
             worker = self._taken_on(given, family, born, start, recording)
@@ -117,7 +107,7 @@ class Workers(OneByOne):
     def _too_many_of_one_name(self, given: str, family: str) -> bool:
         """Whether the table has had its new people of this name: with more, it could try one date of birth after
         the other, and learn which is somebody's who is registered."""
-        if self.context.recorded_by is None:
+        if self.context.by_the_command:
             return False
         key = name_key(given, family)
         self._namesakes[key] += 1

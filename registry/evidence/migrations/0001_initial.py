@@ -832,6 +832,17 @@ class Migration(migrations.Migration):
                 ),
                 ("start", models.DateTimeField()),
                 ("reason", models.TextField()),
+                ("on_assignment", models.BigIntegerField(blank=True, null=True)),
+                (
+                    "employer",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="people.employer",
+                    ),
+                ),
                 (
                     "model",
                     models.ForeignKey(
@@ -850,6 +861,16 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="+",
                         to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "shift",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="evidence.hoursentry",
                     ),
                 ),
                 (
@@ -948,6 +969,54 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="retraining",
                         to="evidence.standdown",
+                    ),
+                ),
+            ],
+            options={
+                "abstract": False,
+            },
+        ),
+        migrations.CreateModel(
+            name="StandDownSuspension",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField()),
+                ("withdrawn", models.BooleanField(default=False)),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField(blank=True, null=True)),
+                ("reason", models.TextField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "stand_down",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="suspensions", to="evidence.standdown"
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="evidence.standdownsuspension",
+                    ),
+                ),
+                (
+                    "worker",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_records",
+                        to="people.worker",
                     ),
                 ),
             ],
@@ -1390,6 +1459,13 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.AddConstraint(
+            model_name="standdown",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("shift__isnull", True), ("on_assignment__isnull", True), _connector="OR"),
+                name="stand_down_has_one_occasion",
+            ),
+        ),
+        migrations.AddConstraint(
             model_name="instruction",
             constraint=models.CheckConstraint(
                 condition=models.Q(("withdrawn", False), ("supersedes__isnull", False), _connector="OR"),
@@ -1408,90 +1484,6 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("completed_at__lte", models.F("recorded_at"))),
                 name="instruction_is_not_in_the_future",
-            ),
-        ),
-        migrations.CreateModel(
-            name="StandDownSuspension",
-            fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("recorded_at", models.DateTimeField()),
-                ("withdrawn", models.BooleanField(default=False)),
-                ("start", models.DateTimeField()),
-                ("end", models.DateTimeField(blank=True, null=True)),
-                ("reason", models.TextField()),
-            ],
-            options={
-                "abstract": False,
-            },
-        ),
-        migrations.AddField(
-            model_name="standdown",
-            name="employer",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="people.employer",
-            ),
-        ),
-        migrations.AddField(
-            model_name="standdown",
-            name="on_assignment",
-            field=models.BigIntegerField(blank=True, null=True),
-        ),
-        migrations.AddField(
-            model_name="standdown",
-            name="shift",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="evidence.hoursentry",
-            ),
-        ),
-        migrations.AddConstraint(
-            model_name="standdown",
-            constraint=models.CheckConstraint(
-                condition=models.Q(("shift__isnull", True), ("on_assignment__isnull", True), _connector="OR"),
-                name="stand_down_has_one_occasion",
-            ),
-        ),
-        migrations.AddField(
-            model_name="standdownsuspension",
-            name="recorded_by",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-            ),
-        ),
-        migrations.AddField(
-            model_name="standdownsuspension",
-            name="stand_down",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="suspensions", to="evidence.standdown"
-            ),
-        ),
-        migrations.AddField(
-            model_name="standdownsuspension",
-            name="supersedes",
-            field=models.OneToOneField(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="superseded_by",
-                to="evidence.standdownsuspension",
-            ),
-        ),
-        migrations.AddField(
-            model_name="standdownsuspension",
-            name="worker",
-            field=models.ForeignKey(
-                on_delete=django.db.models.deletion.PROTECT, related_name="%(class)s_records", to="people.worker"
             ),
         ),
         migrations.AddConstraint(

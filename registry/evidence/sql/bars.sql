@@ -1,14 +1,6 @@
 -- What keeps somebody off the crews (a setback, a suspension, a revocation, a stand-down) is ended by what its source
 -- says, or by the registrar with a reason. The record that says the opposite ends it too, and is held to the same.
 
--- Raises what the rule of the name says.
-CREATE OR REPLACE FUNCTION evidence_bar_stays(rule text) RETURNS void LANGUAGE plpgsql AS $$
-BEGIN
-    RAISE EXCEPTION 'what keeps somebody off the crews is ended by its source or the registrar'
-        USING ERRCODE = 'check_violation', CONSTRAINT = rule;
-END
-$$;
-
 -- A certificate's number, a scheme or a third party's name as people would take two to be one.
 CREATE OR REPLACE FUNCTION evidence_folded_number(number text) RETURNS text LANGUAGE sql IMMUTABLE AS $$
     SELECT lower(regexp_replace(number, '[^[:alnum:]]', '', 'g'))
@@ -20,7 +12,7 @@ CREATE OR REPLACE FUNCTION evidence_a_bar_is_the_registrars() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-        PERFORM public.evidence_bar_stays('only_the_registrar_takes_back_a_bar');
+        PERFORM public.registry_refuse('only_the_registrar_takes_back_a_bar');
     END IF;
     RETURN NEW;
 END
@@ -38,7 +30,7 @@ BEGIN
     SELECT after_stand_down_id INTO answered FROM public.evidence_instruction WHERE id = NEW.supersedes_id;
     IF (answered IS NOT NULL OR NEW.after_stand_down_id IS NOT NULL)
        AND NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-        PERFORM public.evidence_bar_stays('only_the_registrar_corrects_retraining');
+        PERFORM public.registry_refuse('only_the_registrar_corrects_retraining');
     END IF;
     RETURN NEW;
 END
@@ -51,11 +43,11 @@ CREATE OR REPLACE FUNCTION evidence_retraining_follows_its_stand_down() RETURNS 
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NEW.document_id IS NULL THEN
-        PERFORM public.evidence_bar_stays('retraining_has_its_paper');
+        PERFORM public.registry_refuse('retraining_has_its_paper');
     END IF;
     IF EXISTS (SELECT FROM public.evidence_standdown
                WHERE id = NEW.after_stand_down_id AND start > NEW.completed_at) THEN
-        PERFORM public.evidence_bar_stays('retraining_follows_its_stand_down');
+        PERFORM public.registry_refuse('retraining_follows_its_stand_down');
     END IF;
     RETURN NEW;
 END
@@ -70,10 +62,10 @@ CREATE OR REPLACE FUNCTION evidence_reinstatement_is_the_registrars() RETURNS tr
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-        PERFORM public.evidence_bar_stays('only_the_registrar_reinstates');
+        PERFORM public.registry_refuse('only_the_registrar_reinstates');
     END IF;
     IF btrim(NEW.reason) = '' THEN
-        PERFORM public.evidence_bar_stays('a_reinstatement_gives_its_reason');
+        PERFORM public.registry_refuse('a_reinstatement_gives_its_reason');
     END IF;
     RETURN NEW;
 END
@@ -110,13 +102,13 @@ BEGIN
     END IF;
     IF setback.third_party <> '' THEN
         IF NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-            PERFORM public.evidence_bar_stays('only_the_registrar_corrects_a_third_partys_setback');
+            PERFORM public.registry_refuse('only_the_registrar_corrects_a_third_partys_setback');
         END IF;
         RETURN NEW;
     END IF;
     IF NOT NEW.withdrawn AND (NEW.outcome, NEW.third_party, NEW.employer_id, NEW.assessor_id)
        IS DISTINCT FROM (setback.outcome, setback.third_party, setback.employer_id, setback.assessor_id) THEN
-        PERFORM public.evidence_bar_stays('a_setback_is_not_turned_into_a_pass');
+        PERFORM public.registry_refuse('a_setback_is_not_turned_into_a_pass');
     END IF;
     IF NOT public.people_is_registrar(NEW.recorded_by_id) AND NOT (
         EXISTS (SELECT FROM public.people_account
@@ -128,7 +120,7 @@ BEGIN
               AND (act."end" IS NULL OR act."end" > NEW.recorded_at)
               AND NOT EXISTS (SELECT FROM public.evidence_appointment later WHERE later.supersedes_id = act.id))
     ) THEN
-        PERFORM public.evidence_bar_stays('a_setback_is_changed_by_its_assessor');
+        PERFORM public.registry_refuse('a_setback_is_changed_by_its_assessor');
     END IF;
     RETURN NEW;
 END
@@ -138,17 +130,17 @@ CREATE OR REPLACE TRIGGER a_setback_is_its_sources BEFORE INSERT ON evidence_ass
 
 -- The latest assessment of a scope governs, so a pass ends the setback before it. It comes from who found the setback:
 -- the same third party, with its paper; or an assessor with their own account, where an employer's own found it.
--- The registrar records what comes from elsewhere. A correction moves no older pass behind a bar.
+-- The registrar records what comes from elsewhere, with its paper. A correction moves no older pass behind a bar.
 CREATE OR REPLACE FUNCTION evidence_a_pass_follows_from_its_source() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     before public.evidence_assessment;
     setback public.evidence_assessment;
 BEGIN
-    IF public.people_is_registrar(NEW.recorded_by_id) THEN
+    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
+    IF before.id IS NOT NULL AND public.people_is_registrar(NEW.recorded_by_id) THEN
         RETURN NEW;
     END IF;
-    SELECT * INTO before FROM public.evidence_assessment WHERE id = NEW.supersedes_id;
     FOR setback IN
         SELECT * FROM public.evidence_assessment earlier
         WHERE earlier.worker_id = NEW.worker_id AND earlier.outcome <> 'pass' AND NOT earlier.withdrawn
@@ -156,20 +148,27 @@ BEGIN
           AND NOT EXISTS (SELECT FROM public.evidence_assessment later WHERE later.supersedes_id = earlier.id)
           AND public.evidence_same_scope(earlier, NEW)
     LOOP
+        IF public.people_is_registrar(NEW.recorded_by_id) THEN
+            -- The reason of a correction says why; a new record has its paper instead.
+            IF NEW.document_id IS NULL THEN
+                PERFORM public.registry_refuse('a_pass_after_a_setback_has_its_paper');
+            END IF;
+            CONTINUE;
+        END IF;
         IF before.id IS NOT NULL
            AND NOT (setback.assessed_at <= before.assessed_at AND public.evidence_same_scope(setback, before)) THEN
-            PERFORM public.evidence_bar_stays('a_pass_after_a_bar_is_a_new_assessment');
+            PERFORM public.registry_refuse('a_pass_after_a_bar_is_a_new_assessment');
         END IF;
         IF setback.third_party = '' THEN
             IF NEW.third_party <> '' OR NOT EXISTS (
                 SELECT FROM public.people_account
                 WHERE id = NEW.recorded_by_id AND is_active AND worker_id = NEW.assessor_id
             ) THEN
-                PERFORM public.evidence_bar_stays('a_pass_after_a_setback_comes_from_its_source');
+                PERFORM public.registry_refuse('a_pass_after_a_setback_comes_from_its_source');
             END IF;
         ELSIF public.evidence_folded_number(NEW.third_party) <> public.evidence_folded_number(setback.third_party)
             OR NEW.document_id IS NULL OR NEW.document_id IS NOT DISTINCT FROM setback.document_id THEN
-            PERFORM public.evidence_bar_stays('a_pass_after_a_setback_comes_from_its_source');
+            PERFORM public.registry_refuse('a_pass_after_a_setback_comes_from_its_source');
         END IF;
     END LOOP;
     IF before.id IS NOT NULL AND before.assessed_at < NEW.assessed_at AND EXISTS (
@@ -178,7 +177,7 @@ BEGIN
           AND bar.start > before.assessed_at AND bar.start <= NEW.assessed_at
           AND NOT EXISTS (SELECT FROM public.evidence_standdown later WHERE later.supersedes_id = bar.id)
     ) THEN
-        PERFORM public.evidence_bar_stays('a_pass_after_a_bar_is_a_new_assessment');
+        PERFORM public.registry_refuse('a_pass_after_a_bar_is_a_new_assessment');
     END IF;
     RETURN NEW;
 END
@@ -196,7 +195,7 @@ BEGIN
         WHERE before.id = NEW.supersedes_id AND before."end" <= NEW.recorded_at
           AND (NEW."end" IS NULL OR NEW."end" > before."end")
     ) THEN
-        PERFORM public.evidence_bar_stays('an_ended_appointment_stays_ended');
+        PERFORM public.registry_refuse('an_ended_appointment_stays_ended');
     END IF;
     RETURN NEW;
 END
@@ -221,7 +220,7 @@ BEGIN
           AND public.evidence_table_of(asked.record_kind) = TG_TABLE_NAME
           AND answer.recorded_by_id = NEW.recorded_by_id AND btrim(answer.reason) <> ''
     ) THEN
-        PERFORM public.evidence_bar_stays('the_end_of_a_bar_gives_its_reason');
+        PERFORM public.registry_refuse('the_end_of_a_bar_gives_its_reason');
     END IF;
     RETURN NULL;
 END
@@ -284,13 +283,11 @@ BEGIN
           AND NOT EXISTS (SELECT FROM version own WHERE own.bar = version.bar AND own.id = NEW.supersedes_id)
     LOOP
         IF taken_out.same_number AND taken_out.issued_before THEN
-            RAISE EXCEPTION 'a certificate of this number is suspended or revoked'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_taken_out_is_not_recorded_anew';
+            PERFORM public.registry_refuse('a_certificate_taken_out_is_not_recorded_anew');
         END IF;
         IF NOT taken_out.issued_before AND NEW.document_id IS NULL
            AND NOT public.people_is_registrar(NEW.recorded_by_id) THEN
-            RAISE EXCEPTION 'a certificate given out after a suspension or revocation brings its paper'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_certificate_after_a_bar_has_its_paper';
+            PERFORM public.registry_refuse('a_certificate_after_a_bar_has_its_paper');
         END IF;
     END LOOP;
     -- A second spelling would stay in force when the first is revoked.
@@ -301,8 +298,7 @@ BEGIN
           AND public.evidence_folded_number(same.number) = public.evidence_folded_number(NEW.number)
           AND NOT EXISTS (SELECT FROM public.evidence_certification later WHERE later.supersedes_id = same.id)
     ) THEN
-        RAISE EXCEPTION 'this certificate is recorded already'
-            USING ERRCODE = 'unique_violation', CONSTRAINT = 'certificate_is_recorded_once';
+        PERFORM public.registry_refuse('certificate_is_recorded_once');
     END IF;
     RETURN NEW;
 END

@@ -6,12 +6,10 @@ DECLARE
 BEGIN
     SELECT * INTO entry FROM public.evidence_hoursentry WHERE id = NEW.entry_id;
     IF entry.worker_id = NEW.by_id THEN
-        RAISE EXCEPTION 'nobody countersigns their own hours'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_countersigns_their_own_hours';
+        PERFORM public.registry_refuse('nobody_countersigns_their_own_hours');
     END IF;
     IF NEW.at < entry."end" THEN
-        RAISE EXCEPTION 'countersigned before the work ended'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'countersignature_follows_the_work';
+        PERFORM public.registry_refuse('countersignature_follows_the_work');
     END IF;
     RETURN NEW;
 END
@@ -31,8 +29,7 @@ BEGIN
         SELECT worker_id INTO owner FROM public.evidence_standdown WHERE id = NEW.after_stand_down_id;
     END IF;
     IF owner IS DISTINCT FROM NEW.worker_id THEN
-        RAISE EXCEPTION 'this is about another worker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'reference_is_to_the_same_worker';
+        PERFORM public.registry_refuse('reference_is_to_the_same_worker');
     END IF;
     RETURN NEW;
 END
@@ -48,12 +45,10 @@ CREATE OR REPLACE FUNCTION evidence_document_is_whole() RETURNS trigger
 LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF length(NEW.content) <> NEW.size THEN
-        RAISE EXCEPTION 'the size is not that of the document'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'document_size_is_that_of_its_content';
+        PERFORM public.registry_refuse('document_size_is_that_of_its_content');
     END IF;
     IF encode(sha256(NEW.content), 'hex') <> NEW.sha256 THEN
-        RAISE EXCEPTION 'the document differs from its SHA-256'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'document_matches_its_sha256';
+        PERFORM public.registry_refuse('document_matches_its_sha256');
     END IF;
     RETURN NEW;
 END

@@ -7,8 +7,7 @@ DECLARE
     signer bigint := (to_jsonb(NEW) ->> TG_ARGV[0])::bigint;
 BEGIN
     IF EXISTS (SELECT FROM public.evidence_hoursentry WHERE id = NEW.entry_id AND worker_id = signer) THEN
-        RAISE EXCEPTION 'nobody countersigns their own hours'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_is_asked_about_their_own_hours';
+        PERFORM public.registry_refuse('nobody_is_asked_about_their_own_hours');
     END IF;
     RETURN NEW;
 END
@@ -33,8 +32,7 @@ BEGIN
             INTO owner USING NEW.record_id;
     END IF;
     IF owner IS DISTINCT FROM NEW.worker_id THEN
-        RAISE EXCEPTION 'this is not a record of that person'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_request_is_about_the_workers_record';
+        PERFORM public.registry_refuse('correction_request_is_about_the_workers_record');
     END IF;
     RETURN NEW;
 END
@@ -42,7 +40,7 @@ $$;
 CREATE OR REPLACE TRIGGER is_about_the_workers_record BEFORE INSERT ON evidence_correctionrequest
     FOR EACH ROW EXECUTE FUNCTION evidence_request_is_about_the_workers_record();
 
--- What answers a request is a correction or withdrawal of a record of the same kind and person.
+-- What answers a request is a correction or withdrawal of that very record, as it was then or as it was corrected since.
 CREATE OR REPLACE FUNCTION evidence_answer_is_about_the_same_worker() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
@@ -54,8 +52,15 @@ BEGIN
                    'FROM public.%I WHERE id = $1', public.evidence_table_of(asked.record_kind))
         INTO fits USING NEW.new_record_id, asked.worker_id, NEW.outcome = 'withdrawn';
     IF fits IS NOT TRUE THEN
-        RAISE EXCEPTION 'the new record does not answer the request'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'correction_answer_is_about_the_same_worker';
+        PERFORM public.registry_refuse('correction_answer_is_about_the_same_worker');
+    END IF;
+    EXECUTE format('WITH RECURSIVE before (id) AS ('
+                   'SELECT supersedes_id FROM public.%1$I WHERE id = $1 UNION '
+                   'SELECT supersedes_id FROM public.%1$I JOIN before USING (id)) '
+                   'SELECT EXISTS (SELECT FROM before WHERE id = $2)', public.evidence_table_of(asked.record_kind))
+        INTO fits USING NEW.new_record_id, asked.record_id;
+    IF NOT fits THEN
+        PERFORM public.registry_refuse('an_answer_corrects_the_record_asked_about');
     END IF;
     RETURN NEW;
 END

@@ -4,28 +4,23 @@ CREATE OR REPLACE FUNCTION evidence_signer_signs_with_their_own_account() RETURN
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     account public.people_account;
-    broken text;
 BEGIN
     IF NEW.recorded_by_id IS NULL THEN
         IF session_user <> current_user
            AND EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NOT NULL)
            AND EXISTS (SELECT FROM public.evidence_hoursentry WHERE id = NEW.entry_id AND origin = 'register') THEN
-            RAISE EXCEPTION 'a signature without an account has its paper'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_signature_without_an_account_has_its_paper';
+            PERFORM public.registry_refuse('a_signature_without_an_account_has_its_paper');
         END IF;
         RETURN NEW;
     END IF;
     -- A closing, or the removal of the second factor, that is under way is waited for.
     SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
     IF account.worker_id IS DISTINCT FROM NEW.by_id THEN
-        broken := 'signer_signs_with_their_own_account';
+        PERFORM public.registry_refuse('signer_signs_with_their_own_account');
     ELSIF NOT account.is_active THEN
-        broken := 'a_closed_account_signs_nothing';
+        PERFORM public.registry_refuse('a_closed_account_signs_nothing');
     ELSIF NOT public.evidence_has_second_factor(account.id) THEN
-        broken := 'a_signer_has_a_second_factor';
-    END IF;
-    IF broken IS NOT NULL THEN
-        RAISE EXCEPTION 'nobody signs like this' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
+        PERFORM public.registry_refuse('a_signer_has_a_second_factor');
     END IF;
     RETURN NEW;
 END
@@ -43,25 +38,26 @@ $$;
 CREATE OR REPLACE TRIGGER signer_signs_with_their_own_account BEFORE INSERT ON evidence_countersignature
     FOR EACH ROW EXECUTE FUNCTION evidence_signer_signs_with_their_own_account();
 
--- An employer's own assessment is its assessor's word: no other account records, corrects or takes it back.
+-- An employer's own assessment is its assessor's word: no other account records, corrects or takes it back. But a
+-- registrar brings in the paper of an older one, and takes back, with a reason, that somebody was found not yet
+-- competent: the assessor may be gone (bars.sql).
 CREATE OR REPLACE FUNCTION evidence_assessor_records_with_their_own_account() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
     account public.people_account;
-    broken text;
 BEGIN
     SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
     IF account.kind <> 'worker' AND NEW.third_party <> '' THEN
         RETURN NEW;
+    ELSIF account.kind = 'registrar' AND account.is_active AND (NEW.supersedes_id IS NOT NULL OR NEW.document_id IS NOT NULL)
+    THEN
+        RETURN NEW;
     ELSIF account.worker_id IS DISTINCT FROM NEW.assessor_id THEN
-        broken := 'assessor_records_with_their_own_account';
+        PERFORM public.registry_refuse('assessor_records_with_their_own_account');
     ELSIF NOT account.is_active THEN
-        broken := 'a_closed_account_signs_nothing';
+        PERFORM public.registry_refuse('a_closed_account_signs_nothing');
     ELSIF NOT public.evidence_has_second_factor(account.id) THEN
-        broken := 'a_signer_has_a_second_factor';
-    END IF;
-    IF broken IS NOT NULL THEN
-        RAISE EXCEPTION 'nobody assesses like this' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
+        PERFORM public.registry_refuse('a_signer_has_a_second_factor');
     END IF;
     RETURN NEW;
 END
@@ -84,8 +80,7 @@ BEGIN
     IF signer IS DISTINCT FROM NEW.by_id OR NOT EXISTS (
         SELECT FROM public.people_account WHERE id = NEW.recorded_by_id AND worker_id = NEW.by_id AND is_active
     ) THEN
-        RAISE EXCEPTION 'this was not signed in that name'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_denied_signature_is_in_the_persons_name';
+        PERFORM public.registry_refuse('a_denied_signature_is_in_the_persons_name');
     END IF;
     RETURN NEW;
 END

@@ -3,13 +3,11 @@ CREATE OR REPLACE FUNCTION evidence_suspension_is_the_registrars() RETURNS trigg
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NOT public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
-        RAISE EXCEPTION 'a stand-down is suspended by the registrar'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_suspends_a_stand_down';
+        PERFORM public.registry_refuse('only_the_registrar_suspends_a_stand_down');
     END IF;
     IF NOT EXISTS (SELECT FROM public.evidence_standdown
                    WHERE id = NEW.stand_down_id AND worker_id = NEW.worker_id) THEN
-        RAISE EXCEPTION 'this is about another worker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'reference_is_to_the_same_worker';
+        PERFORM public.registry_refuse('reference_is_to_the_same_worker');
     END IF;
     RETURN NEW;
 END

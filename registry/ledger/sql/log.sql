@@ -161,8 +161,7 @@ BEGIN
     PERFORM pg_advisory_xact_lock(hashtextextended('places in the log', 0));
     IF NEW.size <= (SELECT coalesce(max(size), -1) FROM public.ledger_checkpoint)
        OR NEW.size <> (SELECT coalesce(max(index) + 1, 0) FROM public.ledger_leaf) THEN
-        RAISE EXCEPTION 'a checkpoint covers the whole log and goes on from the one before'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'checkpoint_goes_on_from_the_one_before';
+        PERFORM public.registry_refuse('checkpoint_goes_on_from_the_one_before');
     END IF;
     RETURN NEW;
 END
@@ -181,8 +180,7 @@ BEGIN
            = (OLD.id, OLD.kind, OLD.record, OLD.entered_at, OLD.leaf, OLD.leaf_hash) THEN
         RETURN NEW;
     END IF;
-    RAISE EXCEPTION '% is append-only', TG_TABLE_NAME
-        USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
+    PERFORM public.registry_refuse('records_are_never_changed');
 END
 $$;
 

@@ -14,8 +14,7 @@ BEGIN
             WHERE job.supersedes_id IS NOT NULL)
         SELECT FROM plans WHERE id = earlier
     ) THEN
-        RAISE EXCEPTION 'the record belongs to another job'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'notice_record_stays_with_its_job';
+        PERFORM public.registry_refuse('notice_record_stays_with_its_job');
     END IF;
     RETURN NEW;
 END
@@ -25,8 +24,7 @@ CREATE OR REPLACE FUNCTION notices_notice_matches_its_sha256() RETURNS trigger
 LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF encode(sha256(convert_to(NEW.content, 'UTF8')), 'hex') <> NEW.sha256 THEN
-        RAISE EXCEPTION 'the notice differs from its SHA-256'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'notice_matches_its_sha256';
+        PERFORM public.registry_refuse('notice_matches_its_sha256');
     END IF;
     RETURN NEW;
 END

@@ -639,6 +639,43 @@ class Migration(migrations.Migration):
                 ],
             },
         ),
+        migrations.CreateModel(
+            name="SettledTwin",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "found",
+                    models.CharField(
+                        choices=[("two_people", "two people"), ("one_person", "one person")], max_length=12
+                    ),
+                ),
+                ("reason", models.TextField()),
+                ("recorded_at", models.DateTimeField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "twin",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="settled", to="people.possibletwin"
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("found__in", ["two_people", "one_person"])),
+                        name="a_settled_twin_is_two_people_or_one",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("reason", ""), _negated=True), name="settling_a_twin_gives_its_reason"
+                    ),
+                ],
+            },
+        ),
         migrations.AddIndex(
             model_name="worker",
             index=django.contrib.postgres.indexes.GinIndex(fields=["lookalike_keys"], name="workers_by_lookalike_key"),

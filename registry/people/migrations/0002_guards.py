@@ -32,6 +32,7 @@ class Migration(migrations.Migration):
             "invitations.sql",
             "closing.sql",
             "consent.sql",
+            "named.sql",
         ),
         *(migrations.RunSQL(grant_statement(table, privileges)) for table, privileges in FRAMEWORK.items()),
     ]

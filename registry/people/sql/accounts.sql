@@ -16,8 +16,7 @@ CREATE OR REPLACE FUNCTION people_account_keeps_its_kind() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NOT public.people_owner_is_here() THEN
-        RAISE EXCEPTION 'an account keeps its kind'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_account_keeps_its_kind';
+        PERFORM public.registry_refuse('an_account_keeps_its_kind');
     END IF;
     RETURN NEW;
 END
@@ -37,8 +36,7 @@ BEGIN
     IF NOT public.people_owner_is_here()
        AND NOT EXISTS (SELECT FROM public.database_policy WHERE recorded_at_tolerance IS NULL)
        AND NOT EXISTS (SELECT FROM public.people_invitation WHERE account_id = NEW.id AND kind = NEW.kind) THEN
-        RAISE EXCEPTION 'inspectors and registrars are invited'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'inspectors_and_registrars_are_invited';
+        PERFORM public.registry_refuse('inspectors_and_registrars_are_invited');
     END IF;
     RETURN NULL;
 END
@@ -56,13 +54,11 @@ BEGIN
         RETURN NEW;
     END IF;
     IF NEW.invited_by_id IS NOT NULL AND NEW.kind IN ('inspector', 'registrar') THEN
-        RAISE EXCEPTION 'only the registrar invites inspectors'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_the_registrar_invites_inspectors';
+        PERFORM public.registry_refuse('only_the_registrar_invites_inspectors');
     END IF;
     IF NEW.invited_by_id IS NULL
        AND EXISTS (SELECT FROM public.people_account WHERE kind = 'registrar' AND is_active) THEN
-        RAISE EXCEPTION 'the registrar who invites is named'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_of_the_registrar_names_the_registrar';
+        PERFORM public.registry_refuse('an_act_of_the_registrar_names_the_registrar');
     END IF;
     RETURN NEW;
 END
@@ -75,8 +71,7 @@ LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp 
 BEGIN
     IF NOT public.people_owner_is_here()
        AND EXISTS (SELECT FROM public.people_account WHERE kind = 'registrar' AND is_active) THEN
-        RAISE EXCEPTION 'the registrar who closes is named'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_act_of_the_registrar_names_the_registrar';
+        PERFORM public.registry_refuse('an_act_of_the_registrar_names_the_registrar');
     END IF;
     RETURN NEW;
 END
@@ -101,8 +96,7 @@ BEGIN
         SELECT FROM public.people_account
         WHERE id = NEW.recorded_by_id AND is_active AND kind IN ('registrar', 'inspector') AND id <> NEW.account_id
     ) THEN
-        RAISE EXCEPTION 'the registrar or an inspector checks an identity'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_identity_is_checked_from_outside';
+        PERFORM public.registry_refuse('an_identity_is_checked_from_outside');
     END IF;
     RETURN NEW;
 END

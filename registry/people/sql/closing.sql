@@ -11,18 +11,15 @@ BEGIN
     SELECT * INTO closed FROM public.people_account WHERE id = NEW.account_id;
     SELECT * INTO closer FROM public.people_account WHERE id = NEW.recorded_by_id;
     IF NOT closed.is_active THEN
-        RAISE EXCEPTION 'the account is closed'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_account_is_closed_once';
+        PERFORM public.registry_refuse('an_account_is_closed_once');
     END IF;
     IF closer.id = closed.id THEN
-        RAISE EXCEPTION 'nobody closes their own account'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'nobody_closes_their_own_account';
+        PERFORM public.registry_refuse('nobody_closes_their_own_account');
     END IF;
     IF closer.id IS NOT NULL AND NOT public.people_is_registrar(closer.id) AND (
         NOT closer.is_active OR closer.kind <> 'employer' OR closer.employer_id IS DISTINCT FROM closed.employer_id
     ) THEN
-        RAISE EXCEPTION 'dispatchers close accounts of their own employer'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'dispatchers_close_accounts_of_their_own_employer';
+        PERFORM public.registry_refuse('dispatchers_close_accounts_of_their_own_employer');
     END IF;
     RETURN NEW;
 END
@@ -46,15 +43,13 @@ CREATE OR REPLACE FUNCTION people_account_stays_closed() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NEW.is_active THEN
-        RAISE EXCEPTION 'a closed account stays closed'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'a_closed_account_stays_closed';
+        PERFORM public.registry_refuse('a_closed_account_stays_closed');
     END IF;
     IF NOT EXISTS (SELECT FROM public.people_closedaccount WHERE account_id = NEW.id) AND NOT (
         current_setting('registry.erasing', true) = 'on'
         AND pg_has_role(session_user, (SELECT relowner FROM pg_class WHERE oid = TG_RELID), 'MEMBER')
     ) THEN
-        RAISE EXCEPTION 'closing an account is recorded'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'closing_an_account_is_recorded';
+        PERFORM public.registry_refuse('closing_an_account_is_recorded');
     END IF;
     RETURN NEW;
 END

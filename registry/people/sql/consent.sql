@@ -30,8 +30,7 @@ CREATE OR REPLACE FUNCTION people_employer_asks_for_itself() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NOT public.people_is_open_account_at(NEW.recorded_by_id, NEW.employer_id) THEN
-        RAISE EXCEPTION 'an employer asks for itself'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_employer_asks_for_itself';
+        PERFORM public.registry_refuse('an_employer_asks_for_itself');
     END IF;
     RETURN NEW;
 END
@@ -45,12 +44,10 @@ DECLARE
 BEGIN
     SELECT * INTO asked FROM public.people_employmentrequest WHERE id = NEW.request_id FOR NO KEY UPDATE;
     IF NOT public.people_is_open_account_of(NEW.recorded_by_id, asked.worker_id) THEN
-        RAISE EXCEPTION 'a request is answered by the person'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+        PERFORM public.registry_refuse('consent_is_the_persons_own');
     END IF;
     IF EXISTS (SELECT FROM public.people_employmentconsent WHERE request_id = asked.id) THEN
-        RAISE EXCEPTION 'the request has been answered'
-            USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_request_is_answered_once';
+        PERFORM public.registry_refuse('a_request_is_answered_once');
     END IF;
     RETURN NEW;
 END
@@ -60,8 +57,7 @@ CREATE OR REPLACE FUNCTION people_code_is_made_by_its_worker() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF NOT public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
-        RAISE EXCEPTION 'a code is made by the person'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+        PERFORM public.registry_refuse('consent_is_the_persons_own');
     END IF;
     RETURN NEW;
 END
@@ -75,8 +71,7 @@ BEGIN
     IF NEW.how = 'own_account' THEN
         PERFORM FROM public.people_employmentrequest WHERE id = NEW.request_id FOR NO KEY UPDATE;
         IF EXISTS (SELECT FROM public.people_employmentdecline WHERE request_id = NEW.request_id) THEN
-            RAISE EXCEPTION 'the request has been answered'
-                USING ERRCODE = 'unique_violation', CONSTRAINT = 'a_request_is_answered_once';
+            PERFORM public.registry_refuse('a_request_is_answered_once');
         END IF;
         given := public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) AND EXISTS (
             SELECT FROM public.people_employmentrequest asked
@@ -96,8 +91,7 @@ BEGIN
         given := public.people_is_the_registrars_word(NEW.recorded_by_id);
     END IF;
     IF given IS NOT TRUE THEN
-        RAISE EXCEPTION 'consent is the person''s own'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'consent_is_the_persons_own';
+        PERFORM public.registry_refuse('consent_is_the_persons_own');
     END IF;
     RETURN NEW;
 END
@@ -114,9 +108,22 @@ DECLARE
     today date := (NEW.recorded_at AT TIME ZONE 'UTC')::date;
     registered_by bigint;
     still_there boolean;
+    before public.people_employment;
 BEGIN
     -- Two who take on one person wait for each other here, and the second sees the first.
     PERFORM FROM public.people_worker WHERE id = NEW.worker_id FOR NO KEY UPDATE;
+    -- A person leaves from now on: not so that what happened yesterday was on nobody's books.
+    SELECT * INTO before FROM public.people_employment WHERE id = NEW.supersedes_id;
+    IF EXISTS (SELECT FROM public.people_account
+               WHERE id = NEW.recorded_by_id AND kind = 'employer' AND employer_id <> before.employer_id) THEN
+        PERFORM public.registry_refuse('an_employer_corrects_its_own_records');
+    END IF;
+    IF before.id IS NOT NULL AND public.people_is_open_account_of(NEW.recorded_by_id, NEW.worker_id) THEN
+        IF NEW.withdrawn OR NEW.employer_id <> before.employer_id OR NEW.start <> before.start
+           OR NEW."end" IS NULL OR NEW."end" < today - 1 OR NEW."end" > before."end" THEN
+            PERFORM public.registry_refuse('a_person_leaves_from_now_on');
+        END IF;
+    END IF;
     IF NEW.withdrawn OR public.people_is_the_registrars_word(NEW.recorded_by_id) THEN
         RETURN NEW;
     END IF;
@@ -151,7 +158,6 @@ BEGIN
     THEN
         RETURN NEW;
     END IF;
-    RAISE EXCEPTION 'a registered person is taken on with their consent'
-        USING ERRCODE = 'check_violation', CONSTRAINT = 'a_registered_person_is_taken_on_with_consent';
+    PERFORM public.registry_refuse('a_registered_person_is_taken_on_with_consent');
 END
 $$;

@@ -8,8 +8,7 @@ BEGIN
     WHERE id IN (SELECT worker_id FROM added) ORDER BY id FOR KEY SHARE;
     IF EXISTS (SELECT FROM (SELECT DISTINCT worker_id FROM added) concerned
                JOIN public.ledger_erasure erasure ON erasure.subject = 'worker:' || concerned.worker_id) THEN
-        RAISE EXCEPTION 'the worker has been erased'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'nothing_is_recorded_about_an_erased_worker';
+        PERFORM public.registry_refuse('nothing_is_recorded_about_an_erased_worker');
     END IF;
     RETURN NULL;
 END

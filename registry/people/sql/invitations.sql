@@ -5,19 +5,16 @@ CREATE OR REPLACE FUNCTION people_invitation_is_accepted_once() RETURNS trigger
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
     IF OLD.accepted_at IS NOT NULL THEN
-        RAISE EXCEPTION 'the invitation has been accepted'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_is_accepted_once';
+        PERFORM public.registry_refuse('an_invitation_is_accepted_once');
     END IF;
     IF (OLD.id, OLD.token_hash, OLD.kind, OLD.invited_at, OLD.expires_at)
            IS DISTINCT FROM (NEW.id, NEW.token_hash, NEW.kind, NEW.invited_at, NEW.expires_at)
        OR (OLD.employer_id, OLD.worker_id, OLD.invited_by_id, OLD.way, OLD.address)
            IS DISTINCT FROM (NEW.employer_id, NEW.worker_id, NEW.invited_by_id, NEW.way, NEW.address) THEN
-        RAISE EXCEPTION 'an invitation is accepted or left as it is'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'records_are_never_changed';
+        PERFORM public.registry_refuse('records_are_never_changed');
     END IF;
     IF NEW.accepted_at > OLD.expires_at OR clock_timestamp() > OLD.expires_at THEN
-        RAISE EXCEPTION 'the invitation has run out'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_in_time';
+        PERFORM public.registry_refuse('an_invitation_is_accepted_in_time');
     END IF;
     -- A closing that is under way is waited for.
     PERFORM FROM public.people_account WHERE id = OLD.invited_by_id FOR SHARE;
@@ -27,8 +24,7 @@ BEGIN
         WHERE closed.id = OLD.invited_by_id
            OR closed.worker_id = OLD.worker_id AND closing.recorded_at >= OLD.invited_at
     ) THEN
-        RAISE EXCEPTION 'an account was closed since'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_a_closed_account';
+        PERFORM public.registry_refuse('an_invitation_ends_with_a_closed_account');
     END IF;
     -- Two invitations of one person never open side by side: the later one ended this.
     IF EXISTS (
@@ -39,8 +35,7 @@ BEGIN
                   AND later.employer_id IS NOT DISTINCT FROM OLD.employer_id
                   AND public.people_address_key(later.address) = public.people_address_key(OLD.address))
     ) THEN
-        RAISE EXCEPTION 'the person was invited again since'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'an_invitation_ends_with_the_next_one';
+        PERFORM public.registry_refuse('an_invitation_ends_with_the_next_one');
     END IF;
     IF NOT EXISTS (
         SELECT FROM public.people_account account
@@ -48,8 +43,7 @@ BEGIN
           AND (account.kind, account.employer_id, account.worker_id)
               IS NOT DISTINCT FROM (OLD.kind, OLD.employer_id, OLD.worker_id)
     ) THEN
-        RAISE EXCEPTION 'the account is not the one the invitation is for'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_opens_the_account_it_is_for';
+        PERFORM public.registry_refuse('an_invitation_opens_the_account_it_is_for');
     END IF;
     RETURN NEW;
 END
@@ -64,25 +58,22 @@ LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp 
 DECLARE
     inviter public.people_account;
     today date := (NEW.invited_at AT TIME ZONE 'UTC')::date;
-    broken text;
 BEGIN
     IF NEW.accepted_at IS NOT NULL THEN
-        RAISE EXCEPTION 'an invitation starts open'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'an_invitation_is_accepted_once';
+        PERFORM public.registry_refuse('an_invitation_is_accepted_once');
     END IF;
     -- Two invitations to one address would not see each other.
     PERFORM pg_advisory_xact_lock(hashtextextended('invitations', 0));
     SELECT * INTO inviter FROM public.people_account WHERE id = NEW.invited_by_id;
     IF inviter.id IS NOT NULL AND NOT inviter.is_active THEN
-        RAISE EXCEPTION 'a closed account invites nobody'
-            USING ERRCODE = 'restrict_violation', CONSTRAINT = 'a_closed_account_invites_nobody';
+        PERFORM public.registry_refuse('a_closed_account_invites_nobody');
     END IF;
     IF inviter.kind = 'worker' OR inviter.kind = 'inspector' AND NEW.kind <> 'worker' THEN
-        broken := 'workers_invite_nobody';
+        PERFORM public.registry_refuse('workers_invite_nobody');
     ELSIF inviter.kind = 'inspector' AND NEW.way <> 'paper' THEN
-        broken := 'an_inspector_hands_the_code_over';
+        PERFORM public.registry_refuse('an_inspector_hands_the_code_over');
     ELSIF inviter.kind = 'employer' AND NEW.way <> 'mail' THEN
-        broken := 'an_employers_invitation_goes_by_mail';
+        PERFORM public.registry_refuse('an_employers_invitation_goes_by_mail');
     ELSIF inviter.kind = 'employer' AND NOT (
         NEW.kind = 'employer' AND NEW.employer_id = inviter.employer_id
         OR NEW.kind = 'worker' AND EXISTS (
@@ -92,12 +83,12 @@ BEGIN
               AND (employment."end" IS NULL OR employment."end" >= today)
               AND NOT EXISTS (SELECT FROM public.people_employment later WHERE later.supersedes_id = employment.id))
     ) THEN
-        broken := 'dispatchers_invite_their_own';
+        PERFORM public.registry_refuse('dispatchers_invite_their_own');
     ELSIF EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id AND is_active) THEN
-        broken := 'a_worker_has_one_open_account';
+        PERFORM public.registry_refuse('a_worker_has_one_open_account');
     ELSIF inviter.kind IN ('employer', 'inspector')
           AND EXISTS (SELECT FROM public.people_account WHERE worker_id = NEW.worker_id) THEN
-        broken := 'the_registrar_lets_in_again';
+        PERFORM public.registry_refuse('the_registrar_lets_in_again');
     ELSIF NEW.way = 'mail' AND (
         EXISTS (
             SELECT FROM public.people_account account
@@ -115,10 +106,7 @@ BEGIN
               AND (other.kind, other.employer_id, other.worker_id)
                   IS DISTINCT FROM (NEW.kind, NEW.employer_id, NEW.worker_id))
     ) THEN
-        broken := 'an_invitation_goes_to_the_persons_own_address';
-    END IF;
-    IF broken IS NOT NULL THEN
-        RAISE EXCEPTION 'this invitation may not be sent' USING ERRCODE = 'check_violation', CONSTRAINT = broken;
+        PERFORM public.registry_refuse('an_invitation_goes_to_the_persons_own_address');
     END IF;
     RETURN NEW;
 END

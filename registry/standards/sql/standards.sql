@@ -1,22 +1,15 @@
-CREATE OR REPLACE FUNCTION standards_refuse_change() RETURNS trigger
-LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
-BEGIN
-    RAISE EXCEPTION '% is append-only: % is refused', TG_TABLE_NAME, TG_OP
-        USING ERRCODE = 'restrict_violation', CONSTRAINT = TG_NAME, TABLE = TG_TABLE_NAME;
-END $$;
-
 CREATE OR REPLACE TRIGGER standard_versions_are_never_changed
     BEFORE UPDATE OR DELETE ON standards_standardversion
-    FOR EACH ROW EXECUTE FUNCTION standards_refuse_change();
+    FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE OR REPLACE TRIGGER standard_versions_are_never_emptied
     BEFORE TRUNCATE ON standards_standardversion
-    FOR EACH STATEMENT EXECUTE FUNCTION standards_refuse_change();
+    FOR EACH STATEMENT EXECUTE FUNCTION registry_refuse_change();
 CREATE OR REPLACE TRIGGER employer_figures_are_never_changed
     BEFORE UPDATE OR DELETE ON standards_employerfigure
-    FOR EACH ROW EXECUTE FUNCTION standards_refuse_change();
+    FOR EACH ROW EXECUTE FUNCTION registry_refuse_change();
 CREATE OR REPLACE TRIGGER employer_figures_are_never_emptied
     BEFORE TRUNCATE ON standards_employerfigure
-    FOR EACH STATEMENT EXECUTE FUNCTION standards_refuse_change();
+    FOR EACH STATEMENT EXECUTE FUNCTION registry_refuse_change();
 
 -- A decision rests on the standard and the employer's figures as much as on a worker's records, so each change of
 -- these moves an evidence version too. The functions run as their owner: the application's role may not bump by itself.

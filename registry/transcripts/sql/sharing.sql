@@ -10,13 +10,11 @@ BEGIN
         SELECT worker_id INTO owner FROM public.transcripts_sharedlink
         WHERE id = NEW.link_id AND recorded_at <= NEW.recorded_at;
         IF owner IS NULL THEN
-            RAISE EXCEPTION 'a link ends after it was made'
-                USING ERRCODE = 'check_violation', CONSTRAINT = 'a_link_ends_after_it_was_made';
+            PERFORM public.registry_refuse('a_link_ends_after_it_was_made');
         END IF;
     END IF;
     IF NOT EXISTS (SELECT FROM public.people_account WHERE id = NEW.recorded_by_id AND worker_id = owner) THEN
-        RAISE EXCEPTION 'a link is made and ended by its worker'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'a_link_is_made_and_ended_by_its_worker';
+        PERFORM public.registry_refuse('a_link_is_made_and_ended_by_its_worker');
     END IF;
     RETURN NEW;
 END
@@ -37,8 +35,7 @@ BEGIN
           AND NOT EXISTS (SELECT FROM public.transcripts_endedlink WHERE link_id = link.id)
           AND NOT EXISTS (SELECT FROM public.ledger_erasure WHERE subject = 'worker:' || link.worker_id)
     ) THEN
-        RAISE EXCEPTION 'the link is not open'
-            USING ERRCODE = 'check_violation', CONSTRAINT = 'only_an_open_link_is_looked_through';
+        PERFORM public.registry_refuse('only_an_open_link_is_looked_through');
     END IF;
     RETURN NEW;
 END

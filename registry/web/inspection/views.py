@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from registry.crews import access
 from registry.crews.models import Job
 from registry.crews.queries import asking_for_slot
-from registry.eligibility.render import CAUTION
+from registry.engine.render import CAUTION
 from registry.equipment.models import Crane
 from registry.inspection import plans, search, services, trace
 from registry.inspection.as_known import compare

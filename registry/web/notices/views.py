@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from registry.crews import access
 from registry.crews.models import Job
-from registry.eligibility.render import CAUTION
+from registry.engine.render import CAUTION
 from registry.notices import services
 from registry.notices.document import print_notice
 from registry.notices.files import rule_by_version

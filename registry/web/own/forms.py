@@ -9,7 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from registry.crews.wanted import askable_employers, askable_standards, last_model_of
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import CraneModel
 from registry.language.said import authored
 from registry.language.words import choices_of
@@ -88,3 +88,9 @@ class EmployerCodeForm(forms.Form):
         Employer.objects.order_by("name"), label=_("Employer"), required=False, empty_label=_("any employer")
     )
     start = Day(label=_("Not before"), help_text=_("The first day on which you may be on its books."))
+
+
+class LeavingForm(forms.Form):
+    """The last day on an employer's books."""
+
+    last_day = Day(label=_("Last day"), help_text=_("Today or later."))

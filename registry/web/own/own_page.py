@@ -12,7 +12,7 @@ from registry.crews.coming import coming_work
 from registry.crews.described import readable_reason
 from registry.crews.models import AssignmentState
 from registry.crews.standing_down import stand_downs_told, suspensions_in_force
-from registry.eligibility.calendar import local_date
+from registry.engine.calendar import local_date
 from registry.evidence.countersigning import waiting_for
 from registry.evidence.models import HoursEntry, StandDown
 from registry.evidence.running_out import zone_of

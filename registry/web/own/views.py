@@ -20,8 +20,9 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from registry.crews import access
 from registry.crews.described import DescribedAnswer
 from registry.crews.wanted import askable_worker, what_is_missing
-from registry.eligibility.calendar import local_date
-from registry.eligibility.render import CAUTION
+from registry.engine.calendar import local_date
+from registry.engine.render import CAUTION
+from registry.evidence import corrections
 from registry.evidence.running_out import zone_of
 from registry.ledger import here
 from registry.ledger.memory import CannotSign
@@ -31,7 +32,7 @@ from registry.transcripts import sharing as shares
 from registry.transcripts.issuing import issue_transcript
 from registry.web.forms import refused_beside_fields
 from registry.web.limits import within_limit
-from registry.web.own.forms import EmployerCodeForm, ShareForm, WantedRoleForm
+from registry.web.own.forms import EmployerCodeForm, LeavingForm, ShareForm, WantedRoleForm
 from registry.web.own.own_page import own_page_of
 from registry.web.own.shared_page import shared_page_of
 from registry.web.papers.forms import PrintForm
@@ -78,9 +79,28 @@ def employers(request: HttpRequest, *, account: Account) -> HttpResponse:
         "form": form,
         "requests": consent.open_requests_of(worker, at=now),
         "codes": consent.codes_of(worker, at=now),
+        "today": now.date(),
         "employments": Employment.objects.current().filter(worker=worker).select_related("employer").order_by("-start"),
     }
     return render(request, "worker/employers.html", shown, status=status_of(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def leave_employer(request: HttpRequest, *, account: Account, employment_id: int) -> HttpResponse:
+    worker = access.own_worker(account, otherwise=_("Only the worker leaves an employer here."))
+    employments = Employment.objects.current().filter(worker=worker).select_related("employer", "worker")
+    employment = get_object_or_404(employments, pk=employment_id)
+    form = LeavingForm(posted(request))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            corrections.leave_employer(
+                employment=employment, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data
+            )
+            sentence = _("After that day %(employer)s no longer reads what is recorded about you.")
+            messages.success(request, sentence % {"employer": employment.employer})
+            return redirect("own_employers")
+    return render(request, "worker/leave.html", {"form": form, "employment": employment}, status=status_of(form))
 
 
 @page

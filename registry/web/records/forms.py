@@ -21,11 +21,12 @@ from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from registry.crews.access import readable
 from registry.crews.models import AssignmentState, Job
 from registry.crews.standing_down import occasions_of
 from registry.database.errors import RecordRefused
-from registry.eligibility.calendar import local_date
-from registry.eligibility.evidence import OPERATIONS, ROLES
+from registry.engine.calendar import local_date
+from registry.engine.evidence import OPERATIONS, ROLES
 from registry.equipment.models import Crane, CraneModel, Maker, Site
 from registry.evidence.apart.running import Stopped, turn
 from registry.evidence.importing import FileRefused, ImportOptions, TableReading
@@ -52,7 +53,7 @@ from registry.language.words import choices_of
 from registry.people.consent import person_who_fits
 from registry.people.lookalikes import Lookalike, alike_in_words
 from registry.people.models import Account, Employer, Worker
-from registry.web.forms import REPEATED, Day, SiteInstant, at_site
+from registry.web.forms import REPEATED, Day, SiteInstant, at_site, to_choose
 from registry.web.limits import ASKED_TOO_OFTEN
 from registry.web.records.fields import (
     AskedForField,
@@ -130,7 +131,7 @@ class SheetForm(forms.Form):
 
     site = forms.ModelChoiceField(Site.objects.order_by("name"), label=_("Site"))
     crane = forms.ModelChoiceField(Crane.objects.none(), label=_("Crane"))
-    operation = forms.ChoiceField(label=_("Operation"), choices=OPERATION_CHOICES)
+    operation = forms.ChoiceField(label=_("Operation"), choices=to_choose(OPERATION_CHOICES))
     configuration = forms.CharField(label=_("Configuration"), required=False, max_length=100)
     day = Day(label=_("Day the work began"))
     start = _clock_time(label=_("Start"), help_text=_("By a clock on the site."))
@@ -140,7 +141,7 @@ class SheetForm(forms.Form):
         required=False,
         choices=[("", ""), ("first", _("the first, before it is put back")), ("second", _("the second, after that"))],
     )
-    capacity = forms.ChoiceField(label=_("Worked as"), choices=ROLE_CHOICES, initial="erector")
+    capacity = forms.ChoiceField(label=_("Worked as"), choices=to_choose(ROLE_CHOICES))
     signer = PersonField(
         label=_("To be countersigned by"),
         required=False,
@@ -436,7 +437,7 @@ class CertificateStatusForm(ScannedRecordForm):
     """A certificate is suspended or revoked; the registrar says that it is reinstated."""
 
     certification = forms.ModelChoiceField(Certification.objects.none(), label=_("Certificate"))
-    status = forms.ChoiceField(label=_("It is"), choices=choices_of(CertificationStatus.STATUSES))
+    status = forms.ChoiceField(label=_("It is"), choices=to_choose(choices_of(CertificationStatus.STATUSES)))
     effective_at = SiteInstant(label=_("From"))
     reason = forms.CharField(label=_("Reason"), required=False, max_length=2000, widget=_long_text())
 
@@ -444,20 +445,22 @@ class CertificateStatusForm(ScannedRecordForm):
         super().__init__(*args, **options)
         if self.account.kind != "registrar":
             status = self.fields["status"]
-            status.choices = choices_of(each for each in CertificationStatus.STATUSES if each != "reinstated")  # type: ignore[attr-defined]
+            barring = choices_of(each for each in CertificationStatus.STATUSES if each != "reinstated")
+            status.choices = to_choose(barring)  # type: ignore[attr-defined]
             status.help_text = gettext(
                 "That a suspended certificate is reinstated, the registrar records: ask at the suspension, and say"
                 " where the issuer's paper can be seen."
             )
-        certificates = Certification.objects.current().filter(worker=self.worker).order_by("-issued", "id")
-        self.fields["certification"].queryset = certificates  # type: ignore[attr-defined]
+        # A refused form is shown again as the register reads, so what the account reads is asked here.
+        certificates = readable(self.account, Certification.objects.current().filter(worker=self.worker))
+        self.fields["certification"].queryset = certificates.order_by("-issued", "id")  # type: ignore[attr-defined]
 
 
 class InstructionForm(ScannedRecordForm):
     """Completed instruction."""
 
     topic = AskedForField("topics", label=_("Topic"), max_length=200)
-    provider = forms.ChoiceField(label=_("Given by"), choices=choices_of(Instruction.PROVIDERS))
+    provider = forms.ChoiceField(label=_("Given by"), choices=to_choose(choices_of(Instruction.PROVIDERS)))
     provider_name = forms.CharField(label=_("Name of the provider"), required=False, max_length=200)
     model = forms.ModelChoiceField(CraneModel.objects.none(), label=_("Crane model"), required=False)
     completed_at = SiteInstant(label=_("Completed"))
@@ -469,9 +472,8 @@ class InstructionForm(ScannedRecordForm):
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["model"].queryset = _models()  # type: ignore[attr-defined]
-        self.fields["after_stand_down"].queryset = (  # type: ignore[attr-defined]
-            StandDown.objects.current().filter(worker=self.worker).order_by("-start", "id")
-        )
+        barred = readable(self.account, StandDown.objects.current().filter(worker=self.worker))
+        self.fields["after_stand_down"].queryset = barred.order_by("-start", "id")  # type: ignore[attr-defined]
 
 
 class AppointmentForm(ScannedRecordForm):
@@ -479,7 +481,7 @@ class AppointmentForm(ScannedRecordForm):
 
     kind = forms.ChoiceField(
         label=_("Kind of appointment"),
-        choices=choices_of(Appointment.KINDS),
+        choices=to_choose(choices_of(Appointment.KINDS)),
         help_text=_("Founding: the act by which an employer names its first assessors; it needs an outside document."),
     )
     duty = AskedForField("duties", also=ROLES, label=_("Duty"), max_length=100)
@@ -577,14 +579,14 @@ class AssessmentForm(ScannedRecordForm):
     # Whether the tasks allow it is said at the outcome.
     beside = {"tasks": "outcome"}
 
-    role = forms.ChoiceField(label=_("Assessed as"), choices=ROLE_CHOICES)
+    role = forms.ChoiceField(label=_("Assessed as"), choices=to_choose(ROLE_CHOICES))
     model = forms.ModelChoiceField(CraneModel.objects.none(), label=_("Crane model"))
     configuration = forms.CharField(label=_("Configuration"), required=False, max_length=100)
     operations = forms.MultipleChoiceField(
         label=_("Operations"), choices=OPERATION_CHOICES, widget=forms.CheckboxSelectMultiple
     )
     assessed_at = SiteInstant(label=_("Assessed"))
-    outcome = forms.ChoiceField(label=_("Outcome"), choices=choices_of(Assessment.OUTCOMES))
+    outcome = forms.ChoiceField(label=_("Outcome"), choices=to_choose(choices_of(Assessment.OUTCOMES)))
 
     def __init__(self, *args: Any, task_lines: int = TASK_LINES, **options: Any) -> None:
         super().__init__(*args, **options)

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from django.contrib import messages
 from django.core.paginator import Page, Paginator
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
@@ -282,8 +282,9 @@ def assessments(request: HttpRequest, *, account: Account) -> HttpResponse:
 def assess(request: HttpRequest, *, account: Account, worker_id: int) -> HttpResponse:
     now = timezone.now()
     worker = get_object_or_404(record_access.assessable_workers(account, at=now), pk=worker_id)
-    employers = assessing.employers_assessed_for(account.worker_id or 0, at=now)
-    employer = employers.filter(employments__worker=worker).distinct()[0]
+    employer = record_access.employer_assessed_for(account, worker, at=now)
+    if employer is None:
+        raise Http404
     form = _assessment_form(request, OwnAssessmentForm, account, now, worker=worker, employer=employer)
     if form.is_valid():
         with refused_beside_fields(form):

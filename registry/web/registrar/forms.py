@@ -36,6 +36,22 @@ class RegistrarEmploymentForm(forms.Form):
         return cleaned
 
 
+class SettledTwinForm(forms.Form):
+    """What came of looking into two people who look alike."""
+
+    found = forms.ChoiceField(
+        label=_("They are"),
+        choices=[("two_people", _("two people")), ("one_person", _("one person"))],
+        widget=forms.RadioSelect,
+    )
+    reason = forms.CharField(
+        label=_("What showed it"),
+        max_length=5000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("The papers you compared, or whom you asked."),
+    )
+
+
 class SuspensionForm(ClockForm):
     """From when until when a stand-down rests, and why."""
 

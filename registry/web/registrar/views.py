@@ -14,11 +14,12 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from registry.crews import access, record_access, standing_down
 from registry.evidence import corrections
 from registry.evidence.models import StandDownSuspension
-from registry.people import consent
+from registry.people import consent, lookalikes
+from registry.people.lookalikes import alike_in_words, possible_twins
 from registry.people.models import Account
 from registry.web.forms import people_named, refused_beside_fields
 from registry.web.records import record_page
-from registry.web.registrar.forms import RegistrarEmploymentForm, SuspensionForm
+from registry.web.registrar.forms import RegistrarEmploymentForm, SettledTwinForm, SuspensionForm
 from registry.web.views import page, posted, status_of
 
 SHOWN = 50
@@ -74,6 +75,21 @@ def employment(request: HttpRequest, *, account: Account) -> HttpResponse:
             messages.success(request, _("Recorded: %(what)s.") % {"what": recorded})
             return redirect("registrar_employment")
     return render(request, "registrar/employment.html", {"form": form}, status=status_of(form))
+
+
+@page
+@require_http_methods(["GET", "POST"])
+def settle_twin(request: HttpRequest, *, account: Account, twin_id: int) -> HttpResponse:
+    access.require_registrar(account)
+    twin = get_object_or_404(possible_twins(), pk=twin_id, settled__isnull=True)
+    form = SettledTwinForm(posted(request))
+    if form.is_valid():
+        with refused_beside_fields(form):
+            lookalikes.settle_twin(twin=twin, recorded_at=timezone.now(), recorded_by=account, **form.cleaned_data)
+            messages.success(request, _("Settled. The two stay on the list with what you found."))
+            return redirect("possible_twins")
+    shown = {"form": form, "each": twin, "alike": alike_in_words(twin.likeness)}
+    return render(request, "registrar/settle_twin.html", shown, status=status_of(form))
 
 
 @page

@@ -25,7 +25,7 @@ def refusals(report: ImportReport) -> list[tuple[int, str, str]]:
         ({"end": "06:00"}, "end", "hours_end_is_after_start"),
         ({"end": None, "duration": "25"}, "duration", "hours_fit_into_24_hours"),
         ({"date": "2027-03-04", "countersigner": "", "countersigned on": ""}, "end", "hours_are_not_in_the_future"),
-        ({"model": "Orlo T 12"}, "model", "model_is_registered"),
+        ({"model": "Orlo T 12"}, "model", "model_is_spelled_as_registered"),
         ({"site": "Harbor Yard"}, "site", "site_is_registered"),
         ({"operation": "painting"}, "operation", "operation_is_known"),
         ({"capacity": "king"}, "capacity", "capacity_is_known"),
@@ -171,7 +171,7 @@ def test_a_namesake_without_a_date_of_birth_may_be_the_same_person(yard: Yard) -
     other = register_worker(given_name="Ida", family_name="Moor", recorded_at=NOW, recorded_by=None)
     employ(worker=other, employer=yard.employer, start=date(2020, 1, 1), recorded_at=NOW, recorded_by=None)
     report = yard.bring_in("workers", as_csv([worker_row()]))
-    assert refusals(report) == [(2, "Family name", "worker_is_registered_once")]
+    assert refusals(report) == [(2, "Family name", "a_missing_date_of_birth_tells_nobody_apart")]
     assert other.number in report.problems[0].message
 
 

@@ -11,7 +11,7 @@ from django.test import Client
 
 from registry.crews import wanted
 from registry.crews.models import Decision
-from registry.eligibility.standard import parse_standard
+from registry.engine.files.standard_file import parse_standard
 from registry.inspection.models import Look
 from registry.people import services as people
 from registry.people.models import Account, Worker

@@ -204,7 +204,7 @@ def test_a_table_names_nobody_of_another_employers(world: World, another_employe
     header = "Worker,Scheme,Number,Issuer,Issued"
     path = upload(another_employer, "certifications", f"{header}\n{mira.number},rigging,9,Board,2025-01-01\n")
     shown = look(another_employer, path)
-    assert f"Nobody on the books has the number {mira.number}" in shown
+    assert f"Nobody on the books has this number, or this name and date of birth: {mira.number}" in shown
     assert "Sandoval" not in shown
     another_employer.post(path, sent(shown, do="import"))
     assert not Certification.objects.exists()

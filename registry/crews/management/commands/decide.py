@@ -12,13 +12,13 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from registry.eligibility.answer import Decision
-from registry.eligibility.case import Case, read_case
-from registry.eligibility.decide import decide
-from registry.eligibility.expected import Difference, differences
-from registry.eligibility.harmless import as_json, in_line, visible
-from registry.eligibility.render import as_text
-from registry.eligibility.standard import BadInput
+from registry.engine.answer import Decision
+from registry.engine.bad_input import BadInput
+from registry.engine.decide import decide
+from registry.engine.files.case_file import Case, read_case
+from registry.engine.files.expected import Difference, differences
+from registry.engine.harmless import as_json, in_line, visible
+from registry.engine.render import as_text
 from registry.standards.files import shipped_standards
 
 PERMITTED, REFUSED, BAD_INPUT, DIFFERS, CRASHED = 0, 1, 2, 3, 70

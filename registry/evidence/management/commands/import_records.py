@@ -1,4 +1,4 @@
-"""``manage.py import_records KIND FILE --employer NAME``: bring in records from CSV or XLSX."""
+"""``manage.py import_records KIND FILE --employer NAME --as REGISTRAR``: bring in records from CSV or XLSX."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from registry.evidence.importing import KINDS, FileRefused, ImportOptions, Impor
 from registry.evidence.importing.values import DATE_ORDERS
 from registry.evidence.models import Document
 from registry.evidence.uploads import SCANS, inspect_upload, keep_upload
-from registry.people.models import Employer
+from registry.people.models import Account, Employer
+from registry.people.registrars import registrar_named
 
 REFUSED_ROWS, UNUSABLE_FILE = 1, 2
 
@@ -31,6 +32,7 @@ class Command(BaseCommand):
         parser.add_argument("kind", choices=sorted(KINDS))
         parser.add_argument("file", type=Path, help="a CSV or XLSX file")
         parser.add_argument("--employer", required=True, help="whose records they are, by the registered name")
+        parser.add_argument("--as", dest="registrar", metavar="NAME", help="your account: a registrar's")
         parser.add_argument("--dry-run", action="store_true", help="check everything, write nothing")
         parser.add_argument("--partial", action="store_true", help="write the good rows although others are refused")
         parser.add_argument("--dates", choices=DATE_ORDERS, help="what comes first in 03/04/2026")
@@ -48,14 +50,18 @@ class Command(BaseCommand):
         employer = Employer.objects.filter(name=options["employer"]).first()
         if employer is None:
             raise CommandError(f"There is no employer {options['employer']!r}.", returncode=UNUSABLE_FILE)
+        try:
+            registrar = registrar_named(options["registrar"])
+        except RecordRefused as refused:
+            raise CommandError(str(refused), returncode=UNUSABLE_FILE) from refused
         now = timezone.now()
         try:
             if options["scan"] is None:
                 # In a transaction of its own the import begins again where it was crossed.
-                report = _imported(options, employer, now, None)
+                report = _imported(options, employer, now, registrar, None)
             else:
                 with transaction.atomic():
-                    report = _imported(options, employer, now, _scan(options["scan"], now))
+                    report = _imported(options, employer, now, registrar, _scan(options["scan"], now, registrar))
                     # The scan is kept with what was copied from it, or not at all.
                     transaction.set_rollback(not report.written)
         except FileRefused as refused:
@@ -75,23 +81,25 @@ class Command(BaseCommand):
         self.stdout.write(report.summary())
 
 
-def _scan(path: Path | None, now: datetime) -> Document | None:
+def _scan(path: Path | None, now: datetime, registrar: Account | None) -> Document | None:
     if path is None:
         return None
     try:
         upload = inspect_upload(name=path.name, content=path.read_bytes(), accept=SCANS)
     except (OSError, RecordRefused) as refused:
         raise CommandError(f"--scan {path}: {refused}", returncode=UNUSABLE_FILE) from refused
-    return keep_upload(upload=upload, recorded_at=now, recorded_by=None)
+    return keep_upload(upload=upload, recorded_at=now, recorded_by=registrar)
 
 
-def _imported(options: dict[str, Any], employer: Employer, now: datetime, scan: Document | None) -> ImportReport:
+def _imported(
+    options: dict[str, Any], employer: Employer, now: datetime, registrar: Account | None, scan: Document | None
+) -> ImportReport:
     return import_file(
         options["kind"],
         options["file"],
         employer=employer,
         recorded_at=now,
-        recorded_by=None,
+        recorded_by=registrar,
         options=_import_options(options, scan),
         dry_run=options["dry_run"],
     )

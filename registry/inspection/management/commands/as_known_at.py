@@ -11,7 +11,7 @@ from django.utils import timezone
 from registry.crews.models import Job, Slot
 from registry.crews.queries import asking_for_slot, slot_with_job
 from registry.database.errors import RecordRefused
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.inspection.as_known import compare, parse_instant
 from registry.inspection.crew_as_known import crew_as_known
 from registry.inspection.render import comparison_text, crew_text

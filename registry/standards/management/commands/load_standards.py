@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from registry.eligibility.standard import BadInput
+from registry.engine.bad_input import BadInput
 from registry.standards.files import SHIPPED
 from registry.standards.services import load_standard_files
 

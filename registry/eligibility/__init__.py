@@ -1,1 +1,0 @@
-"""The eligibility engine: pure values in, a decision out; no Django, no clock, no I/O."""

@@ -1,0 +1,1 @@
+"""The engine: pure values in, a decision out; no Django, no clock, no I/O."""

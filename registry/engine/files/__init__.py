@@ -1,0 +1,1 @@
+"""Case files and role standards: read, checked, and described by JSON schemas."""
