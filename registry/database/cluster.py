@@ -188,11 +188,11 @@ def require_whole(data: Path, register: Register) -> Path:
             f"in {folder}. Mount the volume it lies on, or restore it from the backup of the same time as the data "
             "folder. Nothing was changed, and no new database was made."
         )
-    missing = [part for part in (*PARTS, MARK) if not (folder / part).exists()]
+    missing = [part for part in (*PARTS, MARK) if not _is_there(folder / part)]
     if missing:
         raise UnusableDataFolder(
-            f"The database in {folder} is not whole; missing from it: {', '.join(missing)}. Copy or restore the whole "
-            "folder from the backup, empty folders included. Nothing was changed, and no new database was made."
+            f"The database in {folder} is not whole; missing from it, or empty: {', '.join(missing)}. Copy or restore "
+            "the whole folder from the backup, empty folders included. Nothing was changed, no new database was made."
         )
     mark = (folder / MARK).read_text(encoding="utf-8").strip()
     if mark != register.number:
@@ -201,6 +201,11 @@ def require_whole(data: Path, register: Register) -> Path:
             f"{register.number}. Bring together what belongs together, from one backup. Nothing was changed."
         )
     return folder
+
+
+def _is_there(path: Path) -> bool:
+    """A folder may be empty; none of the files is."""
+    return path.exists() and (path.is_dir() or path.stat().st_size > 0)
 
 
 def make_private_folder(account: pwd.struct_passwd | None) -> Path:

@@ -19,6 +19,8 @@ from typing import Any
 PROJECT = Path(__file__).resolve().parent.parent.parent
 REGISTER = "register.json"
 REGISTER_LOCK = "register.lock"
+SECRET_BYTES = 48
+WRITTEN_SECRET = len(secrets.token_urlsafe(SECRET_BYTES))
 HELD_BY_A_REGISTER = ("*.secret", "*.pem", "cluster", "cluster-elsewhere", "log-mirror")
 """What lies in the folder of a register; anything else in it is not ours."""
 
@@ -79,10 +81,10 @@ def register() -> Register:
 
 
 def require_whole() -> Register:
-    """The folder's register. Raises :class:`UnusableDataFolder` where a file that was made here is missing."""
+    """The folder's register. Raises :class:`UnusableDataFolder` where a file made here is missing or cut short."""
     found = register()
     folder = locate()
-    missing = [name for name in found.kept if not (folder / name).exists()]
+    missing = [name for name in found.kept if not _is_whole(folder / name)]
     if missing:
         raise UnusableDataFolder(_missing(folder, missing))
     return found
@@ -99,17 +101,17 @@ def change(**changes: Any) -> Register:
 def kept(name: str, make: Callable[[], bytes]) -> Path:
     """The path of a file that is made once, by ``make``, for the register's whole life.
 
-    Raises :class:`UnusableDataFolder` where it was made before and is missing.
+    Raises :class:`UnusableDataFolder` where it was made before and is missing or cut short.
     """
     path = locate() / name
-    if path.exists() and name in register().kept:
+    if name in register().kept and _is_whole(path):
         return path
     with _alone():
         found = register()
-        if not path.exists():
-            if name in found.kept:
-                raise UnusableDataFolder(_missing(path.parent, [name]))
+        if not path.exists() and name not in found.kept:
             write_once(path, make())
+        if not _is_whole(path):
+            raise UnusableDataFolder(_missing(path.parent, [name]))
         # Named after it was written: an interruption between the two leaves a file too many, never one too few.
         _write(replace(found, kept=tuple(sorted({*found.kept, name}))))
     return path
@@ -117,7 +119,12 @@ def kept(name: str, make: Callable[[], bytes]) -> Path:
 
 def secret(name: str) -> str:
     """A random secret that stays the same for this data folder. Raises as :func:`kept`."""
-    return kept(f"{name}.secret", lambda: secrets.token_urlsafe(48).encode()).read_text()
+    return kept(f"{name}.secret", lambda: secrets.token_urlsafe(SECRET_BYTES).encode()).read_text()
+
+
+def _is_whole(path: Path) -> bool:
+    """Whether a file made here is there, and not the beginning of it alone: an empty secret is anybody's."""
+    return path.exists() and path.stat().st_size >= (WRITTEN_SECRET if path.suffix == ".secret" else 1)
 
 
 def write_once(path: Path, content: bytes) -> None:
@@ -204,7 +211,7 @@ def _without_its_file(folder: Path, held: list[str]) -> str:
 
 def _missing(folder: Path, names: list[str]) -> str:
     return (
-        f"Missing from the data folder {folder}: {', '.join(names)}. The register there was begun with "
+        f"Missing from the data folder {folder}, or cut short: {', '.join(names)}. The register there was begun with "
         f"{'it' if len(names) == 1 else 'them'}, and nothing takes the place of a key or secret. "
         "Restore it from the backup of the data folder, or mount the volume it lies on. Nothing was changed."
     )

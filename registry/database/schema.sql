@@ -3291,7 +3291,9 @@ BEGIN
     SELECT * INTO account FROM public.people_account WHERE id = NEW.recorded_by_id FOR SHARE;
     IF account.kind <> 'worker' AND NEW.third_party <> '' THEN
         RETURN NEW;
-    ELSIF account.kind = 'registrar' AND account.is_active AND (NEW.supersedes_id IS NOT NULL OR NEW.document_id IS NOT NULL)
+    ELSIF account.kind = 'registrar' AND account.is_active
+        AND (NEW.supersedes_id IS NULL AND NEW.document_id IS NOT NULL
+             OR NEW.supersedes_id IS NOT NULL AND NEW.outcome <> 'pass')
     THEN
         RETURN NEW;
     ELSIF account.worker_id IS DISTINCT FROM NEW.assessor_id THEN

@@ -48,7 +48,14 @@ def test_no_page_is_wider_than_a_phone_and_no_short_word_is_broken(
     now = timezone.now()
     dispatcher = running.account(scenario.DISPATCHER.username)
     for worker in (running.worker, running.job.assignment_states.get(slot__role="erection_supervisor").worker):
-        evidence.stand_down(worker=worker, start=now, reason=LONG_WORD, recorded_at=now, recorded_by=dispatcher)
+        evidence.stand_down(
+            worker=worker,
+            start=now,
+            reason=LONG_WORD,
+            employer=dispatcher.employer,
+            recorded_at=now,
+            recorded_by=dispatcher,
+        )
     corrections.request_correction(
         record=people.record_language(worker=running.worker, language="de", recorded_at=now, recorded_by=dispatcher),
         what_is_wrong=ADDRESS,

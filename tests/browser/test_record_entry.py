@@ -18,6 +18,7 @@ from registry.evidence.models import (
     HoursEntry,
 )
 from registry.people.models import Account, Worker
+from registry.people.second_factor import enrol_authenticator_app
 from registry.people.services import open_account
 from tests.world import World
 
@@ -38,7 +39,10 @@ def world(address: str) -> World:
 
 
 def as_worker(worker: Worker) -> Account:
-    return open_account(username=f"w{worker.pk}", password=None, kind="worker", worker=worker)
+    account = open_account(username=f"w{worker.pk}", password=None, kind="worker", worker=worker)
+    # With a password alone nobody signs.
+    enrol_authenticator_app(account=account, secret="INVENTEDFORTESTS")
+    return account
 
 
 @pytest.mark.parametrize(("size", "scripts"), BOTH[1:])
@@ -53,6 +57,7 @@ def test_a_crews_shift_goes_onto_one_sheet_and_is_countersigned(
     dispatcher.get_by_label("Site", exact=True).select_option(label="Quillon Wharf")
     dispatcher.get_by_label("Crane", exact=True).select_option(index=1)
     dispatcher.get_by_label("Operation").select_option("dismantling")
+    dispatcher.get_by_label("Worked as", exact=True).select_option("erector")
     day = (world.now - timedelta(days=2)).astimezone(ZoneInfo(world.site.time_zone)).date()
     dispatcher.get_by_label("Day the work began").fill(day.isoformat())
     dispatcher.get_by_label("Start", exact=True).fill("07:00")
@@ -107,7 +112,7 @@ def test_a_certificate_is_photographed_on_a_phone(opened: Opened, world: World, 
     mira = world.worker("Mira", "Sandoval")
     page = opened(world.dispatcher(), f"/records/people/{mira.pk}/", viewport=PHONE, scripts=scripts)
     page.get_by_role("link", name="Certificate", exact=True).click()
-    page.get_by_label("Scheme").fill("Tower rigging")
+    page.get_by_label("Not on the list: its name").fill("Tower rigging")
     page.get_by_label("Issued by").fill("Norrland Board")
     page.get_by_label("Issued on").fill("2024-03-01")
     camera = page.get_by_label("Scan or photograph")
@@ -136,6 +141,7 @@ def test_an_assessor_signs_by_hand(opened: Opened, world: World) -> None:
     page.get_by_label("Assessed", exact=True).fill((world.now - timedelta(days=3)).strftime("%Y-%m-%dT10:00"))
     page.get_by_label("Task 1", exact=True).fill("Rigs a mast section")
     page.get_by_label("Met 1", exact=True).select_option("met")
+    page.get_by_label("Outcome").select_option("pass")
     canvas = page.get_by_role("img", name="Drawn signature")
     canvas.scroll_into_view_if_needed()
     box = canvas.bounding_box()

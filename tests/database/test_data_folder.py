@@ -204,6 +204,31 @@ def test_whatever_is_missing_is_named_and_not_made_new(here: Path, tmp_path: Pat
         away.rename(here / name)
 
 
+@pytest.mark.parametrize(
+    ("name", "kept"),
+    [
+        *((name, kept) for name in KEPT for kept in ((0, 24, 63) if name.endswith(".secret") else (0,))),
+        *((f"cluster/{part}", 0) for part in ("PG_VERSION", "global/pg_control", "pg_hba.conf", cluster.MARK)),
+    ],
+)
+def test_whatever_is_cut_short_is_named_and_not_used(here: Path, name: str, kept: int) -> None:
+    file = here / name
+    own = file.read_bytes()
+    file.write_bytes(own[:kept])
+    try:
+        before = everything(here)
+        with pytest.raises(UnusableDataFolder) as refused:
+            server.require_whole_folder()
+        assert Path(name).name in str(refused.value)
+        assert "Nothing was changed" in str(refused.value)
+        if "/" not in name:
+            with pytest.raises(UnusableDataFolder, match="cut short"):
+                data_folder.kept(name, lambda: b"made new")
+        assert everything(here) == before
+    finally:
+        file.write_bytes(own)
+
+
 def test_an_empty_folder_in_place_of_the_database_is_no_new_database(here: Path, tmp_path: Path) -> None:
     (here / "cluster").rename(tmp_path / "cluster")
     (here / "cluster").mkdir()

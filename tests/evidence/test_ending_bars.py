@@ -173,6 +173,10 @@ def test_another_sources_pass_ends_no_third_partys_setback(
         lambda: services.correct(before, assessed_at=world.now, recorded_at=world.now, recorded_by=given["recorded_by"])
     ) == {"a_pass_after_a_bar_is_a_new_assessment"}
     assert by_hand(before, assessed_at=world.now) == rule
+    if source == "the same body without paper":
+        unpapered = rules_of(partial(assessed, world, mira, "pass", days_ago=1, **given | {"recorded_by": registrar}))
+        assert unpapered == {"a_pass_after_a_setback_has_its_paper"}
+        given["document"] = paper(world, "later.pdf")
     if source != "own":
         assert assessed(world, mira, "pass", days_ago=1, **given | {"recorded_by": registrar}).pk
 

@@ -82,9 +82,9 @@ def test_a_mail_names_no_third_person_and_speaks_the_accounts_language(
     django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
 ) -> None:
     Account.objects.filter(pk=account.pk).update(language="en")
-    dispatcher = services.open_account(username="planner", password=None, kind="employer", employer=employer)
+    registrar = services.open_account(username="planner", password=None, kind="registrar")
     with django_capture_on_commit_callbacks(execute=True):
-        services.employ(worker=ana, employer=employer, start=NOW.date(), recorded_at=NOW, recorded_by=dispatcher)
+        services.employ(worker=ana, employer=employer, start=NOW.date(), recorded_at=NOW, recorded_by=registrar)
     (sent,) = mail.outbox
     assert sent.subject == "Employment was recorded for you"
     assert "by somebody else's account" in str(sent.body)

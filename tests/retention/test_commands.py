@@ -83,7 +83,7 @@ class TestErasing:
         assert f"{leaver.worker.number}  erased" in said("retention")
 
     def test_the_ground_names_nobody(self, leaver: Leaver) -> None:
-        with pytest.raises(CommandError, match="leave the person's name out"):
+        with pytest.raises(CommandError, match="Leave the person's name out"):
             said("erase", worker=leaver.worker.number, ground="Oberthur asked for it", yes=True)
 
     def test_somebody_who_works_elsewhere_by_now_is_kept(self, leaver: Leaver, world: World) -> None:

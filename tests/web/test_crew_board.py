@@ -191,7 +191,7 @@ def test_a_time_after_the_place_ends_is_refused_beside_the_time(
     given = {"worker": another_erector.pk, "reason": "taken_ill", "from_instant": late}
     shown = dispatcher.post(f"/assignments/{leaving.pk}/substitute/", given)
     assert shown.status_code == 422
-    assert re.search(r'id="id_from_instant_error".*?Mira Sandoval is in this place from', shown.text, re.S)
+    assert re.search(r'id="id_from_instant_error".*?Mira Sandoval is in this position from', shown.text, re.S)
     assert re.search(r'name="from_instant"[^>]*aria-invalid="true"', shown.text)
 
 

@@ -48,7 +48,7 @@ def test_a_page_refuses_it_beside_its_field(dispatcher: Client, mira: Worker, hi
 
 
 def test_free_text_has_breaks_and_no_hidden_characters(dispatcher: Client, world: World, mira: Worker) -> None:
-    given = {"start": f"{world.now:%Y-%m-%dT%H:%M}", "clock": world.site.time_zone}
+    given = {"start": f"{world.now:%Y-%m-%dT%H:%M}", "clock": world.site.time_zone, "occasion": "none"}
     path = f"/records/people/{mira.pk}/add/stand-down/"
     refused = dispatcher.post(path, {**given, "reason": "Dropped a load\r\n\x1b[2Jpermitted"})
     assert refused.status_code == 422
@@ -84,7 +84,7 @@ def test_a_table_refuses_it_with_row_and_column(world: World, hidden: str, tmp_p
     file.write_text(f'{head}\nIda,Moor,1990-01-02,2026-01-01\n"A{hidden}na",Lind,1990-01-03,2026-01-01\n', "utf-8")
     report = import_file("workers", file, employer=world.employer, recorded_at=world.now, recorded_by=None)
     (problem,) = report.problems
-    assert (problem.row, problem.field, problem.rule) == (3, "given_name", "text_has_no_hidden_characters")
+    assert (problem.row, problem.field, problem.rule) == (3, "given_name", "cell_has_no_hidden_characters")
     assert f"U+{ord(hidden):04X}" in problem.message
     assert not Worker.objects.filter(family_name__in=["Moor", "Lind"]).exists()
 

@@ -249,7 +249,7 @@ class TestVisibleRecord:
             "own employer": world.dispatcher(),
             "another employer": people.open_account(username="o", password=None, kind="employer", employer=other),
             "the worker": people.open_account(username="w", password=None, kind="worker", worker=worker),
-            "another worker": people.open_account(username="a", password=None, kind="worker", worker=world.assessor),
+            "another worker": world.assessors_account(),
             "inspector": people.open_account(username="i", password=None, kind="inspector"),
             "registrar": people.open_account(username="r", password=None, kind="registrar"),
         }
@@ -291,7 +291,9 @@ class TestVisibleRecord:
     def test_the_closing_of_an_account_is_its_owners(self, accounts: dict[str, Account], world: World) -> None:
         colleague = people.open_account(username="c", password=None, kind="employer", employer=world.employer)
         for account, owner in ((colleague, "own employer"), (accounts["the worker"], "the worker")):
-            closing = close_account(account=account, closed_at=world.now, closed_by=None, reason="Left.")
+            closing = close_account(
+                account=account, closed_at=world.now, closed_by=accounts["registrar"], reason="Left."
+            )
             assert self.seen_by(accounts, "people_closedaccount", closing.pk) == {owner, "inspector"}
 
     def test_what_no_rule_names_is_nobodys_but_an_inspectors(self, accounts: dict[str, Account]) -> None:

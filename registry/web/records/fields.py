@@ -66,6 +66,10 @@ class ListedOrNamedInput(forms.Widget):
         super().__init__()
         self.listed = listed
 
+    def use_required_attribute(self, initial: Any) -> bool:
+        """A browser would ask for a choice where something is written instead."""
+        return False
+
     def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
         listed = self.listed()
         chosen, written = value if isinstance(value, list) else (value or "", "")

@@ -8,6 +8,7 @@ from html import unescape
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.test import Client
 from django.utils import translation
 
@@ -49,7 +50,7 @@ def test_a_topic_typed_in_french_is_the_standards(world: World, dispatcher: Clie
     with translation.override("fr"):
         typed = in_words("crew_tasks_and_hazards")
     assert typed != "crew tasks and hazards"
-    dispatcher.cookies["django_language"] = "fr"
+    dispatcher.cookies[settings.LANGUAGE_COOKIE_NAME] = "fr"
     assert instruct(dispatcher, mira, world, **{"topic-other": typed.upper()}).status_code == 302
     assert Instruction.objects.get(worker=mira).topic == "crew_tasks_and_hazards"
 
