@@ -200,16 +200,20 @@ class RecordReader:
     of each kind of record. In all other cases nothing is left out, and asking would cost more than reading.
     """
 
-    account: Account
+    account: Account | None
     left: datetime | None
 
     def records(self, records: Records) -> Records:
         """Of the worker's records those that the account reads."""
-        return records if self.left is None else readable(self.account, records)
+        return records if self.account is None or self.left is None else readable(self.account, records)
 
     def remarks(self, remarks: Records) -> Records:
         """Of what was said about the worker's hours entries that which the account reads."""
-        return remarks if self.left is None else readable_remarks(self.account, remarks)
+        return remarks if self.account is None or self.left is None else readable_remarks(self.account, remarks)
+
+
+WHOLE = RecordReader(account=None, left=None)
+"""Whoever reads all of the record: what is asked of the database is then the same for everybody."""
 
 
 def reader_of(account: Account, worker_id: int, *, at: datetime) -> RecordReader:

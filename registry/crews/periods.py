@@ -8,14 +8,14 @@ from django.db.models import Q
 
 from registry.engine.standard import Standard
 from registry.people.models import Employer, Worker
-from registry.standards.queries import parsed, standards_for
+from registry.standards.queries import histories_in
 
 
 def standards_about(worker: Worker, *, day: date) -> list[Standard]:
     """The standards in force on ``day`` in the jurisdictions of the worker's employers of that day.
 
     Periods of validity are the standard's own; no employer's figures change them.
-    The statements grow with the jurisdictions, of which a person has few.
+    By jurisdiction and key. One statement.
     """
     employers = Employer.objects.filter(
         Q(employments__end__isnull=True) | Q(employments__end__gte=day),
@@ -24,5 +24,7 @@ def standards_about(worker: Worker, *, day: date) -> list[Standard]:
         employments__withdrawn=False,
         employments__start__lte=day,
     )
-    jurisdictions = employers.order_by("jurisdiction").values_list("jurisdiction", flat=True).distinct()
-    return [parsed(version, {}) for each in jurisdictions for version in standards_for(each, day)]
+    histories = histories_in(employers.order_by().values("jurisdiction"))
+    in_force = [(each, version) for each in histories if (version := each.in_force(day)) is not None]
+    in_force.sort(key=lambda each: (each[1].jurisdiction, each[1].key))
+    return [history.parsed(version, {}) for history, version in in_force]

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -23,6 +24,7 @@ from django.db.models.functions import Coalesce, TruncMonth
 from django.utils.translation import gettext
 
 from registry.database.local_day import LocalDay
+from registry.database.together import Given, Together
 from registry.engine.calendar import DAY, first_day_outside, local_date, months_before
 from registry.engine.harmless import spelled_alike
 from registry.engine.requirements.assessment import PracticalAssessment
@@ -68,17 +70,16 @@ class RunsOut:
 
 
 def running_out(worker: Worker, *, since: date, until: date, standards: Iterable[Standard] = ()) -> list[RunsOut]:
-    """What of the worker's runs out from ``since`` through ``until``, soonest first, in seven statements.
+    """What of the worker's runs out from ``since`` through ``until``, soonest first, in one statement.
 
     ``standards`` are the role standards whose periods of validity are told as well
     (:func:`registry.crews.periods.standards_about`); a day is one of the site last
     worked at.
     """
-    one = Worker.objects.filter(pk=worker.pk)
-    found = [each for ending in ENDINGS for each in ending.rows(one, since, until)]
-    standards = tuple(standards)
-    if standards:
-        found += [each for each in _periods(worker, standards) if since <= each.day <= until]
+    *ending, worked, assessments, instruction, zones = _of_one().read(worker=worker.pk, since=since, until=until)
+    found = [each for kind, records in zip(ENDINGS, ending, strict=True) for each in map(kind.told, records)]
+    read = _Dated(worked, assessments, instruction, ZoneInfo(zones[0][0] if zones else OTHERWISE))
+    found += [each for each in _periods(worker, read, standards) if since <= each.day <= until]
     return sorted(found, key=_soonest)
 
 
@@ -91,7 +92,8 @@ def first_to_run_out(workers: QuerySet[Worker], *, since: date, until: date) -> 
     """
     first: dict[int, RunsOut] = {}
     for ending in ENDINGS:
-        for each in ending.rows(workers, since, until, first_only=True):
+        soonest = ending.within(_one_of(workers), since, until).order_by("worker_id", "last_day", "pk")
+        for each in map(ending.told, soonest.distinct("worker_id")):
             known = first.get(each.worker_id)
             if known is None or _soonest(each) < _soonest(known):
                 first[each.worker_id] = each
@@ -100,8 +102,12 @@ def first_to_run_out(workers: QuerySet[Worker], *, since: date, until: date) -> 
 
 def zone_of(worker: Worker) -> str:
     """The clock that a worker's days go by where a record belongs to no site: that of the site last worked at."""
-    last = HoursEntry.objects.filter(worker=worker).order_by("-end").values_list("site__time_zone", flat=True)
-    return last.first() or OTHERWISE
+    (zone,) = _zone_of(worker).first() or (OTHERWISE,)
+    return zone
+
+
+def _zone_of(worker: Worker | Given) -> QuerySet[Any, Any]:
+    return HoursEntry.objects.filter(worker=worker).order_by("-end").values_list("site__time_zone")
 
 
 def running_out_by_month(workers: QuerySet[Worker], *, since: date, until: date) -> dict[date, dict[str, int]]:
@@ -116,7 +122,7 @@ def running_out_by_month(workers: QuerySet[Worker], *, since: date, until: date)
         months[month] = dict.fromkeys((CERTIFICATION, APPOINTMENT, EMPLOYMENT), 0)
         month = months_before(month, -1)
     for ending in ENDINGS:
-        counted = ending.within(workers, since, until).annotate(month=TruncMonth("last_day")).order_by()
+        counted = ending.within(_one_of(workers), since, until).annotate(month=TruncMonth("last_day")).order_by()
         for first_day, number in counted.values("month").annotate(number=Count("pk")).values_list("month", "number"):
             months[first_day][ending.kind] = number
     return months
@@ -134,18 +140,17 @@ class _Ending:
     records: Callable[[], QuerySet[Any]]
     said: Callable[[Any], str]
 
-    def within(self, workers: QuerySet[Worker], since: date, until: date) -> QuerySet[Any]:
-        """The workers' records of which ``last_day`` lies from ``since`` through ``until``."""
-        found = self.records().filter(worker__in=workers.order_by().values("pk"))
-        return found.filter(last_day__gte=since, last_day__lte=until)
+    def within(self, whose: Q, since: date | Given, until: date | Given) -> QuerySet[Any]:
+        """The records of ``whose`` of which ``last_day`` lies from ``since`` through ``until``."""
+        return self.records().filter(whose, last_day__gte=since, last_day__lte=until)
 
-    def rows(
-        self, workers: QuerySet[Worker], since: date, until: date, *, first_only: bool = False
-    ) -> Iterator[RunsOut]:
-        """Each of them; with ``first_only`` a worker's first."""
-        found = self.within(workers, since, until).order_by("worker_id", "last_day", "pk")
-        for each in found.distinct("worker_id") if first_only else found:
-            yield RunsOut(each.worker_id, self.said(each), each.last_day, self.kind)
+    def told(self, record: Any) -> RunsOut:
+        """One of them in words."""
+        return RunsOut(record.worker_id, self.said(record), record.last_day, self.kind)
+
+
+def _one_of(workers: QuerySet[Worker]) -> Q:
+    return Q(worker__in=workers.order_by().values("pk"))
 
 
 def _not(found: QuerySet[Any]) -> Q:
@@ -236,8 +241,23 @@ ENDINGS = (
 # What a role standard keeps valid for so many months
 
 
-def _periods(worker: Worker, standards: Iterable[Standard]) -> Iterator[RunsOut]:
-    """Every period of validity that the standards set on records of the worker's, each told once."""
+@dataclass(frozen=True, slots=True)
+class _Dated:
+    """A worker's records on which periods of validity are set, newest first: hours one of each kind of work."""
+
+    worked: list[HoursEntry]
+    assessments: list[Assessment]
+    instruction: list[Instruction]
+    zone: ZoneInfo
+
+
+@cache
+def _of_one() -> Together:
+    """What of one worker's ends by itself, kind by kind; then :class:`_Dated`."""
+    worker = Given("worker")
+    ending = (
+        each.within(Q(worker=worker), Given("since"), Given("until")).order_by("last_day", "pk") for each in ENDINGS
+    )
     # Claimed hours never count, so they bridge no pause either.
     signed = Countersignature.objects.filter(entry=OuterRef("pk"))
     worked = (
@@ -247,10 +267,19 @@ def _periods(worker: Worker, standards: Iterable[Standard]) -> Iterator[RunsOut]
         .order_by("model_id", "operation", "capacity", "-end")
         .distinct("model_id", "operation", "capacity")
     )
-    last_worked = sorted(worked, key=lambda each: each.end, reverse=True)
-    zone = ZoneInfo(zone_of(worker))
-    assessments = _newest_first(Assessment.objects.filter(kind="practical"), worker, "assessed_at")
-    instruction = _newest_first(Instruction.objects.all(), worker, "completed_at")
+    return Together(
+        *ending,
+        worked,
+        _newest_first(Assessment.objects.filter(kind="practical"), worker, "assessed_at"),
+        _newest_first(Instruction.objects.all(), worker, "completed_at"),
+        _zone_of(worker)[:1],
+    )
+
+
+def _periods(worker: Worker, dated: _Dated, standards: Iterable[Standard]) -> Iterator[RunsOut]:
+    """Every period of validity that the standards set on records of the worker's, each told once."""
+    last_worked = sorted(dated.worked, key=lambda each: each.end, reverse=True)
+    zone, assessments, instruction = dated.zone, dated.assessments, dated.instruction
     told: set[tuple[str, int, int]] = set()
     for standard in standards:
         for role in standard.roles:
@@ -281,8 +310,9 @@ def _kept_valid(
             yield PAUSE, hours.longest_gap_months, _last_on_models(last_worked, hours, role)
 
 
-def _newest_first(records: Any, worker: Worker, by: str) -> list[Any]:
-    return list(records.current().filter(worker=worker).select_related("model__maker").order_by(f"-{by}", "-pk"))
+def _newest_first(records: Any, worker: Given, by: str) -> QuerySet[Any]:
+    found: QuerySet[Any] = records.current().filter(worker=worker)
+    return found.select_related("model__maker").order_by(f"-{by}", "-pk")
 
 
 def _last_on_models(last_worked: list[HoursEntry], leaf: Hours, role: RoleStandard) -> list[HoursEntry]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cache, lru_cache
+from itertools import groupby
 from typing import Any, TypeVar
 
 from django.db.models import QuerySet
@@ -78,6 +79,13 @@ def _history() -> Together:
         .order_by("recorded_at", "id")
         .values_list(*FIGURE),
     )
+
+
+def histories_in(jurisdictions: QuerySet[Any, Any]) -> list[StandardHistory]:
+    """The histories of every standard of the jurisdictions, by key and without figures, in one statement."""
+    keys = StandardVersion.objects.filter(jurisdiction__in=jurisdictions).values("key")
+    versions = StandardVersion.objects.filter(key__in=keys).order_by("key", "in_force_from")
+    return [StandardHistory(key, tuple(found)) for key, found in groupby(versions, key=lambda each: each.key)]
 
 
 def standards_for(jurisdiction: str, day: date, known_at: datetime | None = None) -> list[StandardVersion]:

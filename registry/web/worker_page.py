@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Count, Exists, F, Max, Min, OuterRef, Prefetch, QuerySet, Sum
 from django.db.models.functions import ExtractMonth, ExtractYear
 
-from registry.crews.access import RecordReader, reader_of
+from registry.crews.access import WHOLE, RecordReader, reader_of
 from registry.crews.periods import standards_about
 from registry.database.local_day import LocalDay
+from registry.database.together import Given, Together
 from registry.engine.calendar import local_date
 from registry.evidence.models import (
     Appointment,
@@ -120,18 +122,14 @@ def record_of(worker: Worker, account: Account, *, now: datetime) -> WorkerRecor
     """
     reader = reader_of(account, worker.pk, at=now)
     left = reader.left
-    signatures = reader.remarks(Countersignature.objects.select_related("by"))
-    entries = list(
-        reader.records(HoursEntry.objects.filter(worker=worker, withdrawn=False))
-        .select_related("model__maker", "site", "employer", "superseded_by")
-        .prefetch_related(Prefetch("countersignatures", signatures))
-        .order_by("-start", "-id")[:MOST_ENTRIES]
+    asked = _whole_record() if left is None else Together(*_kinds(reader))
+    entries, assessments, certifications, instruction, appointments, stand_downs, employments, languages = asked.read(
+        worker=worker.pk
     )
     site = entries[0].site if entries else None
     zone = site.time_zone if site else OTHERWISE
     today = local_date(now, ZoneInfo(zone))
     summed = _summed_hours(worker, reader)
-    assessments = _all(Assessment, worker, reader, "-assessed_at", "model__maker", "assessor", "employer")
     mark_people([worker])
     mark_signatures(entries)
     mark_assessments(assessments)
@@ -145,12 +143,12 @@ def record_of(worker: Worker, account: Account, *, now: datetime) -> WorkerRecor
         over_time=_over_time(summed),
         entries=entries,
         assessments=assessments,
-        certifications=_certifications(worker, reader, now=left or now, zone=ZoneInfo(zone)),
-        instruction=_all(Instruction, worker, reader, "-completed_at", "model__maker"),
-        appointments=_all(Appointment, worker, reader, "-start", "employer", "maker", "document"),
-        stand_downs=_all(StandDown, worker, reader, "-start", "model__maker", "employer"),
-        employments=_all(Employment, worker, reader, "-start", "employer"),
-        languages=_all(LanguageSkill, worker, reader, "language"),
+        certifications=_certifications(worker, certifications, now=left or now, zone=ZoneInfo(zone)),
+        instruction=instruction,
+        appointments=appointments,
+        stand_downs=stand_downs,
+        employments=employments,
+        languages=languages,
     )
 
 
@@ -161,26 +159,43 @@ def year_of(worker: Worker, *, today: date) -> ComingYear:
     return ComingYear(papers, year_strip(papers, today=today) if papers else "")
 
 
-def _all(model: Any, worker: Worker, reader: RecordReader, order: str, *related: str) -> list[Any]:
-    """All records of a kind, withdrawals themselves left out (what they withdraw is marked)."""
-    records: QuerySet[Any] = reader.records(model.objects.filter(worker=worker, withdrawn=False))
-    if model is StandDown:
-        records = records.prefetch_related(
-            Prefetch("suspensions", reader.records(StandDownSuspension.objects.current()), to_attr="resting")
-        )
-    if "document" in related:
-        # A scan may be large, and the page names it only.
-        records = records.defer("document__content")
-    return list(records.select_related("superseded_by", *related).order_by(order, "id"))
+@cache
+def _whole_record() -> Together:
+    return Together(*_kinds(WHOLE))
 
 
-def _certifications(worker: Worker, reader: RecordReader, *, now: datetime, zone: ZoneInfo) -> list[CertificateShown]:
+def _kinds(reader: RecordReader) -> Iterator[QuerySet[Any]]:
+    """Every kind of record of the worker that is given, as far as the reader reads it.
+
+    Withdrawals themselves are left out; what they withdraw is marked.
+    """
+
+    def of(model: Any, order: str, *related: str) -> QuerySet[Any]:
+        records: QuerySet[Any] = reader.records(model.objects.filter(worker=Given("worker"), withdrawn=False))
+        return records.select_related("superseded_by", *related).order_by(order, "-id" if model is HoursEntry else "id")
+
+    signatures = Prefetch("countersignatures", reader.remarks(Countersignature.objects.select_related("by")))
+    yield of(HoursEntry, "-start", "model__maker", "site", "employer").prefetch_related(signatures)[:MOST_ENTRIES]
+    yield of(Assessment, "-assessed_at", "model__maker", "assessor", "employer")
+    yield of(Certification, "-issued")
+    yield of(Instruction, "-completed_at", "model__maker")
+    # A scan may be large, and the page names it only.
+    yield of(Appointment, "-start", "employer", "maker", "document").defer("document__content")
+    resting = Prefetch("suspensions", reader.records(StandDownSuspension.objects.current()), to_attr="resting")
+    yield of(StandDown, "-start", "model__maker", "employer").prefetch_related(resting)
+    yield of(Employment, "-start", "employer")
+    yield of(LanguageSkill, "language")
+
+
+def _certifications(
+    worker: Worker, records: Iterable[Certification], *, now: datetime, zone: ZoneInfo
+) -> list[CertificateShown]:
     """All certificates, as they stand at ``now`` by the clock in ``zone``."""
     today = local_date(now, zone)
     known = certifications_of(worker, known_at=now, zone=zone)
     status_of = {each.record: each.status for each in known if each.current}
     shown = []
-    for each in _all(Certification, worker, reader, "-issued"):
+    for each in records:
         status = status_of.get(f"certification:{each.pk}", "")
         ends_by = each.expires or date.max
         shown.append(CertificateShown(each, status, ends_by < today, status == "in_force" and ends_by <= today + SOON))

@@ -218,5 +218,5 @@ def test_one_person_takes_a_fixed_number_of_statements(
 ) -> None:
     world.make_erector(worker, days=3)
     standards = standards_about(worker, day=world.now.date())
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(1):
         year_of(world, worker, standards=standards)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 from django.core.paginator import Page, Paginator
@@ -12,7 +13,8 @@ from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.crews.access import RecordReader, reader_of
+from registry.crews.access import WHOLE, RecordReader, reader_of
+from registry.database.together import Given, Together
 from registry.evidence.corrections import BARS, employers_correct, only_the_registrar_corrects, requests_of
 from registry.evidence.kinds import RECORDS, kind_of
 from registry.evidence.models import (
@@ -87,8 +89,8 @@ def page_of(worker: Worker, account: Account, number: str | None, *, now: dateti
     mark_signatures(hours)
     shown = [shown_of(each, account) for each in hours]
     groups = [Group(_("Hands-on hours"), "hours", shown)]
-    for kind, title in titles.items():
-        records = list(_records(kind, worker, reader).order_by("-id"))
+    asked = _whole_record(*titles) if reader.left is None else _record(reader, *titles)
+    for (kind, title), records in zip(titles.items(), asked.read(worker=worker.pk), strict=True):
         if kind == "assessment":
             mark_assessments(records)
         groups.append(Group(title, kind, [shown_of(each, account) for each in records]))
@@ -107,7 +109,16 @@ def bars_of(worker: Worker, account: Account, *, now: datetime) -> list[Shown]:
     ]
 
 
-def _records(kind: str, worker: Worker, reader: RecordReader) -> QuerySet[Any]:
+@cache
+def _whole_record(*kinds: str) -> Together:
+    return _record(WHOLE, *kinds)
+
+
+def _record(reader: RecordReader, *kinds: str) -> Together:
+    return Together(*(_records(kind, Given("worker"), reader).order_by("-id") for kind in kinds))
+
+
+def _records(kind: str, worker: Worker | Given, reader: RecordReader) -> QuerySet[Any]:
     related = {
         "hoursentry": ("model__maker", "site"),
         "assessment": ("model__maker", "assessor"),
