@@ -76,7 +76,7 @@ class _Question:
         self._read = [_reader(expression.output_field) for expression, _sql, _alias in compiler.select]
         names = ", ".join(f"c{number}" for number in range(len(self._read)))
         self.sql = f"(SELECT json_agg(json_build_array({names})) FROM ({inner}) AS asked ({names}))"  # noqa: S608 (of what Django compiled)
-        self._made = _Made(compiler) if issubclass(asked._iterable_class, ModelIterable) else None  # type: ignore[attr-defined]
+        self._made = _Made(compiler) if issubclass(asked._iterable_class, ModelIterable) else None
         self._prefetched = asked._prefetch_related_lookups  # type: ignore[attr-defined]
 
     def found(self, answer: list[list[Any]] | None) -> Found:
@@ -99,7 +99,7 @@ class _Made:
         self._own = slice(columns[0], columns[-1] + 1)
         self._model = compiler.klass_info["model"]
         self._names = [expression.target.attname for expression, _sql, _alias in compiler.select[self._own]]
-        self._related = get_related_populators(compiler.klass_info, compiler.select, connection.alias)
+        self._related = get_related_populators(compiler.klass_info, compiler.select, connection.alias)  # type: ignore[call-arg]
         self._added = compiler.annotation_col_map
 
     def of(self, row: tuple[Any, ...]) -> Any:
@@ -113,9 +113,9 @@ class _Made:
 
 def _fresh(lookup: str | Prefetch) -> str | Prefetch:
     """The same to be read once: Django notes in a lookup's queryset what it was read for."""
-    if isinstance(lookup, str) or lookup.queryset is None:  # type: ignore[attr-defined]
+    if isinstance(lookup, str) or lookup.queryset is None:
         return lookup
-    return Prefetch(lookup.prefetch_through, lookup.queryset.all(), lookup.to_attr)  # type: ignore[attr-defined]
+    return Prefetch(lookup.prefetch_through, lookup.queryset.all(), lookup.to_attr)
 
 
 def _reader(field: Any) -> Callable[[Any], Any] | None:
